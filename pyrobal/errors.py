@@ -1,0 +1,115 @@
+"""What can go wrong, as one small tree.
+
+    PyrobalError
+    ├── CaseError       the case file or command line is wrong; carries every Fault found     (exit code 2)
+    ├── DataError       a table in thermo_data/ is inconsistent                               (a defect of the project)
+    └── NotSolved       one balance was asked for and it is infeasible or did not converge    (exit code 1)
+
+A failed scenario inside a batch raises nothing: it carries a ``Reason`` and its readings are NaN.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+class PyrobalError(Exception):
+    """Base of every error this package raises on purpose."""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong in a case: where it stands, what was found, what is allowed.
+
+    file : name as the user gave it, "-" for standard input, "--set" for the command line
+    line : 1-based, None where the fault has no line (a missing key)
+    key : dotted path
+    text : what was found, what is allowed, the nearest valid name
+    """
+
+    file: str
+    line: int | None
+    key: str
+    text: str
+
+    def __str__(self) -> str:
+        place = self.file if self.line is None else f"{self.file}:{self.line}"
+        return f"{place}: {self.key}: {self.text}" if self.key else f"{place}: {self.text}"
+
+
+class CaseError(PyrobalError):
+    """All faults of one case at once."""
+
+    def __init__(self, faults: Sequence[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+class DataError(PyrobalError):
+    """A thermochemical table has a gap, an overlap, an unbalanced formula or a missing source."""
+
+
+class NotSolved(PyrobalError):
+    """A single balance has no answer; ``reason`` names the limit that was violated."""
+
+    def __init__(self, reason: Reason, detail: str = "") -> None:
+        self.reason = reason
+        super().__init__(f"{reason.text}{': ' + detail if detail else ''}")
+
+
+class Reason(enum.IntEnum):
+    """Why a scenario has no answer. SOLVED is 0, so ``reason == 0`` is the mask of good scenarios."""
+
+    SOLVED = 0
+    NOT_CONVERGED = 1
+    INPUT_NOT_FINITE = 2
+    ASSAY_IMPOSSIBLE = 3
+    GRADE_LEAVES_NO_IRON_SULFIDE = 4
+    GRADE_BELOW_CHARGE = 5
+    NO_SULFUR_LEFT = 6
+    NO_SLAG_IRON = 7
+    NEGATIVE_OXYGEN = 8
+    ENRICHMENT_ABOVE_PURITY = 9
+    ENRICHMENT_BELOW_AIR = 10
+    FUEL_CANNOT_HEAT = 11
+    TEMPERATURE_OUT_OF_REACH = 12
+    NO_SILICA_FOR_RATIO = 13
+    COOLANT_CANNOT_HEAT = 14
+
+    @property
+    def text(self) -> str:
+        """The violated limit, in a sentence for people."""
+        return _SENTENCES[self]
+
+
+_SENTENCES = {
+    Reason.SOLVED: "solved",
+    Reason.NOT_CONVERGED: "the equations did not converge within the iteration limit",
+    Reason.INPUT_NOT_FINITE: "an input of this scenario is not a finite number",
+    Reason.ASSAY_IMPOSSIBLE: "no set of minerals explains the assay",
+    Reason.GRADE_LEAVES_NO_IRON_SULFIDE: (
+        "matte grade too high: no FeS would be left in the matte, so copper metal would form; "
+        "lower smelting.matte_grade (about 79 % Cu is the limit of pure copper sulfide)"
+    ),
+    Reason.GRADE_BELOW_CHARGE: (
+        "the charge gives a richer matte than asked for, even with no iron oxidised; raise smelting.matte_grade"
+    ),
+    Reason.NO_SULFUR_LEFT: (
+        "the charge holds less sulfur than matte and slag of this grade need; lower smelting.matte_grade "
+        "or add a sulfide concentrate"
+    ),
+    Reason.NO_SLAG_IRON: "no iron is left for the slag at this matte grade",
+    Reason.NEGATIVE_OXYGEN: "the charge would need less than no oxygen; the matte grade is below what it melts to",
+    Reason.ENRICHMENT_ABOVE_PURITY: (
+        "the oxygen enrichment needed is above the purity of the industrial oxygen (smelting.oxygen_purity)"
+    ),
+    Reason.ENRICHMENT_BELOW_AIR: "the oxygen enrichment needed is below that of air",
+    Reason.FUEL_CANNOT_HEAT: "at this enrichment the fuel gas leaves as hot as it burns: no amount of fuel closes the heat",
+    Reason.TEMPERATURE_OUT_OF_REACH: (
+        "the temperature at which the heat closes lies outside 1000 to 1700 degC"
+    ),
+    Reason.NO_SILICA_FOR_RATIO: "a lime ratio was asked for but neither charge nor flux brings silica",
+    Reason.COOLANT_CANNOT_HEAT: "heat is short, and cold charge can only take heat away; fuel or more enrichment is needed",
+}

@@ -1,0 +1,125 @@
+"""The one declaration of a setting: unit, meaning, default and allowed range, on the dataclass field.
+
+Reader, checks, `pyrobal settings`, the docs tables and the reports all derive from these declarations.
+Numbers here are SI; ``unit`` is the plant unit in which a person writes and reads the quantity.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import Any, Final
+
+KEY: Final = "pyrobal"
+
+
+class _Required:
+    def __repr__(self) -> str:
+        return "required"
+
+
+REQUIRED: Final = _Required()
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A number with a unit.
+
+    unit : plant unit shown to people (closed vocabulary of ``units``)
+    meaning : one line
+    low, high : allowed range, SI, inclusive; None where open
+    word : a word allowed in place of a number ("predicted"); it is held as None
+    """
+
+    unit: str
+    meaning: str
+    low: float | None = None
+    high: float | None = None
+    word: str | None = None
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One word out of a fixed list."""
+
+    meaning: str
+    options: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Text:
+    """A name written by the user."""
+
+    meaning: str
+
+
+@dataclass(frozen=True)
+class Assay:
+    """Mass fractions of elements and oxides, by chemical symbol: wt% of dry solids where bare."""
+
+    meaning: str
+    allowed: str  # which list of names: "assay", "minerals", "fuel"
+
+
+@dataclass(frozen=True)
+class Table:
+    """Shares by element and outlet: ``deportment.As.matte``."""
+
+    meaning: str
+    allowed: str
+
+
+Declaration = Quantity | Choice | Text | Assay | Table
+
+
+def quantity(
+    unit: str,
+    meaning: str,
+    *,
+    default: float | None | _Required = REQUIRED,
+    low: float | None = None,
+    high: float | None = None,
+    word: str | None = None,
+) -> Any:
+    """Declare a numeric setting. ``default`` is SI, or None where the setting may be absent."""
+    return _field(Quantity(unit, meaning, low, high, word), default)
+
+
+def choice(meaning: str, options: tuple[str, ...], *, default: str | None | _Required = REQUIRED) -> Any:
+    """Declare a setting that is one of a few words."""
+    return _field(Choice(meaning, options), default)
+
+
+def text(meaning: str, *, default: str | None | _Required = REQUIRED) -> Any:
+    """Declare a name."""
+    return _field(Text(meaning), default)
+
+
+def assay(meaning: str, allowed: str = "assay") -> Any:
+    """Declare a table of mass fractions; absent means empty."""
+    return dataclasses.field(default_factory=dict, metadata={KEY: Assay(meaning, allowed)})
+
+
+def table(meaning: str, allowed: str) -> Any:
+    """Declare a table of tables of shares; absent means empty."""
+    return dataclasses.field(default_factory=dict, metadata={KEY: Table(meaning, allowed)})
+
+
+def _field(declaration: Declaration, default: Any) -> Any:
+    if default is REQUIRED:
+        return dataclasses.field(metadata={KEY: declaration})
+    if isinstance(default, float | int):
+        value = float(default)
+        return dataclasses.field(default_factory=lambda: _one(value), metadata={KEY: declaration})
+    return dataclasses.field(default=default, metadata={KEY: declaration})
+
+
+def _one(value: float) -> Any:
+    from pyrobal.arrays import as_n  # the registry itself can be read without numpy
+
+    return as_n(value)
+
+
+def declarations(settings: type) -> dict[str, Declaration]:
+    """Field name -> declaration, in the order written."""
+    return {f.name: f.metadata[KEY] for f in dataclasses.fields(settings) if KEY in f.metadata}

@@ -1,0 +1,1 @@
+"""The plant as one balance: Inputs in, Results out, the steps called in plant order."""

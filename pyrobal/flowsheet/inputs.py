@@ -1,0 +1,117 @@
+"""Inputs: the frozen tree of settings of one plant, in SI, over N scenarios.
+
+Its dotted paths are the keys of the case file: ``smelting.enrichment``, ``concentrate.Fenholt.rate``,
+``concentrate.Fenholt.assay.Cu``, ``flux.silica.moisture``, ``fuel.natural_gas.composition.CH4``.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, as_n
+from pyrobal.plant.dryer import DryerSettings
+from pyrobal.plant.feed import ChargeSettings, ConcentrateSettings, FluxSettings, RevertSettings
+from pyrobal.plant.smelting.settings import SmeltingSettings
+from pyrobal.streams.fuel import FuelSettings
+from pyrobal.streams.site import SiteSettings
+
+# Section of the case file -> its settings; tables of tables and arrays of tables are marked.
+SECTIONS: dict[str, type] = {
+    "site": SiteSettings,
+    "concentrate": ConcentrateSettings,  # array of tables, by name
+    "charge": ChargeSettings,
+    "dryer": DryerSettings,
+    "fuel": FuelSettings,  # table of tables
+    "flux": FluxSettings,  # table of tables: silica, lime
+    "revert": RevertSettings,  # array of tables, by name
+    "smelting": SmeltingSettings,
+}
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """Everything a plant balance needs; every number (N,) or (1,) in SI."""
+
+    title: str
+    concentrate: tuple[ConcentrateSettings, ...]
+    site: SiteSettings = field(default_factory=SiteSettings)
+    charge: ChargeSettings = field(default_factory=ChargeSettings)
+    dryer: DryerSettings | None = None
+    fuel: Mapping[str, FuelSettings] = field(default_factory=dict)
+    flux: Mapping[str, FluxSettings] = field(default_factory=dict)
+    revert: tuple[RevertSettings, ...] = ()
+    smelting: SmeltingSettings = field(default_factory=SmeltingSettings)
+
+    @property
+    def scenarios(self) -> int:
+        """N, the longest scenario axis in the tree.
+
+        Raises ValueError where two settings have different lengths above 1.
+        """
+        lengths = {array.shape[0] for _, array in self.arrays()} - {1}
+        if len(lengths) > 1:
+            raise ValueError(f"settings disagree on the number of scenarios: {sorted(lengths)}")
+        return lengths.pop() if lengths else 1
+
+    def arrays(self) -> Iterator[tuple[str, FloatN]]:
+        """Every number of the tree with its dotted path."""
+        yield from _walk("", self)
+
+    def replace(self, path: str, value: float | FloatN) -> Inputs:
+        """A copy with one setting replaced; the others are shared.
+
+        Raises KeyError where the path does not exist.
+        """
+        new: Inputs = _replace(self, path.split("."), as_n(value), path)
+        return new
+
+    def take(self, rows: slice) -> Inputs:
+        """The scenarios of ``rows``; settings shared by all stay shared."""
+        new: Inputs = _map(self, lambda a: a if a.shape[0] == 1 else a[rows])
+        return new
+
+
+def _walk(path: str, node: Any) -> Iterator[tuple[str, FloatN]]:
+    if isinstance(node, np.ndarray):
+        yield path, node
+    elif dataclasses.is_dataclass(node):
+        for f in dataclasses.fields(node):
+            yield from _walk(f"{path}.{f.name}" if path else f.name, getattr(node, f.name))
+    elif isinstance(node, Mapping):
+        for key, value in node.items():
+            yield from _walk(f"{path}.{key}", value)
+    elif isinstance(node, tuple):
+        for value in node:
+            yield from _walk(f"{path}.{value.name}", value)
+
+
+def _map(node: Any, change: Any) -> Any:
+    if isinstance(node, np.ndarray):
+        return change(node)
+    if dataclasses.is_dataclass(node) and not isinstance(node, type):
+        return dataclasses.replace(
+            node, **{f.name: _map(getattr(node, f.name), change) for f in dataclasses.fields(node)}
+        )
+    if isinstance(node, Mapping):
+        return {key: _map(value, change) for key, value in node.items()}
+    if isinstance(node, tuple):
+        return tuple(_map(value, change) for value in node)
+    return node
+
+
+def _replace(node: Any, keys: list[str], value: FloatN, path: str) -> Any:
+    if not keys:
+        return value
+    key, rest = keys[0], keys[1:]
+    if dataclasses.is_dataclass(node) and not isinstance(node, type) and hasattr(node, key):
+        return dataclasses.replace(node, **{key: _replace(getattr(node, key), rest, value, path)})
+    if isinstance(node, Mapping) and (key in node or not rest):
+        return {**node, key: _replace(node.get(key), rest, value, path)}
+    if isinstance(node, tuple) and any(item.name == key for item in node):
+        return tuple(_replace(i, rest, value, path) if i.name == key else i for i in node)
+    raise KeyError(path)

@@ -1,0 +1,1 @@
+"""Solvers that know nothing of chemistry: batched Newton, small linear algebra, quadratic programs."""

@@ -1,0 +1,99 @@
+"""Settings of the smelting furnace."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pyrobal.arrays import FloatN
+from pyrobal.constants import MJ, MW, NM3, PERCENT, TONNE, celsius
+from pyrobal.fields import choice, quantity, table, text
+
+HEAT_CLOSURES = ("fuel", "enrichment", "cold_charge", "slag_temperature", "nothing")
+
+
+@dataclass(frozen=True)
+class SmeltingSettings:
+    """Targets, blast, temperatures and closures of one smelting furnace."""
+
+    matte_grade: FloatN = quantity(
+        "wt%", "copper in the matte; a reading instead where oxygen_per_tonne is given",
+        default=62 * PERCENT, low=20 * PERCENT, high=100 * PERCENT,
+    )  # fmt: skip
+    oxygen_per_tonne: FloatN | None = quantity(
+        "Nm3/t", "pure oxygen for the charge per tonne of dry concentrate; the matte grade then follows",
+        default=None, low=0.0, high=1000 * NM3 / TONNE,
+    )  # fmt: skip
+    enrichment: FloatN = quantity(
+        "vol%", "O2 in the dry process gas", default=0.60, low=0.15, high=1.0
+    )
+    oxygen_purity: FloatN = quantity(
+        "vol%", "O2 of the industrial oxygen, the rest nitrogen and argon", default=0.95, low=0.25, high=1.0
+    )
+    blast_temperature: FloatN = quantity(
+        "degC", "process gas as blown", default=celsius(25), low=celsius(-40), high=celsius(1000)
+    )
+    oxygen_efficiency: FloatN = quantity(
+        "%", "oxygen that reacts, of that supplied for the charge", default=0.99, low=0.3, high=1.0
+    )
+    matte_temperature: FloatN = quantity(
+        "degC", "matte tapped", default=celsius(1230), low=celsius(1050), high=celsius(1500)
+    )
+    slag_temperature: FloatN = quantity(
+        "degC", "slag tapped", default=celsius(1270), low=celsius(1100), high=celsius(1500)
+    )
+    gas_temperature: FloatN = quantity(
+        "degC", "gas leaving the uptake", default=celsius(1350), low=celsius(900), high=celsius(1600)
+    )
+    fe_sio2: FloatN = quantity(
+        "-", "mass ratio of total Fe to SiO2 in the slag; a reading where there is no silica flux",
+        default=1.25, low=0.2, high=6.0,
+    )  # fmt: skip
+    cao_sio2: FloatN | None = quantity(
+        "-", "mass ratio of CaO to SiO2 in the slag; only with a lime flux, else a reading",
+        default=None, low=0.0, high=3.0,
+    )  # fmt: skip
+    slag_magnetite: FloatN | None = quantity(
+        "wt%", "Fe3O4 in the slag", default=None, low=0.0, high=0.5, word="predicted"
+    )
+    slag_copper: FloatN | None = quantity(
+        "wt%", "copper in the slag, all forms", default=None, low=0.0, high=0.3, word="predicted"
+    )
+    slag_sulfur: FloatN | None = quantity(
+        "wt%", "sulfur dissolved in the slag", default=None, low=0.0, high=0.05, word="predicted"
+    )
+    matte_oxygen: FloatN | None = quantity(
+        "wt%", "oxygen in the matte", default=None, low=0.0, high=0.08, word="predicted"
+    )
+    magnetite_over_equilibrium: FloatN = quantity(
+        "-", "ratio of the slag's magnetite to its local equilibrium; tune it by your own slag assays",
+        default=2.0, low=0.0, high=20.0,
+    )  # fmt: skip
+    slag_entrained_copper: FloatN = quantity(
+        "wt%", "copper in the slag as suspended matte", default=0.5 * PERCENT, low=0.0, high=0.2
+    )
+    matte_oxygen_model: str = choice(
+        "closure for oxygen in the matte", ("matousek", "kaiser_elliott"), default="matousek"
+    )
+    matte_activities: str = choice("activity model of the matte", ("goto", "ionic"), default="goto")
+    slag_activities: str = choice("activity model of the slag", ("goto", "ideal"), default="goto")
+    deportment: dict[str, dict[str, FloatN]] = table(
+        "share of a minor element to matte, slag, dust and gas; overrides the table", "deportment"
+    )
+    dust: FloatN = quantity("%", "dust carried out, of the dry charge", default=0.06, low=0.0, high=0.3)
+    dust_return: FloatN = quantity("%", "share of the dust put back", default=1.0, low=0.0, high=1.0)
+    air_in_leakage: FloatN = quantity(
+        "%", "air drawn into the uptake, of the dry process gas", default=0.05, low=0.0, high=3.0
+    )
+    heat_loss: FloatN | None = quantity(
+        "MW", "heat lost through walls and openings; else from heat_loss_per_tonne",
+        default=None, low=0.0, high=200 * MW,
+    )  # fmt: skip
+    heat_loss_per_tonne: FloatN = quantity(
+        "MJ/t", "heat lost per tonne of dry concentrate where heat_loss is not given",
+        default=150 * MJ / TONNE, low=0.0, high=2000 * MJ / TONNE,
+    )  # fmt: skip
+    fuel: str | None = text("name of a [fuel.*] table", default=None)
+    fuel_minimum: FloatN = quantity(
+        "MW", "fuel always fired, by lower heating value", default=0.0, low=0.0, high=200 * MW
+    )
+    close_heat_with: str = choice("what closes the heat balance", HEAT_CLOSURES, default="fuel")

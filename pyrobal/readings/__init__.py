@@ -1,0 +1,1 @@
+"""Readings: every quantity the engine can report, one function each, by dotted key."""

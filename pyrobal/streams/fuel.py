@@ -1,0 +1,122 @@
+"""Fuels: what one unit burns with, what it burns to, and the heat it brings.
+
+A gas is given by its volume fractions (unit: mole), oil and coke by ultimate analysis (unit: kilogram).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, FloatNE, Floats
+from pyrobal.constants import MJ, TONNE
+from pyrobal.fields import assay, choice, quantity
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.properties import species
+
+GAS_COMPONENTS = ("CH4", "C2H6", "C3H8", "C4H10", "H2", "CO", "CO2", "N2", "O2", "H2O", "H2S")
+ULTIMATE_COMPONENTS = ("C", "H", "O", "N", "S", "H2O", "ash")
+
+
+@dataclass(frozen=True)
+class FuelSettings:
+    """Composition of one fuel."""
+
+    composition: dict[str, FloatN] = assay("vol% of a gas, or ultimate analysis in wt%", "fuel")
+    kind: str = choice("how the composition is given", ("gas", "ultimate"), default="gas")
+    heating_value: FloatN | None = quantity(
+        "MJ/kg", "lower heating value of oil or coke", default=None, low=5 * MJ, high=60 * MJ
+    )
+
+
+@dataclass(frozen=True)
+class Fuel:
+    """One unit of fuel: a mole of gas or a kilogram of oil or coke.
+
+    elements : (N, E) [mol per unit]; ash is carried as Rest
+    enthalpy : (N,) [J per unit] at 25 degC, elements at 298.15 K as zero
+    heating_value : (N,) [J per unit], lower
+    oxygen : (N,) [mol O2 per unit] for complete combustion
+    carbon, hydrogen, sulfur : see ``elements``
+    """
+
+    is_gas: bool
+    elements: FloatNE
+    enthalpy: FloatN
+    heating_value: FloatN
+    oxygen: FloatN
+
+    def count(self, element: str) -> FloatN:
+        """(N,) [mol of the element per unit]."""
+        return self.elements[:, ELEMENTS.index(element)]
+
+
+def fuel(settings: FuelSettings) -> Fuel:
+    """The fuel of one unit, from its composition.
+
+    Gas: formation enthalpies of the tables. Oil and coke: the enthalpy follows from the lower heating
+    value, h = LHV + sum of the formation enthalpies of CO2, H2O(g) and SO2; where no heating value is
+    given it is the modified Dulong formula for the higher value (``chemicals.combustion``), which reads
+    about 4 % high for oils.
+    """
+    if settings.kind == "gas":
+        return _gas(settings.composition)
+    return _ultimate(settings.composition, settings.heating_value)
+
+
+def _gas(composition: dict[str, FloatN]) -> Fuel:
+    names = tuple(composition)
+    phase = species(*(f"{name}(g)" for name in names))
+    x = np.stack(np.broadcast_arrays(*composition.values()), axis=1)
+    x = x / x.sum(axis=1, keepdims=True)
+    elements = x @ phase.composition
+    enthalpy = x @ phase.H298
+    burnt = _burnt_enthalpy(elements)
+    return Fuel(True, elements, enthalpy, enthalpy - burnt, _oxygen(elements))
+
+
+def _ultimate(composition: dict[str, FloatN], heating_value: FloatN | None) -> Fuel:
+    w = {name: composition.get(name, np.zeros(1)) for name in ULTIMATE_COMPONENTS}
+    water = w["H2O"] / 0.0180153
+    moles: dict[str, FloatN] = {e: w[e] / _mass(e) for e in ("C", "O", "N", "S")}
+    moles["H"] = w["H"] / _mass("H") + 2 * water
+    moles["O"] = moles["O"] + water
+    moles["Rest"] = w["ash"] / _mass("Rest")
+    n = max(value.shape[0] for value in moles.values())
+    elements = np.zeros((n, len(ELEMENTS)))
+    for element, amount in moles.items():
+        elements[:, ELEMENTS.index(element)] = amount
+    if heating_value is None:
+        heating_value = _dulong(w) - _EVAPORATION * elements[:, ELEMENTS.index("H")] / 2
+    return Fuel(False, elements, heating_value + _burnt_enthalpy(elements), heating_value, _oxygen(elements))
+
+
+_EVAPORATION = 44_004.0  # J/mol water at 25 degC, from the H298 of H2O(l) and H2O(g) in the tables
+
+
+def _dulong(w: dict[str, FloatN]) -> FloatN:
+    """Higher heating value (N,) [J/kg], modified Dulong formula, Perry's 7th ed. as carried by chemicals."""
+    from chemicals.combustion import HHV_modified_Dulong
+
+    rows = zip(*np.broadcast_arrays(*(w[e] for e in ("C", "H", "S", "N", "O"))), strict=True)
+    per_gram = [-HHV_modified_Dulong(dict(zip("CHSNO", map(float, row), strict=True))) for row in rows]
+    return np.asarray(per_gram) * TONNE
+
+
+def _oxygen(elements: FloatNE) -> FloatN:
+    """Moles of O2 to burn to CO2, H2O and SO2: C + H/4 + S - O/2."""
+    c, h, s, o = (elements[:, ELEMENTS.index(e)] for e in "CHSO")
+    return c + h / 4 + s - o / 2
+
+
+def _burnt_enthalpy(elements: FloatNE) -> FloatN:
+    """Enthalpy at 25 degC of the combustion products with water as vapour, (N,) [J per unit]."""
+    products = species("CO2(g)", "H2O(g)", "SO2(g)").H298
+    c, h, s = (elements[:, ELEMENTS.index(e)] for e in "CHS")
+    result: Floats = c * products[0] + h / 2 * products[1] + s * products[2]
+    return result
+
+
+def _mass(element: str) -> float:
+    return float(ATOMIC_MASS[ELEMENTS.index(element)])
