@@ -1,0 +1,221 @@
+"""From an assay to minerals whose enthalpies are known, every assayed element conserved.
+
+The assay fixes the elements; oxygen, carbon and hydrogen follow from the minerals. Minerals are chosen
+by non-negative weighted least squares: elements carry a large weight, measured minerals a strong pull to
+their measured amounts, and every candidate a small cost by which the usual one is preferred (common
+practice: copper first to chalcopyrite, sulfur left over to pyrite, iron left over to magnetite). What no
+usual mineral explains stands as the plain oxide, or as native sulfur, of that element: the remainder.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import BoolN, FloatN, FloatNM, Floats
+from pyrobal.numerics.pivoting import nonnegative
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS, composition
+from pyrobal.thermo.properties import Species, species
+
+# Trade name -> substance, for [concentrate.minerals].
+MINERALS = {
+    "chalcopyrite": "CuFeS2", "bornite": "Cu5FeS4", "chalcocite": "Cu2S", "covellite": "CuS",
+    "enargite": "Cu3AsS4", "cuprite": "Cu2O", "tenorite": "CuO", "pyrite": "FeS2", "pyrrhotite": "FeS",
+    "magnetite": "Fe3O4", "hematite": "Fe2O3", "siderite": "FeCO3", "arsenopyrite": "FeAsS",
+    "galena": "PbS", "sphalerite": "ZnS", "molybdenite": "MoS2", "millerite": "NiS",
+    "pentlandite": "Fe4.5Ni4.5S8", "bismuthinite": "Bi2S3", "stibnite": "Sb2S3", "quartz": "SiO2",
+    "corundum": "Al2O3", "kaolinite": "Al2Si2O5(OH)4", "muscovite": "KAl3Si3O10(OH)2",
+    "microcline": "KAlSi3O8", "albite": "NaAlSi3O8", "talc": "Mg3Si4O10(OH)2", "calcite": "CaCO3",
+    "magnesite": "MgCO3", "dolomite": "CaMg(CO3)2", "anhydrite": "CaSO4", "anglesite": "PbSO4",
+    "sulfur": "S", "graphite": "C",
+}  # fmt: skip
+MINERAL_NAMES = tuple(MINERALS)
+
+TRACES = ("Co", "Se", "Te", "Au", "Ag")  # ride along as elements
+_TOTALS = ("SiO2", "Al2O3", "CaO", "MgO", "K2O", "Na2O")  # the element, reported as its oxide
+_AS_SUCH = ("CaCO3", "MgCO3", "FeO", "Fe3O4", "Fe2O3", "Cu2O", "CuO")  # the compound itself
+_FITTED = ("Cu", "Fe", "S", "Si", "Al", "Ca", "Mg", "K", "Na", "As", "Sb", "Bi", "Pb", "Zn", "Ni", "Mo", "C")
+ASSAY_NAMES = (
+    "Cu", "Fe", "S", *_TOTALS, "As", "Sb", "Bi", "Pb", "Zn", "Ni", "Mo", "C", *TRACES, *_AS_SUCH
+)  # fmt: skip
+
+# Plain form of each element where no usual mineral explains it, and what a kilogram of it costs.
+REMAINDER = {
+    "Cu": "Cu2O", "Fe": "Fe2O3", "S": "S", "Si": "SiO2", "Al": "Al2O3", "Ca": "CaO", "Mg": "MgO",
+    "K": "K2O", "Na": "Na2O", "As": "As2O3", "Sb": "Sb2O3", "Bi": "Bi2O3", "Pb": "PbO", "Zn": "ZnO",
+    "Ni": "NiO", "Mo": "MoO3", "C": "C",
+}  # fmt: skip
+_REMAINDER_COST = 0.8
+_MINOR_SULFIDES = {"PbS": 0.0, "ZnS": 0.0, "MoS2": 0.0, "Bi2S3": 0.0, "Sb2S3": 0.0}
+_SILICATES = {
+    "SiO2": 0.0, "KAl3Si3O10(OH)2": 0.01, "NaAlSi3O8": 0.01, "Al2Si2O5(OH)4": 0.03, "KAlSi3O8": 0.03,
+    "Mg3Si4O10(OH)2": 0.04,
+}  # fmt: skip
+# Candidates of each kind of material and their cost per kilogram: the lower, the sooner it is taken.
+CANDIDATES: dict[str, dict[str, float]] = {
+    "concentrate": {
+        "CuFeS2": 0.0, "FeS2": 0.02, "Cu5FeS4": 0.05, "Cu2S": 0.06, "CuS": 0.10, "FeS": 0.10, "Fe3O4": 0.06,
+        "Cu3AsS4": 0.0, "FeAsS": 0.05, "Fe4.5Ni4.5S8": 0.02, "NiS": 0.05, **_MINOR_SULFIDES,
+        **_SILICATES, "CaCO3": 0.02, "CaMg(CO3)2": 0.02, "MgCO3": 0.05,
+    },
+    "flux": {
+        "FeS2": 0.02, "CuFeS2": 0.02, "Fe2O3": 0.0, "Fe3O4": 0.05, "CaO": 0.0, "MgO": 0.02, **_MINOR_SULFIDES,
+        **_SILICATES,
+    },
+    "matte": {
+        "Cu2S": 0.0, "FeS": 0.0, "Cu": 0.05, "Fe3O4": 0.05, "FeO": 0.04, "CuS": 0.3, "FeS2": 0.3, "NiS": 0.0,
+        **_MINOR_SULFIDES, "Fe2SiO4": 0.02, "SiO2": 0.0, "Al2O3": 0.0, "CaO": 0.0, "MgO": 0.0,
+    },
+    "slag": {
+        "Fe2SiO4": 0.0, "Fe3O4": 0.04, "FeO": 0.03, "Cu2S": 0.0, "Cu2O": 0.03, "FeS": 0.02, "ZnO": 0.0,
+        "PbO": 0.0, "NiO": 0.0, "CaSiO3": 0.0, "Mg2SiO4": 0.0, "SiO2": 0.0, "Al2O3": 0.0, "CaO": 0.02,
+        "MgO": 0.02,
+    },
+    "dust": {
+        "CuSO4": 0.0, "Cu2O": 0.0, "Fe3O4": 0.0, "PbSO4": 0.0, "ZnO": 0.0, "As2O3": 0.0, "Cu2S": 0.01,
+        "CuFeS2": 0.02, "SiO2": 0.0, "Al2O3": 0.0, "CaO": 0.0, "MgO": 0.0, "Sb2O3": 0.0, "Bi2O3": 0.0,
+    },
+    "copper_scrap": {"Cu": 0.0, "Cu2O": 0.02, "Fe": 0.02, "Cu2S": 0.0, "Fe3O4": 0.05, "SiO2": 0.0},
+}  # fmt: skip
+
+_ELEMENT_WEIGHT = 1e6  # square of the weight of an element's balance against unit cost per kilogram
+_MEASURED_WEIGHT = 1e2  # pull of a measured mineral to its measured amount
+_SPREAD = 1e-3  # curvature that makes the answer unique where two minerals cost the same
+MOST_OVER = 0.03  # implied oxygen and carbonate may lift the sum of minerals this far above 100 %
+MOST_NATIVE_SULFUR = 0.005  # above this share the sulfur is not explained
+
+
+@dataclass(frozen=True)
+class MineralFit:
+    """What one dry material is made of.
+
+    phase : the S axis; x : (N, S) [kg per kg dry material], Rest making up what the assay leaves open
+    remainder : element -> (N,) [kg per kg], standing in plain form
+    total : (N,) sum of minerals before the rest
+    ok : (N,) False where no mineral set explains the assay
+    """
+
+    phase: Species
+    x: Floats
+    remainder: dict[str, FloatN]
+    total: FloatN
+    ok: BoolN
+
+    @property
+    def misfit(self) -> FloatN:
+        """(N,) [kg/kg] root of the summed squares of the remainders."""
+        squares = [value**2 for value in self.remainder.values()]
+        return np.sqrt(np.sum(squares, axis=0))
+
+
+def fit(assay: dict[str, FloatN], kind: str, measured: dict[str, FloatN] | None = None) -> MineralFit:
+    """Minerals of a material from its assay.
+
+    assay : name -> (N,) [kg per kg dry], names out of ASSAY_NAMES
+    kind : a key of CANDIDATES
+    measured : trade name -> (N,) [kg per kg dry], honoured as far as the elements allow
+    """
+    measured = {MINERALS[name]: value for name, value in (measured or {}).items()}
+    names = _candidates(kind, assay, measured)
+    phase = species(*names, *TRACES, "Rest")
+    fixed, elements = _read(assay)
+    A = _mass_fractions(phase)[: len(names)]
+    x, solved = _fit(A, elements, names, kind, measured, carbon="C" in assay)
+    for name, value in fixed.items():
+        x = x + value[:, None] * (np.array(names) == name)
+    return _complete(phase, x, assay, kind, measured, solved)
+
+
+def _candidates(kind: str, assay: dict[str, FloatN], measured: dict[str, FloatN]) -> tuple[str, ...]:
+    present = {e for name in (*assay, *measured) for e in composition(name)} | {"O", "H", "C"}
+    names = [*CANDIDATES[kind], *measured, *REMAINDER.values(), *(n for n in _AS_SUCH if n in assay)]
+    return tuple(n for n in dict.fromkeys(names) if set(composition(n)) <= present)
+
+
+def _read(assay: dict[str, FloatN]) -> tuple[dict[str, FloatN], dict[str, FloatN]]:
+    """Split an assay into compounds taken as such and mass fractions of the fitted elements."""
+    fixed = {name: value for name, value in assay.items() if name in _AS_SUCH}
+    elements: dict[str, FloatN] = {}
+    for name, value in assay.items():
+        if name in _FITTED:
+            elements[name] = value
+        elif name in _TOTALS:
+            element = next(iter(composition(name)))
+            elements[element] = value * _element_share(name, element)
+    return fixed, elements
+
+
+def _element_share(formula: str, element: str) -> float:
+    parts = {e: n * ATOMIC_MASS[ELEMENTS.index(e)] for e, n in composition(formula).items()}
+    return float(parts[element] / sum(parts.values()))
+
+
+def _mass_fractions(phase: Species) -> Floats:
+    """(S, E) [kg element per kg substance]."""
+    return phase.composition * ATOMIC_MASS / phase.molar_mass[:, None]
+
+
+def _fit(
+    A: Floats,
+    elements: dict[str, FloatN],
+    names: tuple[str, ...],
+    kind: str,
+    measured: dict[str, FloatN],
+    carbon: bool,
+) -> tuple[FloatNM, BoolN]:
+    rows = [e for e in _FITTED if e != "C" or carbon]
+    n = max(v.shape[0] for v in (*elements.values(), *measured.values(), np.zeros(1)))
+    b = np.zeros((n, len(rows)))
+    for element, value in elements.items():
+        b[:, rows.index(element)] = value
+    a = A[:, [ELEMENTS.index(e) for e in rows]]
+    cost = np.array([_cost(name, kind, carbon) for name in names])
+    pull, target = np.full(len(names), _SPREAD), np.zeros((n, len(names)))
+    for name, value in measured.items():
+        pull[names.index(name)] = _MEASURED_WEIGHT
+        target[:, names.index(name)] = value
+        cost[names.index(name)] = 0.0
+    Q = _ELEMENT_WEIGHT * a @ a.T + np.diag(pull)
+    x, solved = nonnegative(Q, _ELEMENT_WEIGHT * b @ a.T + pull * target - cost)
+    return _close(x, a, b), solved
+
+
+def _cost(name: str, kind: str, carbon: bool) -> float:
+    if name == "C" and not carbon:
+        return 10.0  # carbon that was not assayed is only implied by carbonates
+    return CANDIDATES[kind].get(name, _REMAINDER_COST)
+
+
+def _close(x: FloatNM, a: Floats, b: Floats) -> FloatNM:
+    """Make the elements exact: the least change of the minerals present that closes their balances."""
+    for _ in range(2):
+        live = (x > 1e-9)[:, :, None] * a * np.sqrt(np.maximum(x, 1e-30))[:, :, None]
+        gap = b - x @ a
+        step = np.linalg.pinv(np.swapaxes(live, 1, 2), rcond=1e-10) @ gap[:, :, None]
+        x = x + step[:, :, 0] * np.sqrt(np.maximum(x, 1e-30)) * (x > 1e-9)
+    return x
+
+
+def _complete(
+    phase: Species,
+    x: FloatNM,
+    assay: dict[str, FloatN],
+    kind: str,
+    measured: dict[str, FloatN],
+    solved: BoolN,
+) -> MineralFit:
+    n = max([x.shape[0], *(v.shape[0] for v in assay.values())])
+    x = np.broadcast_to(x, (n, x.shape[1]))
+    traces = [np.broadcast_to(assay.get(name, np.zeros(1)), (n,)) for name in TRACES]
+    total = x.sum(axis=1) + np.sum(traces, axis=0)
+    rest = np.maximum(1.0 - total, 0.0)
+    full = np.column_stack([x, *traces, rest])
+    plain = {
+        element: full[:, phase.index(name)] * _element_share(name, element)
+        for element, name in REMAINDER.items()
+        if name in phase.names and name not in CANDIDATES[kind] and name not in measured
+    }
+    sulfur = plain.get("S", np.zeros(n))
+    ok = solved & (total <= 1.0 + MOST_OVER) & (sulfur <= MOST_NATIVE_SULFUR)
+    return MineralFit(phase, full, plain, total, ok)
