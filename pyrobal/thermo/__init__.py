@@ -1,0 +1,1 @@
+"""Thermochemistry: elements, tables of substances, and their properties over temperature."""

@@ -1,0 +1,157 @@
+"""Properties of a set of substances over temperature, all at once: T (N,) to (N, S)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, FloatSE, IntN
+from pyrobal.errors import DataError
+from pyrobal.thermo.curve import Curve
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS, composition
+from pyrobal.thermo.tables import Substance, find
+
+_CURVE_FIELDS = ("a", "b", "c", "d", "h", "s")
+
+
+@dataclass(frozen=True, eq=False)
+class _Layer:
+    """The k-th segments of those substances that have so many.
+
+    columns : (C,) where they stand on the S axis; T_low : (C,) [K]; curve : fields of shape (C,)
+    """
+
+    columns: IntN
+    T_low: Floats
+    curve: Curve
+
+
+@dataclass(frozen=True, eq=False)
+class Species:
+    """An ordered set of substances: the S axis of a phase.
+
+    composition : (S, E) atoms per formula unit, E as ``ELEMENTS``
+    molar_mass : (S,) [kg/mol]
+    H298 : (S,) [J/mol] at 298.15 K, elements at 298.15 K = 0; of a melt: of the hypothetical melt
+    reference_enthalpy : (S,) [J/mol] H298 of the standard state of the same compound (of FeO(slag): of
+        crystalline FeO), so that ``enthalpy(T) - reference_enthalpy`` is all the heat above 25 degC,
+        melting and forming a silicate melt included
+    T_low, T_high : (S,) [K] range stated by the tables
+    """
+
+    names: tuple[str, ...]
+    composition: FloatSE
+    molar_mass: Floats
+    H298: Floats
+    reference_enthalpy: Floats
+    T_low: Floats
+    T_high: Floats
+    layers: tuple[_Layer, ...]
+
+    def __len__(self) -> int:
+        return len(self.names)
+
+    def index(self, name: str) -> int:
+        """Place of a substance on the S axis. Raises DataError where it is not in this set."""
+        try:
+            return self.names.index(name)
+        except ValueError:
+            raise DataError(f"{name!r} is not among {', '.join(self.names)}") from None
+
+    def heat_capacity(self, T: FloatN) -> FloatNS:
+        """(N, S) [J/(mol K)] at T (N,) [K]."""
+        return self._evaluate(Curve.heat_capacity, T)
+
+    def enthalpy(self, T: FloatN) -> FloatNS:
+        """(N, S) [J/mol] at T (N,) [K]; elements at 298.15 K = 0, so heats of formation are within."""
+        return self._evaluate(Curve.enthalpy, T)
+
+    def entropy(self, T: FloatN) -> FloatNS:
+        """(N, S) [J/(mol K)] at T (N,) [K] and 1 bar, third law."""
+        return self._evaluate(Curve.entropy, T)
+
+    def gibbs(self, T: FloatN) -> FloatNS:
+        """(N, S) [J/mol] at T (N,) [K] and 1 bar: G = H - T S."""
+        return self.enthalpy(T) - T[:, None] * self.entropy(T)
+
+    def out_of_range(self, T: FloatN) -> BoolN:
+        """(N, S), true where T (N,) [K] lies outside the stated range of the substance.
+
+        The properties go on along the end segment there; the caller must look here and say so.
+        """
+        column = T.real[:, None]
+        return (column < self.T_low) | (column > self.T_high)
+
+    def _evaluate(self, formula: Callable[[Curve, Any], Any], T: FloatN) -> FloatNS:
+        """Lay the segments over each other from the lowest up; each holds above its own T_low."""
+        column = T[:, None]
+        first, *later = self.layers
+        value: FloatNS = formula(first.curve, column)
+        for layer in later:
+            above = column.real > layer.T_low
+            if above.any():
+                below = value[:, layer.columns]
+                value[:, layer.columns] = np.where(above, formula(layer.curve, column), below)
+        return value
+
+
+@lru_cache(maxsize=256)
+def species(*names: str) -> Species:
+    """The named substances in that order. Raises DataError with the nearest names for an unknown one."""
+    substances = [find(name) for name in names]
+    atoms = np.array([[composition(s.formula).get(element, 0.0) for element in ELEMENTS] for s in substances])
+    depth = max(len(substance.segments) for substance in substances)
+    return Species(
+        names=names,
+        composition=_fixed(atoms),
+        molar_mass=_fixed(atoms @ ATOMIC_MASS),
+        H298=_fixed([substance.H298 for substance in substances]),
+        reference_enthalpy=_fixed([find(substance.standard_state).H298 for substance in substances]),
+        T_low=_fixed([substance.T_low for substance in substances]),
+        T_high=_fixed([substance.T_high for substance in substances]),
+        layers=tuple(_layer(substances, k) for k in range(depth)),
+    )
+
+
+def _layer(substances: Sequence[Substance], k: int) -> _Layer:
+    columns = [column for column, substance in enumerate(substances) if len(substance.segments) > k]
+    segments = [substances[column].segments[k] for column in columns]
+    coefficients = {field: _fixed([getattr(s.curve, field) for s in segments]) for field in _CURVE_FIELDS}
+    return _Layer(np.array(columns), _fixed([s.T_low for s in segments]), Curve(**coefficients))
+
+
+def _fixed(values: Any) -> Floats:
+    """A shared array that nobody may write to."""
+    array = np.asarray(values, dtype=np.float64)
+    array.flags.writeable = False
+    return array
+
+
+def property_rows(name: str, T: FloatN) -> list[dict[str, Any]]:
+    """Properties of one substance at T (N,) [K], one row per temperature.
+
+    Each row: T [K], form, Cp [J/(mol K)], dH = H(T) - H(298.15 K of the standard state) [J/mol], H [J/mol],
+    S [J/(mol K)], G [J/mol], out_of_range, source (keys), seen. Raises DataError for an unknown name.
+    """
+    substance, one = find(name), species(name)
+    values = {"Cp": one.heat_capacity(T), "H": one.enthalpy(T), "S": one.entropy(T), "G": one.gibbs(T)}
+    rows = []
+    for n, temperature in enumerate(T.tolist()):
+        segment = substance.segment_at(temperature)
+        numbers = {symbol: float(value[n, 0]) for symbol, value in values.items()}
+        rows.append(
+            {
+                "T": temperature,
+                "form": segment.form,
+                **numbers,
+                "dH": numbers["H"] - float(one.reference_enthalpy[0]),
+                "out_of_range": bool(one.out_of_range(T)[n, 0]),
+                "source": segment.source,
+                "seen": segment.seen,
+            }
+        )
+    return rows

@@ -1,0 +1,1 @@
+"""Tables only; read through ``pyrobal.thermo.files``."""
