@@ -6,6 +6,10 @@ share one value (it then broadcasts). S counts the species of a phase, E the ele
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Callable, Mapping
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 
@@ -33,3 +37,23 @@ def as_n(value: float | npt.ArrayLike) -> FloatN:
 def column(values: FloatN) -> Floats:
     """(N,) as (N, 1), to scale the rows of an (N, S) array."""
     return values[:, None]
+
+
+def each_array(node: Any, change: Callable[[Floats], Floats]) -> Any:
+    """A copy of a tree of dataclasses, tuples and mappings with every array replaced by ``change(array)``."""
+    if isinstance(node, np.ndarray):
+        return change(node)
+    if dataclasses.is_dataclass(node) and not isinstance(node, type):
+        fields = [f.name for f in dataclasses.fields(node) if f.init]
+        return dataclasses.replace(node, **{name: each_array(getattr(node, name), change) for name in fields})
+    if isinstance(node, Mapping):
+        return {key: each_array(value, change) for key, value in node.items()}
+    if isinstance(node, tuple):
+        items = [each_array(value, change) for value in node]
+        return type(node)(*items) if hasattr(node, "_fields") else tuple(items)
+    return node
+
+
+def take(node: Any, rows: slice | IntN) -> Any:
+    """The scenarios ``rows`` of a tree; arrays shared by all scenarios (length 1) stay shared."""
+    return each_array(node, lambda array: array if array.shape[0] == 1 else array[rows])

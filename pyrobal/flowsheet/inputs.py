@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, as_n
+from pyrobal.arrays import FloatN, as_n, take
 from pyrobal.plant.dryer import DryerSettings
 from pyrobal.plant.feed import ChargeSettings, ConcentrateSettings, FluxSettings, RevertSettings
 from pyrobal.plant.smelting.settings import SmeltingSettings
@@ -72,8 +72,8 @@ class Inputs:
 
     def take(self, rows: slice) -> Inputs:
         """The scenarios of ``rows``; settings shared by all stay shared."""
-        new: Inputs = _map(self, lambda a: a if a.shape[0] == 1 else a[rows])
-        return new
+        part: Inputs = take(self, rows)
+        return part
 
 
 def _walk(path: str, node: Any) -> Iterator[tuple[str, FloatN]]:
@@ -88,20 +88,6 @@ def _walk(path: str, node: Any) -> Iterator[tuple[str, FloatN]]:
     elif isinstance(node, tuple):
         for value in node:
             yield from _walk(f"{path}.{value.name}", value)
-
-
-def _map(node: Any, change: Any) -> Any:
-    if isinstance(node, np.ndarray):
-        return change(node)
-    if dataclasses.is_dataclass(node) and not isinstance(node, type):
-        return dataclasses.replace(
-            node, **{f.name: _map(getattr(node, f.name), change) for f in dataclasses.fields(node)}
-        )
-    if isinstance(node, Mapping):
-        return {key: _map(value, change) for key, value in node.items()}
-    if isinstance(node, tuple):
-        return tuple(_map(value, change) for value in node)
-    return node
 
 
 def _replace(node: Any, keys: list[str], value: FloatN, path: str) -> Any:

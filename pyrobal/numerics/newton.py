@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol, Self
 
 import numpy as np
 
 from pyrobal.arrays import BoolN, Floats, IntN
 
 _STEP = 1e-7  # of the forward difference; unknowns are scaled to order one by their authors
+_HALVINGS = 12
 
-Residual = Callable[[Floats, IntN], Floats]
+
+class Problem(Protocol):
+    """Equations f(z) = 0 of N scenarios."""
+
+    def residual(self, z: Floats) -> Floats:
+        """f (N, K) at z (N, K), each row scaled alike; nan where the equations are undefined."""
+        ...
+
+    def take(self, rows: IntN) -> Self:
+        """The same equations for some of the scenarios."""
+        ...
 
 
 @dataclass(frozen=True)
@@ -25,82 +36,91 @@ class Roots:
 
 
 def newton(
-    residual: Residual,
+    problem: Problem,
     start: Floats,
     *,
-    tolerance: float = 1e-10,
+    tolerance: float = 1e-11,
     iterations: int = 60,
-    longest_step: float | Floats = 1.0,
+    longest_step: float = 1.0,
 ) -> Roots:
     """Solve f(z) = 0 for every scenario.
 
-    residual : called with z (n, K) and the scenario numbers (n,) it belongs to; returns (n, K), scaled so
-        that ``tolerance`` means the same in every row. May return nan: the step is then shortened.
-    start : (N, K)
-    longest_step : bound on |dz| of one iteration, a number or (K,)
+    start : (N, K); longest_step bounds |dz| in one iteration.
 
     Only scenarios that have not converged are evaluated again, so a hard one costs the others nothing,
     and one whose equations are undefined stops alone. Damping: step bound, then halving until the
     residual falls (Dennis & Schnabel 1983, Numerical Methods for Unconstrained Optimization, ch. 6).
     """
-    n, k = start.shape
     z = start.copy()
-    rows = np.arange(n)
-    f = residual(z, rows)
-    norm = _norm(f)
-    count = np.zeros(n, dtype=np.int64)
-    live = np.flatnonzero((norm > tolerance) & np.isfinite(norm))
-    for _ in range(iterations):
-        if live.size == 0:
-            break
-        step = _newton_step(residual, z[live], f[live], live, longest_step)
-        better_z, better_f, better_norm = _line_search(residual, z[live], step, norm[live], f[live], live)
-        stuck = better_norm >= norm[live]
-        z[live], f[live], norm[live] = better_z, better_f, better_norm
-        count[live] += 1
-        live = live[(better_norm > tolerance) & ~stuck]
+    with np.errstate(all="ignore"):  # undefined equations are answered by a shorter step, not a warning
+        f = problem.residual(z)
+        norm = _norm(f)
+        count = np.zeros(len(z), dtype=np.int64)
+        live, part = _keep(np.arange(len(z)), problem, (norm > tolerance) & np.isfinite(norm))
+        for _ in range(iterations):
+            if live.size == 0:
+                break
+            step = _newton_step(part, z[live], f[live], longest_step)
+            z[live], f[live], better = _line_search(part, z[live], f[live], norm[live], step)
+            count[live] += 1
+            stuck = better >= norm[live]
+            norm[live] = better
+            live, part = _keep(live, part, (better > tolerance) & ~stuck)
     return Roots(z, norm <= tolerance, count, norm)
 
 
-def jacobian(residual: Residual, z: Floats, f: Floats, rows: IntN) -> Floats:
-    """Forward differences, (n, K, K): d f_i / d z_j."""
+def jacobian(problem: Problem, z: Floats, f: Floats) -> Floats:
+    """Forward differences, (N, K, K): d f_i / d z_j."""
     J = np.empty((*z.shape, z.shape[1]))
     for j in range(z.shape[1]):
         shifted = z.copy()
         shifted[:, j] += _STEP
-        J[:, :, j] = (residual(shifted, rows) - f) / _STEP
+        J[:, :, j] = (problem.residual(shifted) - f) / _STEP
     return J
 
 
-def _newton_step(residual: Residual, z: Floats, f: Floats, rows: IntN, longest: float | Floats) -> Floats:
-    J = jacobian(residual, z, f, rows)
-    bad = ~np.isfinite(J).all(axis=(1, 2)) | (np.abs(np.linalg.det(np.where(np.isfinite(J), J, 0.0))) < 1e-200)
-    J[bad] = np.eye(z.shape[1])
-    step = np.linalg.solve(J, -f[:, :, None])[:, :, 0]
-    over = np.max(np.abs(step) / longest, axis=1, initial=1.0)
-    shortened: Floats = step / over[:, None]
-    return shortened
+def _keep(live: IntN, part: Problem, kept: BoolN) -> tuple[IntN, Problem]:
+    return (live, part) if kept.all() else (live[kept], part.take(np.flatnonzero(kept)))
+
+
+def _newton_step(problem: Problem, z: Floats, f: Floats, longest: float) -> Floats:
+    J = jacobian(problem, z, f)
+    undefined = ~np.isfinite(J).all(axis=(1, 2))
+    J[undefined] = np.eye(z.shape[1])
+    step = _solve(J, np.where(undefined[:, None], -0.1 * f, -f))
+    over = np.maximum(np.abs(step).max(axis=1) / longest, 1.0)
+    return step / over[:, None]
+
+
+def _solve(J: Floats, right: Floats) -> Floats:
+    """J step = right per scenario; the least-squares step where a matrix of the batch is singular."""
+    try:
+        step: Floats = np.linalg.solve(J, right[:, :, None])[:, :, 0]
+    except np.linalg.LinAlgError:
+        step = (np.linalg.pinv(J) @ right[:, :, None])[:, :, 0]
+    return step
 
 
 def _line_search(
-    residual: Residual, z: Floats, step: Floats, norm: Floats, f: Floats, rows: IntN
+    problem: Problem, z: Floats, f: Floats, norm: Floats, step: Floats
 ) -> tuple[Floats, Floats, Floats]:
     """Halve the step, for the scenarios that need it, until the residual is smaller than before."""
-    new_z, new_f = z + step, residual(z + step, rows)
+    new_z = z + step
+    new_f = problem.residual(new_z)
     new_norm = _norm(new_f)
-    for _ in range(12):
+    for _ in range(_HALVINGS):
         worse = np.flatnonzero(~(new_norm < norm))
         if worse.size == 0:
             return new_z, new_f, new_norm
         step[worse] *= 0.5
         new_z[worse] = z[worse] + step[worse]
-        new_f[worse] = residual(new_z[worse], rows[worse])
+        new_f[worse] = problem.take(worse).residual(new_z[worse])
         new_norm[worse] = _norm(new_f[worse])
-    kept = ~(new_norm < norm)
-    new_z[kept], new_f[kept], new_norm[kept] = z[kept], f[kept], norm[kept]
+    back = ~(new_norm < norm)
+    new_z[back], new_f[back], new_norm[back] = z[back], f[back], norm[back]
     return new_z, new_f, new_norm
 
 
 def _norm(f: Floats) -> Floats:
-    largest: Floats = np.max(np.abs(f), axis=1)
+    largest: Floats = np.abs(f).max(axis=1)
     return np.where(np.isfinite(largest), largest, np.inf)

@@ -30,6 +30,12 @@ class FuelSettings:
     )
 
 
+def default_fuels() -> dict[str, FuelSettings]:
+    """Fuels a case may name without describing: a lean natural gas (common practice)."""
+    natural_gas = {"CH4": 0.94, "C2H6": 0.03, "N2": 0.02, "CO2": 0.01}
+    return {"natural_gas": FuelSettings({name: np.array([x]) for name, x in natural_gas.items()})}
+
+
 @dataclass(frozen=True)
 class Fuel:
     """One unit of fuel: a mole of gas or a kilogram of oil or coke.

@@ -6,12 +6,14 @@ step shows here.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import functools
+import operator
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE
+from pyrobal.arrays import FloatN, FloatNE, Floats, column
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ELEMENTS
 
@@ -38,6 +40,17 @@ class Entry:
     def of(stream: Stream) -> Entry:
         """The entry of a stream."""
         return Entry(stream.elements(), stream.enthalpy(), stream.formation_heat())
+
+    def scaled(self, factor: FloatN) -> Entry:
+        """``factor`` (N,) times as much."""
+        return Entry(self.elements * column(factor), self.enthalpy * factor, self.formation * factor)
+
+    def __add__(self, other: Entry) -> Entry:
+        return Entry(
+            self.elements + other.elements,
+            self.enthalpy + other.enthalpy,
+            self.formation + other.formation,
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,8 +98,6 @@ class Ledger:
         return (self.heat_total() - out) / (turnover + np.abs(self.reaction_heat()))
 
 
-def _sum(terms):  # type: ignore[no-untyped-def]
-    total = 0.0
-    for term in terms:
-        total = total + term
-    return total
+def _sum(terms: Iterable[Floats]) -> Floats:
+    """Add arrays that broadcast against each other; nothing adds up to a single zero."""
+    return functools.reduce(operator.add, terms, np.zeros(1))

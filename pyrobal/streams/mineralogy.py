@@ -56,7 +56,7 @@ _SILICATES = {
 CANDIDATES: dict[str, dict[str, float]] = {
     "concentrate": {
         "CuFeS2": 0.0, "FeS2": 0.02, "Cu5FeS4": 0.05, "Cu2S": 0.06, "CuS": 0.10, "FeS": 0.10, "Fe3O4": 0.06,
-        "Cu3AsS4": 0.0, "FeAsS": 0.05, "Fe4.5Ni4.5S8": 0.02, "NiS": 0.05, **_MINOR_SULFIDES,
+        "Cu3AsS4": 0.0, "FeAsS": 0.5, "Fe4.5Ni4.5S8": 0.02, "NiS": 0.05, **_MINOR_SULFIDES,
         **_SILICATES, "CaCO3": 0.02, "CaMg(CO3)2": 0.02, "MgCO3": 0.05,
     },
     "flux": {

@@ -66,7 +66,7 @@ class SmeltingSettings:
     )
     magnetite_over_equilibrium: FloatN = quantity(
         "-", "ratio of the slag's magnetite to its local equilibrium; tune it by your own slag assays",
-        default=2.0, low=0.0, high=20.0,
+        default=3.0, low=0.0, high=20.0,
     )  # fmt: skip
     slag_entrained_copper: FloatN = quantity(
         "wt%", "copper in the slag as suspended matte", default=0.5 * PERCENT, low=0.0, high=0.2
@@ -75,7 +75,9 @@ class SmeltingSettings:
         "closure for oxygen in the matte", ("matousek", "kaiser_elliott"), default="matousek"
     )
     matte_activities: str = choice("activity model of the matte", ("goto", "ionic"), default="goto")
-    slag_activities: str = choice("activity model of the slag", ("goto", "ideal"), default="goto")
+    slag_copper_model: str = choice(
+        "closure for copper dissolved as oxide", ("nagamori", "goto"), default="nagamori"
+    )
     deportment: dict[str, dict[str, FloatN]] = table(
         "share of a minor element to matte, slag, dust and gas; overrides the table", "deportment"
     )
@@ -92,7 +94,7 @@ class SmeltingSettings:
         "MJ/t", "heat lost per tonne of dry concentrate where heat_loss is not given",
         default=150 * MJ / TONNE, low=0.0, high=2000 * MJ / TONNE,
     )  # fmt: skip
-    fuel: str | None = text("name of a [fuel.*] table", default=None)
+    fuel: str = text("name of a [fuel.*] table", default="natural_gas")
     fuel_minimum: FloatN = quantity(
         "MW", "fuel always fired, by lower heating value", default=0.0, low=0.0, high=200 * MW
     )

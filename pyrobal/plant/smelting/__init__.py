@@ -1,0 +1,7 @@
+"""The smelting furnace, read in this order: settings, deportment, supply, blast, equilibrium, melt, furnace, solve."""
+
+from pyrobal.plant.smelting.furnace import Charge
+from pyrobal.plant.smelting.settings import SmeltingSettings
+from pyrobal.plant.smelting.solve import SmeltingResult, solve
+
+__all__ = ["Charge", "SmeltingResult", "SmeltingSettings", "solve"]

@@ -1,0 +1,93 @@
+"""The process gas: air and industrial oxygen of a given enrichment, and the air drawn into the uptake."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, FloatNS
+from pyrobal.plant.smelting.settings import SmeltingSettings
+from pyrobal.streams.site import (
+    AIR_SPECIES,
+    DRY_AIR,
+    OXYGEN_IN_AIR,
+    SiteSettings,
+    air_humidity,
+    air_species,
+    moist_air,
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Blast:
+    """Ways of blowing oxygen, per mole of dry air and per mole of industrial oxygen.
+
+    air, industrial : (N, 5) [mol/mol] on AIR_SPECIES
+    leak : (N, 5) moist air drawn in per mole of dry process gas
+    air_heat, industrial_heat : (N,) [J/mol] taken up by everything but the oxygen, from blast to gas exit
+    leak_heat : (N,) [J/mol] taken up by the in-leakage, its oxygen included
+    oxygen_in, oxygen_out : (N,) [J/mol] enthalpy of O2 as blown and as it leaves
+    purity : (N,) [mol/mol]
+    """
+
+    air: FloatNS
+    industrial: FloatNS
+    leak: FloatNS
+    air_heat: FloatN
+    industrial_heat: FloatN
+    leak_heat: FloatN
+    oxygen_in: FloatN
+    oxygen_out: FloatN
+    purity: FloatN
+
+    def split(self, oxygen: FloatN, enrichment: FloatN) -> tuple[FloatN, FloatN]:
+        """Dry air and industrial oxygen (N,) [mol/s] that carry ``oxygen`` at ``enrichment``.
+
+        air + industrial = oxygen / y and x_air air + P industrial = oxygen.
+        """
+        gas = oxygen / enrichment
+        span = self.purity - OXYGEN_IN_AIR
+        return gas * (self.purity - enrichment) / span, gas * (enrichment - OXYGEN_IN_AIR) / span
+
+    def heat_uptake(self, air: FloatN, industrial: FloatN) -> FloatN:
+        """(N,) [W] taken up by nitrogen, argon, moisture and in-leakage on their way to the gas exit."""
+        return air * self.air_heat + industrial * self.industrial_heat + (air + industrial) * self.leak_heat
+
+    def air_for_heat(self, oxygen: FloatN, heat: FloatN) -> FloatN:
+        """Dry air (N,) [mol/s] with which ``oxygen`` is blown so that the uptake equals ``heat``.
+
+        With industrial = (oxygen - x_air air) / P the uptake is linear in air.
+        """
+        per_air = self.air_heat + self.leak_heat
+        per_industrial = (self.industrial_heat + self.leak_heat) / self.purity
+        return (heat - oxygen * per_industrial) / (per_air - OXYGEN_IN_AIR * per_industrial)
+
+
+def blast(site: SiteSettings, s: SmeltingSettings, gas_temperature: FloatN) -> Blast:
+    """Blast of a site and furnace whose gas leaves at ``gas_temperature`` (N,) [K].
+
+    The rest of the industrial oxygen is nitrogen and argon as in air (an assumption; makes of oxygen differ).
+    """
+    phase = air_species()
+    h_blown, h_air = phase.enthalpy(s.blast_temperature), phase.enthalpy(site.air_temperature)
+    h_gas = phase.enthalpy(gas_temperature)
+    humidity = air_humidity(site)
+    air = moist_air(np.ones(1), humidity)
+    inert = np.array([DRY_AIR[n] if n in ("N2(g)", "Ar(g)") else 0.0 for n in AIR_SPECIES])
+    is_oxygen = np.array([float(n == "O2(g)") for n in AIR_SPECIES])
+    purity = s.oxygen_purity[:, None]
+    industrial = purity * is_oxygen + (1.0 - purity) * inert / inert.sum()
+    leak = s.air_in_leakage[:, None] * air
+    rise = (h_gas - h_blown) * (1.0 - is_oxygen)
+    return Blast(
+        air=air,
+        industrial=industrial,
+        leak=leak,
+        air_heat=(air * rise).sum(axis=1),
+        industrial_heat=(industrial * rise).sum(axis=1),
+        leak_heat=(leak * (h_gas - h_air)).sum(axis=1),
+        oxygen_in=h_blown[:, 0],
+        oxygen_out=h_gas[:, 0],
+        purity=s.oxygen_purity,
+    )

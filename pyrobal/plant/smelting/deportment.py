@@ -1,0 +1,154 @@
+"""Where each element of the charge goes: what is settled before any equation is solved.
+
+Copper, iron and sulfur are left to the melt. Everything else has one place by nature (silica, lime,
+alumina to the slag; carbon and hydrogen to the gas) or is shared out by a table (minor elements).
+"""
+
+from __future__ import annotations
+
+import csv
+import functools
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column
+from pyrobal.plant.smelting.settings import SmeltingSettings
+from pyrobal.streams.material import Material
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.properties import Species, species
+from pyrobal.thermo.files import data_root
+
+OUTLETS = ("matte", "slag", "dust", "gas")
+MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag")
+_TRACE_METALS = {e: f"{e}(l)" for e in ("Se", "Te", "Au", "Ag")}
+
+# Carrier of each element in each outlet. Copper, iron and sulfur of the melt are not here: they are solved for.
+_MATTE = {
+    "Pb": "PbS(l)", "Zn": "ZnS(l)", "Ni": "Ni3S2(l)", "Co": "Co(l)", "As": "As(l)", "Sb": "Sb(l)", "Bi": "Bi(l)",
+    **_TRACE_METALS,
+}  # fmt: skip
+_SLAG = {
+    "Si": "SiO2(l)", "Ca": "CaO(slag)", "Al": "Al2O3(l)", "Mg": "MgO(slag)", "K": "K2O(slag)", "Na": "Na2O(slag)",
+    "Rest": "Rest(slag)", "Pb": "PbO(l)", "Zn": "ZnO(slag)", "Ni": "NiO(slag)", "Co": "CoO(slag)",
+    "As": "As2O3(slag)", "Sb": "Sb2O3(slag)", "Bi": "Bi2O3(slag)", "Mo": "MoO2(slag)", **_TRACE_METALS,
+}  # fmt: skip
+_GAS = {
+    "C": "CO2(g)", "H": "H2O(g)", "N": "N2(g)", "Ar": "Ar(g)", "As": "As4O6(g)", "Pb": "PbO(g)", "Sb": "Sb(g)",
+    "Bi": "Bi(g)", "Zn": "Zn(g)", "Se": "SeO2(g)", "Te": "TeO2(g)",
+}  # fmt: skip
+_DUST = {
+    "Cu": "Cu2O", "Fe": "Fe3O4", "Si": "SiO2", "Ca": "CaO", "Al": "Al2O3", "Mg": "MgO", "K": "K2O", "Na": "Na2O",
+    "Rest": "Rest", "As": "As2O3(dust)", "Sb": "Sb2O3(dust)", "Bi": "Bi2O3(dust)", "Pb": "PbO", "Zn": "ZnO",
+    "Ni": "NiO", "Co": "CoO", "Mo": "MoO3(dust)", "Se": "Se(l)", "Te": "Te(l)", "Au": "Au", "Ag": "Ag",
+}  # fmt: skip
+_MATTE_SOLVED = ("Cu2S(l)", "FeS(l)", "Fe3O4(slag)")
+_SLAG_SOLVED = ("FeO(slag)", "Fe3O4(slag)", "Cu2O(l)", "Cu2S(l)", "FeS(l)")
+_GAS_SOLVED = ("SO2(g)", "O2(g)", "N2(g)", "Ar(g)", "CO2(g)", "H2O(g)")
+
+
+@functools.lru_cache
+def phases() -> dict[str, Species]:
+    """The S axis of each outlet."""
+    return {
+        "matte": species(*_MATTE_SOLVED, *_MATTE.values()),
+        "slag": species(*_SLAG_SOLVED, *_SLAG.values()),
+        "dust": species(*_DUST.values()),
+        "gas": species(*dict.fromkeys((*_GAS_SOLVED, *_GAS.values()))),
+    }
+
+
+@functools.lru_cache
+def _carriers(outlet: str) -> Floats:
+    """(E, S) [mol species per mol element] of the carrier of each element."""
+    phase = phases()[outlet]
+    matrix = np.zeros((len(ELEMENTS), len(phase.names)))
+    for element, name in {"matte": _MATTE, "slag": _SLAG, "dust": _DUST, "gas": _GAS}[outlet].items():
+        row, col = ELEMENTS.index(element), phase.index(name)
+        matrix[row, col] = 1.0 / phase.composition[col, row]
+    return matrix
+
+
+@functools.lru_cache
+def default_shares() -> dict[str, dict[str, float]]:
+    """Element -> outlet -> share, from ``deportment_smelting.csv``."""
+    with (data_root() / "deportment_smelting.csv").open(encoding="utf-8") as file:
+        rows = csv.DictReader(line for line in file if not line.startswith("#"))
+        return {row["element"]: {o: float(row[o]) for o in OUTLETS} for row in rows}
+
+
+@dataclass(frozen=True, eq=False)
+class Allotment:
+    """Amounts settled in advance, (N, S) [mol/s] on the full phase axes; dust as blown out."""
+
+    matte: FloatNS
+    slag: FloatNS
+    dust: FloatNS
+    gas: FloatNS
+
+    def plus(self, other: Allotment, factor: FloatN) -> Allotment:
+        """This and ``factor`` (N,) times the other."""
+        f = column(factor)
+        return Allotment(
+            *(getattr(self, outlet) + f * getattr(other, outlet) for outlet in OUTLETS)
+        )
+
+
+def allot(material: Material, s: SmeltingSettings) -> Allotment:
+    """Share out the elements of one material.
+
+    Mechanical dust is ``s.dust`` of the dry mass, each of the material's solids in proportion, as oxides.
+    A minor element leaves in the shares of the table, taken of all that enters: where dust is put back
+    its share goes round until the other outlets have carried off what came in.
+    """
+    v = material.entry.elements
+    carried = s.dust * material.dry_mass / np.maximum(_oxidised_mass(v), 1e-300)
+    shares = {o: np.zeros((len(carried), len(ELEMENTS))) for o in OUTLETS}
+    kept = 1.0 - (1.0 - s.dust_return) * carried
+    for element in ("Cu", "Fe", "Si", "Ca", "Al", "Mg", "K", "Na", "Rest"):
+        i = ELEMENTS.index(element)
+        shares["dust"][:, i] = carried
+        if element in _SLAG:
+            shares["slag"][:, i] = kept
+    for element in ("C", "H", "N", "Ar"):
+        shares["gas"][:, ELEMENTS.index(element)] = 1.0
+    for element, share in minor_shares(s.deportment).items():
+        i = ELEMENTS.index(element)
+        round_trip = 1.0 - s.dust_return * share["dust"]
+        for outlet in OUTLETS:
+            shares[outlet][:, i] = share[outlet] / round_trip
+    return Allotment(*((v * shares[outlet]) @ _carriers(outlet) for outlet in OUTLETS))
+
+
+def minor_shares(override: Mapping[str, Mapping[str, FloatN]]) -> dict[str, dict[str, FloatN]]:
+    """Element -> outlet -> (N,) share, the user's own figures in place of the table's.
+
+    An element that is overridden is overridden whole: outlets not named get nothing, and the shares are
+    scaled to a sum of one.
+    """
+    result: dict[str, dict[str, FloatN]] = {}
+    for element in MINORS:
+        given = override.get(element) or {o: np.array([x]) for o, x in default_shares()[element].items()}
+        total = np.sum([np.asarray(x) for x in np.broadcast_arrays(*given.values())], axis=0)
+        result[element] = {o: given.get(o, np.zeros(1)) / total for o in OUTLETS}
+    return result
+
+
+@functools.lru_cache
+def _oxide_mass_per_mole() -> Floats:
+    """(E,) [kg of dust oxide per mol element] of the elements that are carried out mechanically."""
+    phase, matrix = phases()["dust"], _carriers("dust")
+    mass = matrix @ phase.molar_mass
+    mechanical = [e in ("Cu", "Fe", "Si", "Ca", "Al", "Mg", "K", "Na", "Rest") for e in ELEMENTS]
+    return np.where(mechanical, mass, 0.0)
+
+
+def _oxidised_mass(v: FloatNE) -> FloatN:
+    return v @ _oxide_mass_per_mole()
+
+
+def element_mass(elements: FloatNE, symbol: str) -> FloatN:
+    """(N,) [kg/s] of one element."""
+    i = ELEMENTS.index(symbol)
+    return elements[:, i] * ATOMIC_MASS[i]

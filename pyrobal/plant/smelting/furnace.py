@@ -1,0 +1,247 @@
+"""The smelting furnace: targets, equilibria and heat solved together for all scenarios at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, Floats, IntN, take
+from pyrobal.numerics.newton import Roots, newton
+from pyrobal.plant.smelting import equilibrium
+from pyrobal.plant.smelting.blast import blast
+from pyrobal.plant.smelting.deportment import Allotment, phases
+from pyrobal.plant.smelting.equilibrium import Constants
+from pyrobal.plant.smelting.melt import (
+    M_CU,
+    M_CU2S,
+    M_FE,
+    M_FE3O4,
+    M_FEO,
+    M_FES,
+    M_O,
+    Bath,
+    Fuelled,
+    Heat,
+    Melt,
+    Unknowns,
+    heat,
+    hot_enthalpies,
+    melt,
+    potentials,
+    slag_mass,
+)
+from pyrobal.plant.smelting.settings import SmeltingSettings
+from pyrobal.plant.smelting.supply import Exits, Supply, supply
+from pyrobal.streams.fuel import Fuel
+from pyrobal.streams.material import Material
+from pyrobal.streams.site import SiteSettings
+from pyrobal.thermo import solutions
+
+SHIFT = 100.0  # K per unit of the temperature unknown
+
+
+@dataclass(frozen=True, eq=False)
+class Charge:
+    """What is put into the furnace.
+
+    material : concentrates and reverts, per second; concentrate_rate : (N,) [kg/s] dry
+    silica, lime : fluxes per kilogram of dry flux, None where the case has none
+    """
+
+    material: Material
+    concentrate_rate: FloatN
+    silica: Material | None
+    lime: Material | None
+
+
+@dataclass(frozen=True, eq=False)
+class Furnace:
+    """One furnace problem; implements ``numerics.newton.Problem``.
+
+    names : unknowns in the order of z; flux_scale, heat_scale : (N,) [kg/s], [W] that make rows order one
+    """
+
+    site: SiteSettings
+    s: SmeltingSettings
+    charge: Charge
+    fuel: Fuel
+    bath: Bath
+    names: tuple[str, ...]
+    flux_scale: FloatN
+    heat_scale: FloatN
+
+    def take(self, rows: IntN) -> Furnace:
+        """The problem for some of the scenarios."""
+        part: Furnace = take(self, rows)
+        return part
+
+    def unknowns(self, z: Floats) -> tuple[Unknowns, FloatN]:
+        """The guess in physical terms, and the temperature shift [K]."""
+        v = dict(zip(self.names, z.T, strict=True))
+        s, zero = self.s, np.zeros(1)
+        grade = v.get("grade", s.matte_grade)
+        return Unknowns(
+            slag=np.exp(v["slag"]),
+            silica=v.get("silica", zero) * self.flux_scale,
+            lime=v.get("lime", zero) * self.flux_scale,
+            magnetite=_guessed(v, "magnetite", s.slag_magnetite),
+            oxidic_copper=_guessed(v, "oxidic_copper", _given_oxidic(s)),
+            slag_sulfur=_guessed(v, "slag_sulfur", s.slag_sulfur),
+            matte_oxygen=_guessed(v, "matte_oxygen", _given_oxygen(s, grade)),
+            grade=grade,
+        ), v.get("shift", zero) * SHIFT
+
+    def state(self, z: Floats) -> tuple[Bath, Unknowns, Melt, Heat]:
+        """Amounts and heat at a guess."""
+        u, shift = self.unknowns(z)
+        bath = self.bath if "shift" not in self.names else heated(self, shift)
+        m = melt(bath, u)
+        return bath, u, m, heat(bath, m)
+
+    def residual(self, z: Floats) -> Floats:
+        """One row per unknown, scaled to order one."""
+        bath, u, m, h = self.state(z)
+        rows = {"slag": slag_mass(m) / u.slag - 1.0}
+        if "silica" in self.names:  # no flux, or the ratio reached: whichever binds
+            rows["silica"] = np.minimum(u.silica / self.flux_scale, 1.0 - m.fe_sio2 / self.s.fe_sio2)
+        if "lime" in self.names:
+            ratio = m.supply.lime / m.supply.silica / _lime_ratio(self.s) - 1.0
+            rows["lime"] = np.minimum(u.lime / self.flux_scale, ratio)
+        if "grade" in self.names:
+            rows["grade"] = m.oxygen_demand / (_oxygen_target(self.s) * self.charge.concentrate_rate) - 1.0
+        if "shift" in self.names:
+            rows["shift"] = h.surplus / self.heat_scale
+        rows |= self._equilibria(bath, u, m, h)
+        return np.stack(np.broadcast_arrays(*(rows[name] for name in self.names)), axis=1)
+
+    def _equilibria(self, bath: Bath, u: Unknowns, m: Melt, h: Heat) -> dict[str, FloatN]:
+        p = potentials(bath, m, h)
+        k, n, s = bath.constants, m.slag_moles, self.s
+        rows = {}
+        if "magnetite" in self.names:
+            equal = equilibrium.magnetite_fraction(k, p, m.supply.silica_moles / n)
+            rows["magnetite"] = np.log(m.fe3o4 / n / (s.magnetite_over_equilibrium * equal))
+        if "oxidic_copper" in self.names:
+            activity = equilibrium.cuprous_oxide_activity(k, p)
+            if s.slag_copper_model == "nagamori":
+                rows["oxidic_copper"] = np.log(
+                    u.oxidic_copper / solutions.nagamori_oxidic_copper(activity, k.T)
+                )
+            else:
+                rows["oxidic_copper"] = np.log(m.cu2o / n / solutions.goto_cuprous_oxide(activity))
+        if "slag_sulfur" in self.names:
+            rows["slag_sulfur"] = np.log(m.slag_fes / n / solutions.goto_iron_sulfide(p.fes))
+        if "matte_oxygen" in self.names:
+            iron = (m.fes + 3 * m.matte_fe3o4) * M_FE / m.matte_mass
+            rows["matte_oxygen"] = np.log(u.matte_oxygen / equilibrium.matte_oxygen(p, u.grade, iron))
+        return rows
+
+
+def _guessed(v: dict[str, FloatN], name: str, given: FloatN | None) -> FloatN:
+    return np.exp(v[name]) if given is None else given
+
+
+def _given_oxidic(s: SmeltingSettings) -> FloatN | None:
+    """Copper as oxide where the user's assay gives the total: what is left after suspended matte."""
+    if s.slag_copper is None:
+        return None
+    return s.slag_copper - np.minimum(s.slag_entrained_copper, s.slag_copper)
+
+
+def _given_oxygen(s: SmeltingSettings, grade: FloatN) -> FloatN | None:
+    if s.matte_oxygen is None and s.matte_oxygen_model == "matousek":
+        return solutions.matousek_oxygen(grade)
+    return s.matte_oxygen
+
+
+def _lime_ratio(s: SmeltingSettings) -> FloatN:
+    assert s.cao_sio2 is not None
+    return s.cao_sio2
+
+
+def _oxygen_target(s: SmeltingSettings) -> FloatN:
+    assert s.oxygen_per_tonne is not None
+    return s.oxygen_per_tonne
+
+
+def furnace(charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel) -> Furnace:
+    """Set the problem up: which unknowns there are, and everything that is constant."""
+    names = ["slag"]
+    names += ["silica"] if charge.silica is not None else []
+    names += ["lime"] if charge.lime is not None and s.cao_sio2 is not None else []
+    names += ["magnetite"] if s.slag_magnetite is None else []
+    names += ["oxidic_copper"] if s.slag_copper is None else []
+    names += ["slag_sulfur"] if s.slag_sulfur is None else []
+    names += ["matte_oxygen"] if _given_oxygen(s, np.ones(1)) is None else []
+    names += ["grade"] if s.oxygen_per_tonne is not None else []
+    names += ["shift"] if s.close_heat_with == "slag_temperature" else []
+    mass = charge.material.dry_mass
+    bath, _ = bath_at(charge, site, s, fuel, np.zeros(1))
+    return Furnace(site, s, charge, fuel, bath, tuple(names), 0.1 * mass, 1e5 * mass)
+
+
+def heated(f: Furnace, shift: FloatN) -> Bath:
+    """The bath with matte, slag and gas ``shift`` (N,) [K] hotter than set."""
+    return bath_at(f.charge, f.site, f.s, f.fuel, shift)[0]
+
+
+def bath_at(
+    charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel, shift: FloatN
+) -> tuple[Bath, tuple[Allotment, Allotment | None, Allotment | None]]:
+    """Everything that depends on the exit temperatures, and the allotments of charge and fluxes."""
+    T_matte, T_slag, T_gas = s.matte_temperature + shift, s.slag_temperature + shift, s.gas_temperature + shift
+    exits = Exits.at(T_matte, T_slag, T_gas)
+    matte, slag, so2, uptake = hot_enthalpies(T_matte, T_slag, T_gas)
+    main, allotted = supply(charge.material, s, exits)
+    silica = supply(charge.silica, s, exits) if charge.silica is not None else (None, None)
+    lime = supply(charge.lime, s, exits) if charge.lime is not None else (None, None)
+    b = blast(site, s, T_gas)
+    loss = s.heat_loss if s.heat_loss is not None else s.heat_loss_per_tonne * charge.concentrate_rate
+    bath = Bath(
+        s, main, silica[0], lime[0], b, _fuelled(fuel, exits, b.oxygen_in), Constants.at(T_slag), matte, slag, so2,
+        uptake, loss, charge.concentrate_rate, site.pressure,
+    )  # fmt: skip
+    return bath, (allotted, silica[1], lime[1])
+
+
+def _fuelled(fuel: Fuel, exits: Exits, oxygen_in: FloatN) -> Fuelled:
+    """What a unit of fuel does in the furnace; its ash leaves with the dust."""
+    gas, dust = phases()["gas"], phases()["dust"]
+    c, h, n, sulfur, ash = (fuel.count(e) for e in ("C", "H", "N", "S", "Rest"))
+    amounts = {"CO2(g)": c, "H2O(g)": h / 2, "N2(g)": n / 2, "SO2(g)": sulfur}
+    hot = sum(x * exits.gas[:, gas.index(name)] for name, x in amounts.items())
+    hot = hot + ash * exits.dust[:, dust.index("Rest")]
+    moles = c + h / 2 + n / 2 + sulfur
+    return Fuelled(fuel.oxygen, moles, sulfur, fuel.enthalpy + fuel.oxygen * oxygen_in - hot, fuel.heating_value)
+
+
+def start(f: Furnace) -> Floats:
+    """A first guess from stoichiometry with a typical slag, (N, K)."""
+    s, c = f.s, f.bath.charge
+    grade = s.matte_grade if s.oxygen_per_tonne is None else np.array([0.62])
+    oxygen = solutions.matousek_oxygen(grade)
+    matte = c.copper * 0.985 * M_CU / grade
+    iron = c.iron - matte * (1 - grade * M_CU2S / (2 * M_CU) - oxygen * M_FE3O4 / (4 * M_O)) / M_FES
+    iron = np.maximum(iron - 3 * matte * oxygen / (4 * M_O), 0.05 * c.iron)
+    flux = np.zeros_like(iron)
+    if f.bath.silica is not None:
+        flux = np.maximum(iron * M_FE / s.fe_sio2 - c.silica, 0.0) / np.maximum(f.bath.silica.silica, 0.1)
+    slag = 1.03 * iron * M_FEO + c.slag_mass + flux
+    guess = {
+        "slag": np.log(slag),
+        "silica": flux / f.flux_scale,
+        "lime": np.array([0.1]),
+        "magnetite": np.log(np.array([0.08])),
+        "oxidic_copper": np.log(np.array([0.003])),
+        "slag_sulfur": np.log(np.array([0.002])),
+        "matte_oxygen": np.log(oxygen),
+        "grade": grade,
+        "shift": np.zeros(1),
+    }
+    return np.stack(np.broadcast_arrays(*(guess[name] for name in f.names)), axis=1).copy()
+
+
+def converge(f: Furnace) -> Roots:
+    """Newton from the stoichiometric guess."""
+    return newton(f, start(f), longest_step=2.0)

@@ -1,0 +1,274 @@
+"""The melt: amounts of matte, slag and gas, and the heat they carry, at one guess of the unknowns.
+
+Iron in the slag, sulfur in the gas and oxygen blown are found by difference, so every element closes at
+any guess; the unknowns only have to satisfy the targets and the equilibria.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import BoolN, FloatN, Floats
+from pyrobal.plant.smelting import equilibrium
+from pyrobal.plant.smelting.blast import Blast
+from pyrobal.plant.smelting.equilibrium import Constants, Potentials
+from pyrobal.plant.smelting.settings import SmeltingSettings
+from pyrobal.plant.smelting.supply import Supply
+from pyrobal.streams.site import OXYGEN_IN_AIR
+from pyrobal.thermo import solutions
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.properties import species
+
+_M = dict(zip(ELEMENTS, ATOMIC_MASS.tolist(), strict=True))
+M_CU, M_FE, M_S, M_O = _M["Cu"], _M["Fe"], _M["S"], _M["O"]
+M_CU2S, M_FES = 2 * M_CU + M_S, M_FE + M_S
+M_FEO, M_FE3O4, M_CU2O = M_FE + M_O, 3 * M_FE + 4 * M_O, 2 * M_CU + M_O
+
+
+@dataclass(frozen=True, eq=False)
+class Fuelled:
+    """One unit of fuel in this furnace, (N,) each.
+
+    oxygen : [mol O2] it burns with; gas_moles : [mol] of its products; so2 : [mol] among them
+    released : [J] enthalpy of fuel and its oxygen less that of the products at the gas exit
+    heating_value : [J] lower
+    """
+
+    oxygen: FloatN
+    gas_moles: FloatN
+    so2: FloatN
+    released: FloatN
+    heating_value: FloatN
+
+
+@dataclass(frozen=True, eq=False)
+class Bath:
+    """Everything that is constant while the unknowns are sought; one tree, so that it can be split by rows.
+
+    hot_matte : (N, 3) [J/mol] of Cu2S, FeS, Fe3O4; hot_slag : (N, 5) of FeO, Fe3O4, Cu2O, Cu2S, FeS
+    hot_so2 : (N,) [J/mol] at the gas exit
+    matte_uptake : (N, 3) [J/mol] from cold to hot matte
+    """
+
+    s: SmeltingSettings
+    charge: Supply
+    silica: Supply | None
+    lime: Supply | None
+    blast: Blast
+    fuel: Fuelled
+    constants: Constants
+    hot_matte: Floats
+    hot_slag: Floats
+    hot_so2: FloatN
+    matte_uptake: Floats
+    heat_loss: FloatN
+    concentrate_rate: FloatN
+    pressure: FloatN
+
+
+@dataclass(frozen=True, eq=False)
+class Unknowns:
+    """The guess: slag [kg/s], fluxes [kg/s dry], and compositions [kg/kg] not given by the user."""
+
+    slag: FloatN
+    silica: FloatN
+    lime: FloatN
+    magnetite: FloatN
+    oxidic_copper: FloatN
+    slag_sulfur: FloatN
+    matte_oxygen: FloatN
+    grade: FloatN
+
+
+@dataclass(frozen=True, eq=False)
+class Melt:
+    """Amounts [mol/s] unless said otherwise, all (N,).
+
+    supply : sums of charge and fluxes; matte_mass [kg/s] as tapped, cold charge not included
+    entrained : moles of each matte sulfide suspended in the slag per mole tapped
+    """
+
+    supply: Supply
+    matte_mass: FloatN
+    cu2s: FloatN
+    fes: FloatN
+    matte_fe3o4: FloatN
+    entrained: FloatN
+    slag_mass: FloatN
+    feo: FloatN
+    fe3o4: FloatN
+    cu2o: FloatN
+    slag_cu2s: FloatN
+    slag_fes: FloatN
+    so2: FloatN
+    oxygen_reacted: FloatN
+    oxygen_demand: FloatN
+
+    @property
+    def slag_iron(self) -> FloatN:
+        """(N,) [mol/s] Fe in the slag in every form, suspended matte included."""
+        return (
+            self.feo + 3 * self.fe3o4 + self.slag_fes + self.entrained * (self.fes + 3 * self.matte_fe3o4)
+        )
+
+    @property
+    def fe_sio2(self) -> FloatN:
+        """(N,) [kg/kg]."""
+        return self.slag_iron * M_FE / self.supply.silica
+
+    @property
+    def matte_fractions(self) -> tuple[FloatN, FloatN]:
+        """Mole fractions of Cu2S and FeS in the matte."""
+        total = self.cu2s + self.fes + self.matte_fe3o4 + self.supply.matte_moles
+        return self.cu2s / total, self.fes / total
+
+    @property
+    def slag_moles(self) -> FloatN:
+        """(N,) [mol/s] dissolved in the slag."""
+        return self.feo + self.fe3o4 + self.cu2o + self.slag_cu2s + self.slag_fes + self.supply.slag_moles
+
+
+def melt(bath: Bath, u: Unknowns) -> Melt:
+    """Amounts that follow from a guess.
+
+    Copper: what is not in the slag is matte of the wanted grade. Matte: Cu2S, Fe3O4 by its oxygen, minor
+    sulfides, the rest FeS. Iron not in matte, magnetite or sulfide is FeO. Sulfur not in the melt is SO2.
+    """
+    supply = bath.charge
+    if bath.silica is not None:
+        supply = supply.plus(bath.silica, u.silica)
+    if bath.lime is not None:
+        supply = supply.plus(bath.lime, u.lime)
+    entrained_copper, sulfidic_copper = _slag_copper_split(bath.s, u)
+    slag_copper = u.oxidic_copper + sulfidic_copper + entrained_copper
+    matte_mass = (supply.copper * M_CU - u.slag * slag_copper) / u.grade
+    cu2s = matte_mass * u.grade / (2 * M_CU)
+    matte_fe3o4 = matte_mass * u.matte_oxygen / (4 * M_O)
+    fes = (matte_mass - cu2s * M_CU2S - matte_fe3o4 * M_FE3O4 - supply.matte_mass) / M_FES
+    entrained = u.slag * entrained_copper / (matte_mass * u.grade)
+    slag_cu2s = u.slag * sulfidic_copper / (2 * M_CU)
+    slag_fes = u.slag * u.slag_sulfur / M_S - slag_cu2s
+    fe3o4 = u.slag * u.magnetite / M_FE3O4 - entrained * matte_fe3o4
+    feo = supply.iron - (fes + 3 * matte_fe3o4) * (1 + entrained) - slag_fes - 3 * fe3o4
+    cu2o = u.slag * u.oxidic_copper / (2 * M_CU)
+    so2 = supply.sulfur - (cu2s + fes) * (1 + entrained) - slag_cu2s - slag_fes
+    oxygen = feo + 4 * fe3o4 + 4 * matte_fe3o4 * (1 + entrained) + cu2o + 2 * so2 + supply.oxygen
+    return Melt(
+        supply, matte_mass, cu2s, fes, matte_fe3o4, entrained, u.slag, feo, fe3o4, cu2o, slag_cu2s, slag_fes,
+        so2, oxygen / 2, oxygen / 2 / bath.s.oxygen_efficiency,
+    )  # fmt: skip
+
+
+def _slag_copper_split(s: SmeltingSettings, u: Unknowns) -> tuple[FloatN, FloatN]:
+    """Suspended and sulfidic copper in the slag [kg/kg].
+
+    Where the total is the user's own assay it is suspended matte first, as far as it goes, then oxide.
+    """
+    if s.slag_copper is not None:
+        return np.minimum(s.slag_entrained_copper, s.slag_copper), np.zeros(1)
+    return s.slag_entrained_copper, solutions.nagamori_sulfidic_copper(u.slag_sulfur, u.grade)
+
+
+def slag_mass(m: Melt) -> FloatN:
+    """(N,) [kg/s] sum of the slag's components."""
+    suspended = m.entrained * (m.cu2s * M_CU2S + m.fes * M_FES + m.matte_fe3o4 * M_FE3O4)
+    dissolved = m.feo * M_FEO + m.fe3o4 * M_FE3O4 + m.cu2o * M_CU2O + m.slag_cu2s * M_CU2S + m.slag_fes * M_FES
+    return dissolved + suspended + m.supply.slag_mass
+
+
+@dataclass(frozen=True, eq=False)
+class Heat:
+    """How the heat closes, (N,) each.
+
+    fuel : [unit/s]; air, industrial : [mol/s] dry
+    cold_charge : [kg/kg] own matte put back cold, per matte made
+    surplus : [W], positive to spare; needs_fuel_in_vain : True where more fuel only cools
+    """
+
+    fuel: FloatN
+    air: FloatN
+    industrial: FloatN
+    cold_charge: FloatN
+    surplus: FloatN
+    needs_fuel_in_vain: BoolN
+
+
+def heat(bath: Bath, m: Melt) -> Heat:
+    """Close the heat as the settings say.
+
+    surplus = heat in - heat out - loss. Everything is linear in fuel, in air and in cold charge, so each
+    mode has a closed form once the melt is known.
+    """
+    s, b, fuel = bath.s, bath.blast, bath.fuel
+    hot = _dot(bath.hot_matte, m.cu2s, m.fes, m.matte_fe3o4) + m.so2 * bath.hot_so2
+    hot = hot + _dot(
+        bath.hot_slag,
+        m.feo,
+        m.fe3o4 + m.entrained * m.matte_fe3o4,
+        m.cu2o,
+        m.slag_cu2s + m.entrained * m.cu2s,
+        m.slag_fes + m.entrained * m.fes,
+    )
+    oxygen = m.oxygen_demand * b.oxygen_in - (m.oxygen_demand - m.oxygen_reacted) * b.oxygen_out
+    gross = oxygen - hot - m.supply.heat - bath.heat_loss
+    least = s.fuel_minimum / fuel.heating_value + 0 * gross
+    zero = np.zeros_like(least)
+    if s.close_heat_with == "enrichment":
+        blown = m.oxygen_demand + least * fuel.oxygen
+        air = b.air_for_heat(blown, gross + least * fuel.released)
+        return Heat(least, air, (blown - OXYGEN_IN_AIR * air) / b.purity, zero, zero, zero > 0)
+    return _at_given_enrichment(bath, m, gross, least)
+
+
+def _at_given_enrichment(bath: Bath, m: Melt, gross: FloatN, least: FloatN) -> Heat:
+    s, b, fuel = bath.s, bath.blast, bath.fuel
+    y = s.enrichment
+    per_oxygen = b.heat_uptake(*b.split(np.ones(1), y))  # W taken up per mol/s of O2 blown
+    surplus = gross - m.oxygen_demand * per_oxygen
+    available = fuel.released - fuel.oxygen * per_oxygen
+    burnt = least
+    in_vain = np.zeros(surplus.shape, dtype=bool)
+    if s.close_heat_with == "fuel":
+        wanted = -surplus / available
+        in_vain = (available <= 0) & (surplus + least * available < 0)
+        burnt = np.where((wanted > least) & ~in_vain, wanted, least)
+    surplus = surplus + burnt * available
+    cold = np.zeros_like(surplus)
+    if s.close_heat_with == "cold_charge":
+        takes = _dot(bath.matte_uptake, m.cu2s, m.fes, m.matte_fe3o4) + m.supply.matte_uptake
+        cold = np.where(surplus > 0, surplus / takes, 0.0)
+        surplus = surplus - cold * takes
+    blown = m.oxygen_demand + burnt * fuel.oxygen
+    air, industrial = b.split(blown, y)
+    return Heat(burnt, air, industrial, cold, surplus, in_vain)
+
+
+def _dot(molar: Floats, *amounts: FloatN) -> FloatN:
+    return sum((molar[:, i] * n for i, n in enumerate(amounts)), np.zeros(1))
+
+
+def so2_pressure(bath: Bath, m: Melt, h: Heat) -> FloatN:
+    """(N,) [Pa] of SO2 where the gas leaves the melt, before the in-leakage of the uptake."""
+    so2 = m.so2 + h.fuel * bath.fuel.so2
+    ballast = (1.0 - OXYGEN_IN_AIR) * h.air + h.air * bath.blast.air[:, 4] + (1.0 - bath.blast.purity) * h.industrial
+    unused = m.oxygen_demand - m.oxygen_reacted
+    total = m.so2 + m.supply.gas_moles + h.fuel * bath.fuel.gas_moles + ballast + unused
+    return so2 / total * bath.pressure
+
+
+def potentials(bath: Bath, m: Melt, h: Heat) -> Potentials:
+    """Activities and pressures at the melt of one guess."""
+    n_cu2s, n_fes = m.matte_fractions
+    return equilibrium.potentials(
+        bath.constants, n_cu2s, n_fes, m.feo / m.slag_moles, so2_pressure(bath, m, h), bath.s.matte_activities
+    )
+
+
+def hot_enthalpies(T_matte: FloatN, T_slag: FloatN, T_gas: FloatN) -> tuple[Floats, Floats, FloatN, Floats]:
+    """Molar enthalpies [J/mol] of the solved species at their exits, and the uptake of cold matte."""
+    matte = species("Cu2S(l)", "FeS(l)", "Fe3O4(slag)")
+    slag = species("FeO(slag)", "Fe3O4(slag)", "Cu2O(l)", "Cu2S(l)", "FeS(l)")
+    hot = matte.enthalpy(T_matte)
+    return hot, slag.enthalpy(T_slag), species("SO2(g)").enthalpy(T_gas)[:, 0], hot - matte.reference_enthalpy

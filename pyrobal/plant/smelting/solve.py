@@ -1,0 +1,242 @@
+"""Smelting: from charge, blast and targets to streams of matte, slag, gas and dust, and their ledger."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, FloatNS, Floats, IntN, column
+from pyrobal.constants import T_STANDARD, celsius
+from pyrobal.errors import Reason
+from pyrobal.plant.smelting import melt as m_
+from pyrobal.plant.smelting.blast import Blast
+from pyrobal.plant.smelting.deportment import Allotment, phases
+from pyrobal.plant.smelting.equilibrium import Potentials
+from pyrobal.plant.smelting.furnace import Charge, Furnace, bath_at, converge, furnace, start
+from pyrobal.plant.smelting.melt import Heat, Melt, Unknowns
+from pyrobal.plant.smelting.settings import SmeltingSettings
+from pyrobal.streams.fuel import Fuel
+from pyrobal.streams.ledger import Entry, Ledger
+from pyrobal.streams.site import AIR_SPECIES, OXYGEN_IN_AIR, SiteSettings, air_species
+from pyrobal.streams.stream import Stream
+
+COLDEST, HOTTEST = celsius(1000), celsius(1700)  # where the tables of melts are trusted at all
+
+
+@dataclass(frozen=True, eq=False)
+class SmeltingResult:
+    """One furnace balance per scenario; every array (N,) or (N, S).
+
+    matte, slag, gas, dust : as they leave, at their temperatures; dust before any is put back
+    blast, leak : dry gas with its moisture as blown and as drawn in
+    melt, heat, unknowns, potentials : the converged state behind the streams
+    reason : (N,) errors.Reason; iterations, residual : of the solver
+    """
+
+    settings: SmeltingSettings
+    matte: Stream
+    slag: Stream
+    gas: Stream
+    dust: Stream
+    blast: Stream
+    leak: Stream
+    silica_flux: FloatN  # [kg/s] wet, as fed
+    lime_flux: FloatN
+    unit_fuel: Fuel
+    melt: Melt
+    heat: Heat
+    unknowns: Unknowns
+    potentials: Potentials
+    ledger: Ledger
+    reason: IntN
+    iterations: IntN
+    residual: FloatN
+
+    @property
+    def oxygen_for_fuel(self) -> FloatN:
+        """(N,) [mol/s] O2 the fuel burns with."""
+        return self.heat.fuel * self.unit_fuel.oxygen
+
+    @property
+    def enrichment(self) -> FloatN:
+        """(N,) [mol/mol] O2 in the dry process gas."""
+        oxygen = self.melt.oxygen_demand + self.oxygen_for_fuel
+        return oxygen / (self.heat.air + self.heat.industrial)
+
+
+def solve(charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel) -> SmeltingResult:
+    """Balance the furnace.
+
+    The unknowns (slag, fluxes, magnetite, oxidic copper, dissolved sulfur and, where asked for, grade or
+    temperature) satisfy targets and equilibria by batched Newton; conservation holds at any guess.
+    Scenarios that cannot be solved carry a reason and do not disturb the others.
+
+    References: Davenport, King, Schlesinger & Biswas 2002, Extractive Metallurgy of Copper, 4th ed.,
+    chapters on matte smelting and on the mathematical description of smelting; closures as named in
+    ``thermo.solutions``.
+    """
+    problem = furnace(charge, site, s, fuel)
+    roots = converge(problem)
+    with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
+        bath, u, m, h = problem.state(roots.z)
+        reason = _reasons(problem, roots.z, roots.converged, u, m, h)
+        return _assemble(problem, charge, roots.z, (bath, u, m, h), reason, roots.iterations, roots.residual)
+
+
+def _assemble(
+    f: Furnace,
+    charge: Charge,
+    z: Floats,
+    state: tuple[m_.Bath, Unknowns, Melt, Heat],
+    reason: IntN,
+    iterations: IntN,
+    residual: FloatN,
+) -> SmeltingResult:
+    bath, u, m, h = state
+    s = f.s
+    _, shift = f.unknowns(z)
+    allotted = _allotted(charge, f, u, shift)
+    n = len(z)
+    matte = _stream("matte", allotted.matte, _matte_solved(m), 1.0 + h.cold_charge, s.matte_temperature + shift, n)
+    slag = _stream("slag", allotted.slag, _slag_solved(m), np.ones(1), s.slag_temperature + shift, n)
+    blown, leak = _gases(bath.blast, h)
+    gas_n = _gas_solved(f, m, h, blown, leak)
+    gas = _stream("gas", allotted.gas, gas_n, np.ones(1), s.gas_temperature + shift, n)
+    ash = {"Rest": h.fuel * f.fuel.count("Rest")}
+    dust = _stream("dust", allotted.dust, ash, np.ones(1), s.gas_temperature + shift, n)
+    blast = Stream(air_species(), blown, s.blast_temperature)
+    drawn = Stream(air_species(), leak, f.site.air_temperature)
+    ledger = _ledger(f, charge, u, h, allotted, matte, slag, gas, dust, blast, drawn, bath.heat_loss)
+    wet = [_wet(c, rate) for c, rate in ((charge.silica, u.silica), (charge.lime, u.lime))]
+    return SmeltingResult(
+        s, matte, slag, gas, dust, blast, drawn, wet[0], wet[1], f.fuel, m, h, u, m_.potentials(bath, m, h),
+        ledger, reason, iterations, residual,
+    )  # fmt: skip
+
+
+def _allotted(charge: Charge, f: Furnace, u: Unknowns, shift: FloatN) -> Allotment:
+    _, (main, silica, lime) = bath_at(charge, f.site, f.s, f.fuel, shift)
+    if silica is not None:
+        main = main.plus(silica, u.silica)
+    return main if lime is None else main.plus(lime, u.lime)
+
+
+def _stream(
+    outlet: str, settled: FloatNS, solved: dict[str, FloatN], factor: FloatN, T: FloatN, n: int
+) -> Stream:
+    phase = phases()[outlet]
+    amounts = np.broadcast_to(settled, (n, len(phase.names))).copy()
+    for name, amount in solved.items():
+        amounts[:, phase.index(name)] += amount
+    return Stream(phase, amounts * column(factor), np.broadcast_to(T, (n,)) if T.shape[0] > 1 else T)
+
+
+def _matte_solved(m: Melt) -> dict[str, FloatN]:
+    return {"Cu2S(l)": m.cu2s, "FeS(l)": m.fes, "Fe3O4(slag)": m.matte_fe3o4}
+
+
+def _slag_solved(m: Melt) -> dict[str, FloatN]:
+    return {
+        "FeO(slag)": m.feo,
+        "Fe3O4(slag)": m.fe3o4 + m.entrained * m.matte_fe3o4,
+        "Cu2O(l)": m.cu2o,
+        "Cu2S(l)": m.slag_cu2s + m.entrained * m.cu2s,
+        "FeS(l)": m.slag_fes + m.entrained * m.fes,
+    }
+
+
+def _gases(b: Blast, h: Heat) -> tuple[FloatNS, FloatNS]:
+    """Blast as blown and air drawn in, (N, 5) [mol/s] on AIR_SPECIES."""
+    blown = column(h.air) * b.air + column(h.industrial) * b.industrial
+    return blown, column(h.air + h.industrial) * b.leak
+
+
+def _gas_solved(f: Furnace, m: Melt, h: Heat, blown: FloatNS, leak: FloatNS) -> dict[str, FloatN]:
+    """Sulfur dioxide, products of the fuel, what the blast brings but oxygen, and unused oxygen."""
+    c, hydrogen, nitrogen, sulfur = (h.fuel * f.fuel.count(e) for e in ("C", "H", "N", "S"))
+    through = blown + leak
+    amounts = dict(zip(AIR_SPECIES, through.T, strict=True))
+    amounts["O2(g)"] = leak[:, 0] + m.oxygen_demand - m.oxygen_reacted
+    amounts["CO2(g)"] = amounts["CO2(g)"] + c
+    amounts["H2O(g)"] = amounts["H2O(g)"] + hydrogen / 2
+    amounts["N2(g)"] = amounts["N2(g)"] + nitrogen / 2
+    amounts["SO2(g)"] = m.so2 + sulfur
+    return amounts
+
+
+def _wet(flux: object, dry_rate: FloatN) -> FloatN:
+    """(N,) [kg/s] of flux with its water."""
+    if flux is None:
+        return np.zeros_like(dry_rate)
+    return dry_rate * (1.0 + flux.water / flux.dry_mass)  # type: ignore[attr-defined]
+
+
+def _ledger(
+    f: Furnace,
+    charge: Charge,
+    u: Unknowns,
+    h: Heat,
+    allotted: Allotment,
+    matte: Stream,
+    slag: Stream,
+    gas: Stream,
+    dust: Stream,
+    blast: Stream,
+    leak: Stream,
+    loss: FloatN,
+) -> Ledger:
+    inputs = {"charge": charge.material.entry}
+    if charge.silica is not None:
+        inputs["silica_flux"] = charge.silica.entry.scaled(u.silica)
+    if charge.lime is not None:
+        inputs["lime_flux"] = charge.lime.entry.scaled(u.lime)
+    inputs["fuel"] = Entry(f.fuel.elements, f.fuel.enthalpy, f.fuel.enthalpy).scaled(h.fuel)
+    inputs["blast"], inputs["in_leakage"] = Entry.of(blast), Entry.of(leak)
+    inputs["returned_dust"] = _cold(Stream(dust.phase, allotted.dust, np.array([T_STANDARD])), f.s.dust_return)
+    inputs["cold_charge"] = _cold(matte, h.cold_charge / (1.0 + h.cold_charge))
+    outputs = {name: Entry.of(x) for name, x in (("matte", matte), ("slag", slag), ("gas", gas), ("dust", dust))}
+    return Ledger(inputs, outputs, {"loss": loss, "surplus": h.surplus})
+
+
+def _cold(stream: Stream, share: FloatN) -> Entry:
+    """``share`` (N,) of a stream at 25 degC, every compound in its standard state."""
+    formation = stream.formation_heat()
+    return Entry(stream.elements(), formation, formation).scaled(share)
+
+
+def _reasons(f: Furnace, z: Floats, converged: Floats, u: Unknowns, m: Melt, h: Heat) -> IntN:
+    """Why a scenario has no answer; the first limit in the list that is broken is named."""
+    first_guess = m_.melt(f.bath, f.unknowns(start(f))[0])
+    reason = np.where(converged, Reason.SOLVED, Reason.NOT_CONVERGED)
+    reason = np.where(converged, reason, _impossible(first_guess, np.array(Reason.NOT_CONVERGED)))
+    reason = np.where(converged, _impossible(m, np.array(Reason.SOLVED)), reason)
+    good = reason == Reason.SOLVED
+    blown = m.oxygen_demand + h.fuel * f.fuel.oxygen
+    y = blown / (h.air + h.industrial) if f.s.close_heat_with == "enrichment" else f.s.enrichment
+    T = f.s.slag_temperature + f.unknowns(z)[1]
+    checks = (
+        (y > f.s.oxygen_purity * (1 + 1e-12), Reason.ENRICHMENT_ABOVE_PURITY),
+        ((y < OXYGEN_IN_AIR * (1 - 1e-12)), Reason.ENRICHMENT_BELOW_AIR),
+        ((h.air + h.industrial) <= 0, Reason.ENRICHMENT_ABOVE_PURITY),
+        (h.needs_fuel_in_vain, Reason.FUEL_CANNOT_HEAT),
+        ((T < COLDEST) | (T > HOTTEST), Reason.TEMPERATURE_OUT_OF_REACH),
+    )
+    for broken, why in checks:
+        reason = np.where(good & (reason == Reason.SOLVED) & broken, why, reason)
+    finite = np.isfinite(f.charge.material.entry.elements).all(axis=1) & np.isfinite(f.charge.concentrate_rate)
+    return np.where(finite, reason, Reason.INPUT_NOT_FINITE).astype(np.int64)
+
+
+def _impossible(m: Melt, otherwise: Floats) -> Floats:
+    return np.select(
+        [m.fes <= 0, m.matte_mass <= 0, m.feo <= 0, m.so2 <= 0, m.oxygen_reacted <= 0],
+        [
+            Reason.GRADE_LEAVES_NO_IRON_SULFIDE,
+            Reason.GRADE_BELOW_CHARGE,
+            Reason.GRADE_BELOW_CHARGE,
+            Reason.NO_SULFUR_LEFT,
+            Reason.NEGATIVE_OXYGEN,
+        ],
+        otherwise,
+    )
