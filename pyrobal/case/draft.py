@@ -1,0 +1,240 @@
+"""Values of a document to settings in SI, every fault of spelling, type, unit and range noted on the way.
+
+A value that cannot be read leaves a fault and stands as NaN in the draft: comparisons with NaN are false,
+so no later check adds a second fault to it. A draft with faults is never solved.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from functools import partial
+from typing import Any, Final
+
+import numpy as np
+
+from pyrobal.arrays import FloatN
+from pyrobal.case import schema, values
+from pyrobal.case.lines import Path
+from pyrobal.case.names import suggestion, unfit
+from pyrobal.case.read import Document
+from pyrobal.case.schema import FUEL_COMPONENTS, Shape
+from pyrobal.errors import CaseError, Fault
+from pyrobal.fields import Assay, Choice, Declaration, Quantity, Table, Text
+from pyrobal.flowsheet.inputs import SECTIONS, Inputs
+from pyrobal.plant.smelting.deportment import OUTLETS
+from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS, FuelSettings
+
+MOST_FAULTS: Final = 100
+_NAN: Final = np.array([np.nan])
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A place in a case: its path in the document and its dotted key, in which items go by name."""
+
+    path: Path
+    key: str
+
+    def __truediv__(self, name: str) -> Spot:
+        return Spot((*self.path, name), f"{self.key}.{name}")
+
+
+class Draft:
+    """A document on its way to ``Inputs``.
+
+    places : dotted key of everything written -> its path in the document
+    faults : what is wrong so far; faulty : the keys it is wrong with
+    inputs : the settings, NaN where a value could not be read
+
+    Raises CaseError once there are more faults than a person would read.
+    """
+
+    def __init__(self, document: Document) -> None:
+        self.document = document
+        self.places: dict[str, Path] = {}
+        self.faults: list[Fault] = list(document.slips)
+        self.faulty: set[str] = set()
+        self.inputs = _inputs(self)
+
+    def given(self, key: str) -> bool:
+        """Whether the key was written, readable or not."""
+        return key in self.places
+
+    def note(self, spot: Spot) -> None:
+        """Remember where a key was written."""
+        self.places.setdefault(spot.key, spot.path)
+
+    def wrong(self, spot: Spot, text: str) -> None:
+        """Note a fault."""
+        self.faulty.add(spot.key)
+        self.faults.append(self.document.fault(spot.path, spot.key, text))
+        if len(self.faults) >= MOST_FAULTS:
+            more = Fault(self.document.file, None, "", f"only the first {MOST_FAULTS} faults are shown")
+            raise CaseError([*self.faults, more])
+
+    def spot(self, key: str) -> Spot:
+        """Where a key was written, else the nearest table around it."""
+        around = key
+        while around and around not in self.places:
+            around = around.rpartition(".")[0]
+        return Spot(self.places.get(around, ()), key)
+
+
+def _inputs(draft: Draft) -> Inputs:
+    raw, known = draft.document.values, ("title", *SECTIONS)
+    for name in raw:
+        if name in schema.PLANNED and name not in SECTIONS:
+            draft.wrong(Spot((name,), name), "this step is not part of this version; remove the section")
+        elif name not in known:
+            draft.wrong(Spot((name,), name), f"unknown section or key; {_misplaced(name, known)}")
+    sections = {name: _section(draft, name, raw[name]) for name in SECTIONS if name in raw}
+    title = "untitled case"
+    if "title" in raw:
+        title = _attempt(draft, partial(values.line, raw["title"]), Spot(("title",), "title"), "?")
+    return Inputs(**{"title": title, "concentrate": (), **sections})
+
+
+def _misplaced(name: str, known: Iterable[str]) -> str:
+    homes = schema.homes(name)
+    return f"it belongs in {' or '.join(homes)}" if homes else suggestion(name, known)
+
+
+def _section(draft: Draft, name: str, raw: Any) -> Any:
+    """One section in the shape that ``Inputs`` holds it."""
+    spot, settings, shape = Spot((name,), name), SECTIONS[name], schema.shape(name)
+    draft.note(spot)
+    wanted: type = list if shape is Shape.ARRAY else dict
+    if not isinstance(raw, wanted):
+        draft.wrong(spot, f"is {values.called(raw)}; it is written as {shape.header(name)}")
+        return {Shape.ARRAY: tuple, Shape.NAMED: dict, Shape.TABLE: settings}[shape]()
+    if shape is Shape.ARRAY:
+        return tuple(_array(draft, settings, raw, spot))
+    if shape is Shape.NAMED:
+        return dict(_named(draft, settings, raw, spot))
+    return _settings(draft, settings, raw, spot)
+
+
+def _array(draft: Draft, settings: type, raw: list[Any], spot: Spot) -> Iterator[Any]:
+    taken: set[str] = set()
+    for i, item in enumerate(raw):
+        here = Spot((*spot.path, i), f"{spot.key}.#{i + 1}")
+        if not isinstance(item, dict):
+            draft.wrong(here, f"is {values.called(item)}; a table is needed")
+            continue
+        name = item.get("name")
+        if isinstance(name, str) and unfit(name) is None:
+            here = Spot(here.path, f"{spot.key}.{name}")
+            if name in taken:
+                draft.wrong(here / "name", f'the name "{name}" is given twice; names tell {spot.key}s apart')
+            taken.add(name)
+        yield _settings(draft, settings, item, here)
+
+
+def _named(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot) -> Iterator[tuple[str, Any]]:
+    for name, item in raw.items():
+        here = spot / name
+        if not isinstance(item, dict):
+            draft.wrong(here, f"is {values.called(item)}; it is written as {Shape.NAMED.header(spot.key)}")
+        elif spot.key == "flux" and name not in schema.FLUXES:
+            draft.wrong(here, f"unknown flux; {suggestion(name, schema.FLUXES)}")
+        elif (why := unfit(name)) is not None:
+            draft.wrong(Spot(here.path, spot.key), f"the name of this table {why}")
+        elif settings is FuelSettings:
+            yield name, _fuel(draft, item, here)
+        else:
+            yield name, _settings(draft, settings, item, here)
+
+
+def _settings(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot, **fixed: Any) -> Any:
+    """The settings of one table; ``fixed`` are fields that do not come from a key of their own."""
+    known, found = schema.written(settings), dict(fixed)
+    draft.note(spot)
+    for name in raw:
+        if name not in known and not (settings is FuelSettings and name in FUEL_COMPONENTS):
+            draft.wrong(spot / name, f"unknown key; {_unknown(name, known)}")
+    for name, declared in known.items():
+        if name in raw:
+            found[name] = _read(draft, declared, raw[name], spot / name)
+        elif name in schema.required(settings):
+            draft.wrong(spot / name, f"is missing: {declared.meaning}")
+            found[name] = _stand_in(declared)
+    return settings(**found)
+
+
+def _unknown(name: str, known: Iterable[str]) -> str:
+    said = suggestion(name, known)
+    return said if said.startswith("did you mean") else _misplaced(name, known)
+
+
+def _fuel(draft: Draft, raw: dict[str, Any], spot: Spot) -> FuelSettings:
+    """A fuel: its components stand in its own table, and say whether it is a gas."""
+    gas = [name for name in raw if name in GAS_COMPONENTS and name not in ULTIMATE_COMPONENTS]
+    solid = [name for name in raw if name in ULTIMATE_COMPONENTS and name not in GAS_COMPONENTS]
+    if gas and solid:
+        both = f"vol% of a gas ({', '.join(gas)}) with an ultimate analysis in wt% ({', '.join(solid)})"
+        draft.wrong(spot, f"mixes {both}")
+    kind, unit = ("ultimate", "wt%") if solid else ("gas", "vol%")
+    components = {name: value for name, value in raw.items() if name in FUEL_COMPONENTS}
+    composition = _fractions(draft, FUEL_COMPONENTS, unit, components, spot)
+    fuel: FuelSettings = _settings(draft, FuelSettings, raw, spot, composition=composition, kind=kind)
+    return fuel
+
+
+def _read(draft: Draft, declared: Declaration, raw: Any, spot: Spot) -> Any:
+    """One value as its declaration wants it, or a stand-in and a fault."""
+    match declared:
+        case Quantity():
+            return _attempt(draft, partial(values.number, declared, raw), spot, _NAN)
+        case Choice():
+            return _attempt(draft, partial(values.word, declared, raw), spot, declared.options[0])
+        case Text():
+            return _attempt(draft, partial(values.name, raw), spot, "?")
+        case Assay():
+            return _fractions(draft, schema.ALLOWED[declared.allowed], "wt%", raw, spot)
+        case Table():
+            return _shares(draft, schema.ALLOWED[declared.allowed], raw, spot)
+
+
+def _fractions(draft: Draft, allowed: tuple[str, ...], unit: str, raw: Any, spot: Spot) -> dict[str, FloatN]:
+    """A table of fractions of a whole, by name."""
+    fractions: dict[str, FloatN] = {}
+    for name, value in _entries(draft, allowed, raw, spot):
+        fractions[name] = _attempt(draft, partial(values.fraction, value, unit), spot / name, _NAN)
+    return fractions
+
+
+def _shares(draft: Draft, allowed: tuple[str, ...], raw: Any, spot: Spot) -> dict[str, dict[str, FloatN]]:
+    """Shares by element and outlet."""
+    return {
+        name: _fractions(draft, OUTLETS, "%", value, spot / name)
+        for name, value in _entries(draft, allowed, raw, spot)
+    }
+
+
+def _entries(draft: Draft, allowed: tuple[str, ...], raw: Any, spot: Spot) -> Iterator[tuple[str, Any]]:
+    """The entries of a table that have a known name."""
+    draft.note(spot)
+    if not isinstance(raw, dict):
+        draft.wrong(spot, f"is {values.called(raw)}; a table of names and shares is needed")
+        return
+    for name, value in raw.items():
+        if name in allowed:
+            yield name, value
+        else:
+            draft.wrong(spot / name, f"unknown name; {suggestion(name, allowed)}")
+
+
+def _attempt(draft: Draft, read: Callable[[], Any], spot: Spot, otherwise: Any) -> Any:
+    draft.note(spot)
+    try:
+        return read()
+    except ValueError as error:
+        draft.wrong(spot, str(error))
+        return otherwise
+
+
+def _stand_in(declared: Declaration) -> Any:
+    if isinstance(declared, Choice):
+        return declared.options[0]
+    return "?" if isinstance(declared, Text) else _NAN

@@ -1,0 +1,121 @@
+"""A case: the inputs of one plant, what was written, and what had to be assumed."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from pyrobal import units
+from pyrobal.case.draft import Draft
+from pyrobal.case.override import override
+from pyrobal.case.read import read
+from pyrobal.case.schema import written
+from pyrobal.case.validate import check, without_effect
+from pyrobal.errors import CaseError, Fault
+from pyrobal.fields import Choice, Declaration, Quantity, Text
+from pyrobal.flowsheet.inputs import SECTIONS, Inputs
+from pyrobal.streams.fuel import FuelSettings, default_fuels
+
+
+@dataclass(frozen=True)
+class Case:
+    """What a balance is made from.
+
+    inputs : the settings in SI
+    file, text : where it was read, and the text itself, so that a run can be repeated
+    given : dotted keys that were written
+    assumed : dotted key -> default in plant units, of every other setting that has an effect
+    cautions : written settings that have no effect
+    """
+
+    inputs: Inputs
+    file: str = "python"
+    text: str = ""
+    given: frozenset[str] = frozenset()
+    assumed: Mapping[str, str] = field(default_factory=dict)
+    cautions: tuple[Fault, ...] = ()
+
+    @property
+    def title(self) -> str:
+        """The title of the case."""
+        return self.inputs.title
+
+
+def load_case(source: str | Path, overrides: Sequence[str] = ()) -> Case:
+    """The case in a TOML file, on standard input ("-"), or in a text of more than one line.
+
+    overrides : settings laid over it, each "KEY=VALUE" as on the command line
+    Raises CaseError with every fault found.
+    """
+    document = override(read(source), overrides)
+    draft = Draft(document)
+    check(draft)
+    if draft.faults:
+        raise CaseError(_in_order(draft.faults, slipped={slip.line for slip in document.slips}))
+    inputs = dataclasses.replace(draft.inputs, fuel=_with_default_fuels(draft.inputs))
+    idle = without_effect(inputs)
+    return Case(
+        inputs=inputs,
+        file=document.file,
+        text=document.text,
+        given=frozenset(draft.places),
+        assumed={key: text for key, text in _defaults(inputs) if key not in draft.places and key not in idle},
+        cautions=tuple(_caution(draft, key, why) for key, why in idle.items() if draft.given(key)),
+    )
+
+
+def _in_order(faults: list[Fault], slipped: set[int | None]) -> list[Fault]:
+    """By line, and only the first word on a line that is not TOML at all."""
+    kept: dict[tuple[str, int | None, str], Fault] = {}
+    for fault in faults:
+        slip = fault.line is not None and fault.line in slipped
+        kept.setdefault((fault.file, fault.line, "" if slip else f"{fault.key} {fault.text}"), fault)
+    return sorted(kept.values(), key=lambda f: (f.file == "--set", f.line or 0))
+
+
+def _caution(draft: Draft, key: str, why: str) -> Fault:
+    spot = draft.spot(key)
+    return draft.document.fault(spot.path, key, f"has no effect: {why}")
+
+
+def _with_default_fuels(inputs: Inputs) -> dict[str, FuelSettings]:
+    """The fuels described, and those of the house that a step names without a description."""
+    named = {inputs.smelting.fuel, inputs.dryer.fuel if inputs.dryer else inputs.smelting.fuel}
+    return {**{name: f for name, f in default_fuels().items() if name in named}, **inputs.fuel}
+
+
+def _defaults(inputs: Inputs) -> Iterator[tuple[str, str]]:
+    """Every setting with a default, written or not: dotted key and the value it has, in plant units."""
+    for section, settings in SECTIONS.items():
+        for key, node in _tables(section, getattr(inputs, section)):
+            for name, declared in written(settings).items():
+                text = _default_text(declared, getattr(node, name))
+                if text is not None:
+                    yield f"{key}.{name}", text
+            if isinstance(node, FuelSettings):
+                unit = "vol%" if node.kind == "gas" else "wt%"
+                for name, x in node.composition.items():
+                    yield f"{key}.{name}", units.write(float(x[0]), unit)
+
+
+def _tables(section: str, node: Any) -> Iterator[tuple[str, Any]]:
+    if isinstance(node, tuple):
+        yield from ((f"{section}.{item.name}", item) for item in node)
+    elif isinstance(node, Mapping):
+        yield from ((f"{section}.{name}", item) for name, item in node.items())
+    elif node is not None:
+        yield section, node
+
+
+def _default_text(declared: Declaration, value: Any) -> str | None:
+    match declared:
+        case Quantity(word=str() as word) if value is None:
+            return word
+        case Quantity() if value is not None:
+            return units.write(float(value[0]), declared.unit)
+        case Choice() | Text():
+            return str(value)
+    return None

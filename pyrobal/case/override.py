@@ -1,0 +1,74 @@
+"""Settings given on the command line as KEY=VALUE, laid over the values of a document.
+
+They then pass the same checks as the file. ``concentrate.Fenholt.rate=60 t/h`` finds its concentrate by
+name; a name with blanks needs no quotes beyond those of the shell.
+"""
+
+from __future__ import annotations
+
+import copy
+import tomllib
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from pyrobal.case.lines import Path
+from pyrobal.case.names import suggestion
+from pyrobal.case.read import Document
+from pyrobal.errors import Fault
+
+
+def override(document: Document, assignments: Sequence[str]) -> Document:
+    """The document with each ``KEY=VALUE`` set; one that cannot be is a fault of the document."""
+    values = copy.deepcopy(document.values)
+    paths: set[Path] = set()
+    faults: list[Fault] = []
+    for assignment in assignments:
+        key, equals, text = assignment.partition("=")
+        key = key.strip()
+        try:
+            if not equals or not key:
+                raise ValueError(f'"{assignment}" is not KEY=VALUE')
+            paths.add(_set(values, key, _value(text.strip())))
+        except ValueError as error:
+            faults.append(Fault("--set", None, key if equals else "", str(error)))
+    return replace(document, values=values, overridden=frozenset(paths), slips=(*document.slips, *faults))
+
+
+def _value(text: str) -> Any:
+    """A number, boolean or quoted string as TOML has them; any other text as it stands."""
+    try:
+        parsed = tomllib.loads(f"value = {text}")
+    except (tomllib.TOMLDecodeError, RecursionError):
+        return text
+    value = parsed["value"]
+    return value if len(parsed) == 1 and isinstance(value, bool | int | float | str) else text
+
+
+def _set(values: dict[str, Any], key: str, value: Any) -> Path:
+    """Put ``value`` at the dotted ``key``; return its path. Raises ValueError where there is none."""
+    *tables, name = key.split(".")
+    path: Path = ()
+    node: Any = values
+    for part in tables:
+        if isinstance(node, list):
+            step: str | int = _item(node, part, path)
+        else:
+            step = part
+            node.setdefault(part, {})
+        node, path = node[step], (*path, step)
+        if not isinstance(node, dict | list):
+            raise ValueError(f'"{part}" is a setting, not a table')
+    if isinstance(node, list):
+        raise ValueError(f'"{name}" stands for a whole table; name one of its settings')
+    if isinstance(node.get(name), dict | list):
+        raise ValueError("is a table, not a setting")
+    node[name] = value
+    return (*path, name)
+
+
+def _item(items: list[Any], name: str, path: Path) -> int:
+    names = [str(item.get("name")) if isinstance(item, dict) else "" for item in items]
+    if name not in names:
+        raise ValueError(f'no {path[-1]} is named "{name}"; {suggestion(name, names)}')
+    return names.index(name)

@@ -1,0 +1,199 @@
+"""From a file, standard input or text to plain values, each with the place where it was written.
+
+A line that is not TOML is reported and set aside where that is safe, so that one slip does not hide the
+others.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+import tomllib
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path as FilePath
+from typing import Any, Final
+
+from pyrobal.case.lines import Path, key_lines
+from pyrobal.case.names import shortened
+from pyrobal.errors import CaseError, Fault
+
+MOST_BYTES: Final = 1_000_000  # thousands of concentrates; a case is a few kilobytes
+MOST_DEPTH: Final = 10  # tables within tables; a case needs four
+MOST_SLIPS: Final = 50  # lines set aside before giving up
+
+
+@dataclass(frozen=True)
+class Document:
+    """What was written.
+
+    file : as the user named it
+    text : as it was read, without a byte-order mark
+    values : tables, arrays, strings and numbers
+    slips : lines that are not TOML (``readable`` is the text without them) and --set that found no place
+    overridden : paths whose values came with --set
+    """
+
+    file: str
+    text: str
+    values: dict[str, Any]
+    readable: str = ""
+    slips: tuple[Fault, ...] = ()
+    overridden: frozenset[Path] = frozenset()
+
+    @cached_property
+    def lines(self) -> dict[Path, int]:
+        """Path -> 1-based line; worked out only when a place has to be named."""
+        return key_lines(self.readable)
+
+    def fault(self, path: Path, key: str, text: str) -> Fault:
+        """A fault at ``path``, or at the nearest table around it that was written."""
+        for end in range(len(path), 0, -1):
+            if path[:end] in self.overridden:
+                return Fault("--set", None, key, text)
+            if path[:end] in self.lines:
+                return Fault(self.file, self.lines[path[:end]], key, text)
+        return Fault(self.file, None, key, text)
+
+
+def read(source: str | FilePath) -> Document:
+    """The document at a path, on standard input ("-"), or in a text of more than one line.
+
+    Raises CaseError where there is nothing to read values from.
+    """
+    if isinstance(source, str) and "\n" in source:
+        return _document("text", source)
+    file = str(source)
+    return _document(file, _decode(file, _bytes(file)))
+
+
+def _bytes(file: str) -> bytes:
+    try:
+        if file == "-":
+            content: bytes = sys.stdin.buffer.read(MOST_BYTES + 1)
+        else:
+            with open(file, "rb") as stream:
+                content = stream.read(MOST_BYTES + 1)
+    except FileNotFoundError:
+        raise _refusal(file, "there is no such file") from None
+    except IsADirectoryError:
+        raise _refusal(file, "is a directory; a case file is needed") from None
+    except (OSError, ValueError, AttributeError) as error:
+        raise _refusal(file, f"cannot be read: {getattr(error, 'strerror', None) or error}") from None
+    if len(content) > MOST_BYTES:
+        raise _refusal(file, f"is larger than {MOST_BYTES // 1000} kB; a case file is a few kB")
+    return content
+
+
+def _decode(file: str, content: bytes) -> str:
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise _refusal(file, "is UTF-16 text; save it as UTF-8")
+    if content.startswith(b"PK\x03\x04"):
+        raise _refusal(file, "is a zip archive or a spreadsheet; a case file is TOML text")
+    if b"\0" in content:
+        raise _refusal(file, "is a binary file; a case file is TOML text")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        found = content[error.start]
+        raise _refusal(file, f"byte 0x{found:02x} is not UTF-8; save the file as UTF-8", line) from None
+
+
+def _document(file: str, text: str) -> Document:
+    if not re.sub(r"#.*", "", text).strip():
+        raise _refusal(file, "the case is empty; it needs at least one [[concentrate]] with an assay")
+    lines = text.split("\n")
+    slips: list[Fault] = []
+    while True:
+        readable = "\n".join(lines)
+        try:
+            values = tomllib.loads(readable)
+        except RecursionError:
+            raise _too_deep(file) from None
+        except tomllib.TOMLDecodeError as error:
+            at = _line_of(str(error), lines)
+            slips.append(Fault(file, at, _key_at(lines, at), _sentence(str(error), lines[at - 1])))
+            mended = _set_aside(lines[at - 1], str(error))
+            if mended is None or mended == lines[at - 1] or len(slips) >= MOST_SLIPS:
+                raise CaseError(slips) from None
+            lines[at - 1] = mended
+        else:
+            if _depth(values) > MOST_DEPTH:
+                raise _too_deep(file)
+            return Document(
+                file, text, values, readable, tuple({s.line: s for s in reversed(slips)}.values())
+            )
+
+
+def _refusal(file: str, text: str, line: int | None = None) -> CaseError:
+    return CaseError([Fault(file, line, "", text)])
+
+
+def _too_deep(file: str) -> CaseError:
+    return _refusal(file, f"tables or arrays are nested more than {MOST_DEPTH} deep")
+
+
+def _depth(values: dict[str, Any]) -> int:
+    depth, level = 0, list(values.values())
+    while level := [v for v in level if isinstance(v, dict | list)]:
+        depth += 1
+        level = [x for v in level for x in (v.values() if isinstance(v, dict) else v)]
+    return depth
+
+
+_PAIR: Final = re.compile(r"""\s*(?P<key>[\w\-."' ]+?)\s*=\s*(?P<value>[^#]*?)\s*(?:\#.*)?$""")
+_TABLE: Final = re.compile(r"\s*\[+\s*(?P<key>[^\]]*?)\s*\]+")
+
+
+def _line_of(message: str, lines: list[str]) -> int:
+    match = re.search(r"at line (\d+)", message)
+    if match:
+        return min(int(match[1]), len(lines))
+    return max((i for i, line in enumerate(lines, 1) if line.strip()), default=1)
+
+
+def _key_at(lines: list[str], at: int) -> str:
+    pair, table = _PAIR.match(lines[at - 1]), None
+    for line in reversed(lines[:at]):
+        if table := _TABLE.match(line):
+            break
+    return ".".join(m["key"] for m in (table, pair) if m)
+
+
+def _sentence(message: str, line: str) -> str:
+    pair = _PAIR.match(line)
+    value = pair["value"] if pair else ""
+    if "Cannot overwrite" in message:
+        return "is given twice"
+    if "Cannot declare" in message or "Cannot mutate" in message:
+        return "this table is given twice"
+    if pair and not value:
+        return "has no value"
+    if re.match(r"""["']""", value):
+        return f"the text {value[:60]} is not properly quoted: {_plain(message)}"
+    if pair and re.fullmatch(r"[+-]?\d+[,'\s]\d+.*", value):
+        return f"{shortened(value)}: write a decimal point and no thousands mark"
+    if pair and re.match(r"[+-]?[\d.]", value):
+        return f'a number with a unit stands in quotes: "{value}"'
+    if pair and re.fullmatch(r"[^\[\]{}]+", value):
+        return f'a word stands in quotes: "{value}"'
+    return f"is not TOML: {_plain(message)}"
+
+
+def _plain(message: str) -> str:
+    said = re.sub(r" \(at .*\)$", "", message)
+    return said[:1].lower() + said[1:]
+
+
+def _set_aside(line: str, message: str) -> str | None:
+    """The line made harmless: its value as a string, or nothing at all; None where others hang on it."""
+    if line.lstrip().startswith("["):
+        return None
+    pair = _PAIR.match(line)
+    if pair is None or "Cannot" in message or pair["value"][:1] in ("[", "{"):
+        return "" if "Unterminated" not in message else None
+    value = pair["value"].strip("\"'")
+    mended = f"{pair['key']} = {json.dumps(value)}"
+    return mended if mended != line else ""

@@ -1,0 +1,73 @@
+"""How a case file is laid out: its sections, their shape, and the names allowed in each table.
+
+Derived from ``SECTIONS``, the types of ``Inputs`` and the declarations of the settings. A new section
+there is a new section here.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import enum
+from collections.abc import Mapping
+from typing import Final, get_origin, get_type_hints
+
+from pyrobal.fields import Declaration, declarations
+from pyrobal.flowsheet.inputs import SECTIONS, Inputs
+from pyrobal.plant.smelting.deportment import MINORS
+from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS, FuelSettings
+from pyrobal.streams.mineralogy import ASSAY_NAMES, MINERAL_NAMES
+
+# Sections of the case file whose steps are not part of this version; one that is in SECTIONS is.
+PLANNED: Final = ("converting", "slag_cleaning", "anode_furnace", "gas_train", "acid_plant", "emissions")
+FLUXES: Final = ("silica", "lime")
+FUEL_COMPONENTS: Final = tuple(dict.fromkeys((*GAS_COMPONENTS, *ULTIMATE_COMPONENTS)))
+
+# Names allowed in a table of fractions, by the word its declaration uses.
+ALLOWED: Final[dict[str, tuple[str, ...]]] = {
+    "assay": ASSAY_NAMES,
+    "minerals": MINERAL_NAMES,
+    "fuel": FUEL_COMPONENTS,
+    "deportment": MINORS,
+}
+
+
+class Shape(enum.Enum):
+    """How a section is written."""
+
+    TABLE = "[{0}]"
+    ARRAY = "[[{0}]]"  # each item has a name
+    NAMED = "[{0}.<name>]"
+
+    def header(self, section: str) -> str:
+        """The line a person writes above the section."""
+        return self.value.format(section)
+
+
+def shape(section: str) -> Shape:
+    """The shape of a section, from the type of its field in ``Inputs``."""
+    hint = get_type_hints(Inputs)[section]
+    origin = get_origin(hint)
+    if origin is tuple:
+        return Shape.ARRAY
+    return Shape.NAMED if origin is Mapping else Shape.TABLE
+
+
+def written(settings: type) -> dict[str, Declaration]:
+    """The declarations a person may write as keys; of a fuel, all but those its components stand for."""
+    hidden = {"composition", "kind"} if settings is FuelSettings else set()
+    return {name: d for name, d in declarations(settings).items() if name not in hidden}
+
+
+def required(settings: type) -> frozenset[str]:
+    """The keys without a default."""
+    missing = dataclasses.MISSING
+    return frozenset(
+        f.name
+        for f in dataclasses.fields(settings)
+        if f.default is missing and f.default_factory is missing and f.name in declarations(settings)
+    )
+
+
+def homes(key: str) -> list[str]:
+    """Headers of the sections in which ``key`` may stand."""
+    return [shape(s).header(s) for s, settings in SECTIONS.items() if key in written(settings)]

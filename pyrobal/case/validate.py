@@ -1,0 +1,241 @@
+"""What must hold between the settings of a case. Each rule yields (key, what is wrong and what to do).
+
+A rule compares numbers that may be NaN where a value could not be read, and is written so that NaN finds
+nothing. ``without_effect`` says which settings a case makes idle: written ones become cautions, the others
+need not be assumed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from pyrobal.arrays import FloatN
+from pyrobal.case.draft import Draft
+from pyrobal.case.names import suggestion
+from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.plant.feed import ConcentrateSettings
+from pyrobal.streams.fuel import default_fuels
+from pyrobal.streams.mineralogy import MINERALS
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS, composition
+
+Finding = tuple[str, str]
+
+LEAST_ENRICHMENT: Final = 0.209  # vol fraction; air rounded down
+SUM_SLACK: Final = 0.001  # shares that a person has rounded to 0.1 %
+FUEL_SLACK: Final = 0.01  # a fuel analysis rounded to whole percent
+ROUNDING: Final = 1e-9
+MINERAL_SLACK: Final = 0.05  # relative; a mineralogy and an assay are two measurements
+
+
+def check(draft: Draft) -> None:
+    """Note everything that contradicts itself; a key that is already faulty gets no second fault."""
+    for rule in RULES:
+        for key, text in rule(draft):
+            if key not in draft.faulty:
+                draft.wrong(draft.spot(key), text)
+
+
+def _number(value: FloatN) -> float:
+    return float(value[0])
+
+
+def _percent(value: float) -> str:
+    return f"{100 * value:.6g} %"
+
+
+def _blend(draft: Draft) -> Iterator[Finding]:
+    blend = draft.inputs.concentrate
+    if not blend:
+        yield "concentrate", "a case needs at least one [[concentrate]] with a name, a rate and an assay"
+    for c in blend:
+        key = f"concentrate.{c.name}"
+        if c.rate is None and c.share is None:
+            yield key, 'needs a rate, e.g. rate = "55 t/h", or a share with [charge] rate'
+        if c.rate is not None and c.share is not None:
+            yield f"{key}.share", "rate and share exclude each other; remove one"
+    rates, shares = [c for c in blend if c.rate is not None], [c for c in blend if c.share is not None]
+    if rates and len(shares) + len(rates) == len(blend) and shares:
+        named = ", ".join(c.name for c in shares)
+        yield "concentrate", f"give rates for all concentrates or shares for all; a share stands for {named}"
+    elif shares:
+        yield from _shares_of(draft, shares)
+    elif rates and draft.inputs.charge.rate is not None:
+        yield "charge.rate", "stands only with shares; the concentrates have rates already"
+    if rates and sum(_number(c.rate) for c in rates if c.rate is not None) == 0.0:
+        yield "concentrate", "the blend is empty: every rate is zero"
+
+
+def _shares_of(draft: Draft, shares: list[ConcentrateSettings]) -> Iterator[Finding]:
+    total = sum(_number(c.share) for c in shares if c.share is not None)
+    if abs(total - 1.0) > SUM_SLACK:
+        yield "concentrate", f"the shares sum to {_percent(total)}; they must sum to 100 %"
+    rate = draft.inputs.charge.rate
+    if rate is None:
+        yield "charge.rate", 'is missing: concentrates given by share need it, e.g. rate = "110 t/h"'
+    elif _number(rate) == 0.0:
+        yield "charge.rate", "the blend is empty: the rate is zero"
+
+
+def _assays(inputs: Inputs) -> Iterator[tuple[str, dict[str, FloatN]]]:
+    for section, items in (("concentrate", inputs.concentrate), ("revert", inputs.revert)):
+        for item in items:
+            yield f"{section}.{item.name}.assay", item.assay
+    for name, flux in inputs.flux.items():
+        yield f"flux.{name}.assay", flux.assay
+
+
+def _assay_sums(draft: Draft) -> Iterator[Finding]:
+    for key, assay in _assays(draft.inputs):
+        if not assay and key not in draft.faulty and not any(k.startswith(f"{key}.") for k in draft.faulty):
+            yield key, "is missing: a material needs an assay, e.g. Cu = 28.1"
+        yield from _above_hundred(key, assay)
+    for c in draft.inputs.concentrate:
+        yield from _above_hundred(f"concentrate.{c.name}.minerals", c.minerals)
+
+
+def _above_hundred(key: str, parts: dict[str, FloatN]) -> Iterator[Finding]:
+    total = sum(_number(x) for x in parts.values())
+    if total > 1.0 + ROUNDING:
+        yield key, f"sums to {_percent(total)}; it cannot exceed 100 % of the dry solids"
+
+
+def _counted_twice(draft: Draft) -> Iterator[Finding]:
+    for key, assay in _assays(draft.inputs):
+        for element in assay:
+            holders = [n for n in assay if n != element and element in composition(n)]
+            if composition(element).keys() == {element} and holders:
+                yield (
+                    f"{key}.{element}",
+                    (f"is counted again in {', '.join(holders)}; give the total or the compounds, not both"),
+                )
+
+
+def _measured_minerals(draft: Draft) -> Iterator[Finding]:
+    for c in draft.inputs.concentrate:
+        assayed = _elements(c.assay)
+        for element, held in _elements({MINERALS[name]: x for name, x in c.minerals.items()}).items():
+            if element not in ("O", "H", "C") and held > assayed.get(element, 0.0) * (1.0 + MINERAL_SLACK):
+                yield (
+                    f"concentrate.{c.name}.minerals",
+                    (
+                        f"hold {_percent(held)} {element}, but the assay has {_percent(assayed.get(element, 0.0))}"
+                    ),
+                )
+
+
+def _elements(parts: dict[str, FloatN]) -> dict[str, float]:
+    """Mass fraction of each element in a mixture given by formula."""
+    total: dict[str, float] = {}
+    for formula, x in parts.items():
+        masses = {e: n * float(ATOMIC_MASS[ELEMENTS.index(e)]) for e, n in composition(formula).items()}
+        for element, mass in masses.items():
+            total[element] = total.get(element, 0.0) + _number(x) * mass / sum(masses.values())
+    return total
+
+
+def _fluxes(draft: Draft) -> Iterator[Finding]:
+    flux = draft.inputs.flux
+    if draft.given("smelting.fe_sio2") and "silica" not in flux:
+        yield "smelting.fe_sio2", "needs a [flux.silica]; without one the ratio is a reading"
+    if draft.given("smelting.cao_sio2") and "lime" not in flux:
+        yield "smelting.cao_sio2", "needs a [flux.lime]; without one the ratio is a reading"
+    if "lime" in flux and not draft.given("smelting.cao_sio2"):
+        yield "flux.lime", "its rate follows from smelting.cao_sio2, which is missing, e.g. cao_sio2 = 0.05"
+    for name, element, oxide in (("silica", "Si", "SiO2"), ("lime", "Ca", "CaO or CaCO3")):
+        if name in flux and flux[name].assay and _elements(flux[name].assay).get(element) in (None, 0.0):
+            yield f"flux.{name}.assay", f"holds no {oxide}, which this flux is there to bring"
+
+
+def _fuels(draft: Draft) -> Iterator[Finding]:
+    for name, fuel in draft.inputs.fuel.items():
+        key, unit = f"fuel.{name}", "vol%" if fuel.kind == "gas" else "wt%"
+        total = sum(_number(x) for x in fuel.composition.values())
+        if not fuel.composition:
+            yield (
+                key,
+                "has no composition: CH4, ... in vol% for a gas, or C, H, ... in wt% for oil or coke",
+            )
+        elif abs(total - 1.0) > FUEL_SLACK:
+            yield key, f"sums to {100 * total:.6g} {unit}; it must sum to 100 {unit}"
+        if fuel.kind == "gas" and fuel.heating_value is not None:
+            yield (
+                f"{key}.heating_value",
+                "stands only with oil or coke; a gas has that of its components",
+            )
+    known = {**default_fuels(), **draft.inputs.fuel}
+    for key, named in _fuels_named(draft.inputs):
+        if named not in known:
+            yield key, f"no [fuel.{named}] describes this fuel; {suggestion(named, known)}"
+
+
+def _fuels_named(inputs: Inputs) -> Iterator[Finding]:
+    yield "smelting.fuel", inputs.smelting.fuel
+    if inputs.dryer is not None:
+        yield "dryer.fuel", inputs.dryer.fuel
+
+
+def _smelting(draft: Draft) -> Iterator[Finding]:
+    s = draft.inputs.smelting
+    if draft.given("smelting.matte_grade") and s.oxygen_per_tonne is not None:
+        yield "smelting.oxygen_per_tonne", "excludes matte_grade: one follows from the other; remove one"
+    if s.heat_loss is not None and draft.given("smelting.heat_loss_per_tonne"):
+        yield "smelting.heat_loss_per_tonne", "excludes heat_loss; remove one"
+    if _number(s.enrichment) < LEAST_ENRICHMENT:
+        yield (
+            "smelting.enrichment",
+            (
+                f"{_percent(_number(s.enrichment))} is below the oxygen of air; the process gas is air and oxygen"
+            ),
+        )
+    for element, shares in s.deportment.items():
+        total = sum(_number(x) for x in shares.values())
+        if abs(total - 1.0) > SUM_SLACK:
+            yield (
+                f"smelting.deportment.{element}",
+                f"sums to {_percent(total)}; it must sum to 100 %",
+            )
+
+
+def _reverts(draft: Draft) -> Iterator[Finding]:
+    for revert in draft.inputs.revert:
+        if revert.to == "converting" and getattr(draft.inputs, "converting", None) is None:
+            yield f"revert.{revert.name}.to", "goes to converting, but the case has no [converting]"
+
+
+def _drying(draft: Draft) -> Iterator[Finding]:
+    after = _number(draft.inputs.charge.moisture_after_drying)
+    wettest = max((_number(c.moisture) for c in draft.inputs.concentrate), default=1.0)
+    if draft.inputs.dryer is not None and after > wettest:
+        yield (
+            "charge.moisture_after_drying",
+            (f"{_percent(after)} is more than any concentrate holds undried ({_percent(wettest)} at most)"),
+        )
+
+
+RULES: Final = (
+    _blend, _assay_sums, _counted_twice, _measured_minerals, _fluxes, _fuels, _smelting, _reverts, _drying
+)  # fmt: skip
+
+
+def without_effect(inputs: Inputs) -> dict[str, str]:
+    """Settings that this case makes idle, each with the reason."""
+    s = inputs.smelting
+    idle: dict[str, str | bool] = {
+        "charge.moisture_after_drying": inputs.dryer is None and "there is no [dryer]",
+        "smelting.matte_grade": s.oxygen_per_tonne is not None and "oxygen_per_tonne is given",
+        "smelting.heat_loss_per_tonne": s.heat_loss is not None and "heat_loss is given",
+        "smelting.fe_sio2": "silica" not in inputs.flux and "there is no [flux.silica]",
+        "smelting.magnetite_over_equilibrium": s.slag_magnetite is not None and "slag_magnetite is given",
+        "smelting.slag_entrained_copper": s.slag_copper is not None and "slag_copper is given",
+        "smelting.slag_copper_model": s.slag_copper is not None and "slag_copper is given",
+        "smelting.matte_oxygen_model": s.matte_oxygen is not None and "matte_oxygen is given",
+        "smelting.enrichment": s.close_heat_with == "enrichment" and "enrichment closes the heat balance",
+        "smelting.slag_temperature": s.close_heat_with == "slag_temperature"
+        and "slag_temperature closes the heat balance",
+    }
+    if s.close_heat_with != "fuel" and _number(s.fuel_minimum) == 0.0:
+        idle["smelting.fuel"] = f'the heat balance is closed with "{s.close_heat_with}"'
+    named = {name for key, name in _fuels_named(inputs) if key not in idle}
+    idle |= {f"fuel.{name}": "no step names it" for name in inputs.fuel if name not in named}
+    return {key: reason for key, reason in idle.items() if isinstance(reason, str)}
