@@ -104,7 +104,7 @@ def _section(draft: Draft, name: str, raw: Any) -> Any:
     """One section in the shape that ``Inputs`` holds it."""
     spot, settings, shape = Spot((name,), name), SECTIONS[name], schema.shape(name)
     draft.note(spot)
-    wanted: type = list if shape is Shape.ARRAY else dict
+    wanted: Any = list if shape is Shape.ARRAY else dict
     if not isinstance(raw, wanted):
         draft.wrong(spot, f"is {values.called(raw)}; it is written as {shape.header(name)}")
         return {Shape.ARRAY: tuple, Shape.NAMED: dict, Shape.TABLE: settings}[shape]()

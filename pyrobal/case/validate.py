@@ -105,23 +105,18 @@ def _counted_twice(draft: Draft) -> Iterator[Finding]:
         for element in assay:
             holders = [n for n in assay if n != element and element in composition(n)]
             if composition(element).keys() == {element} and holders:
-                yield (
-                    f"{key}.{element}",
-                    (f"is counted again in {', '.join(holders)}; give the total or the compounds, not both"),
-                )
+                text = f"is counted again in {', '.join(holders)}; give the total or the compounds, not both"
+                yield f"{key}.{element}", text
 
 
 def _measured_minerals(draft: Draft) -> Iterator[Finding]:
     for c in draft.inputs.concentrate:
         assayed = _elements(c.assay)
         for element, held in _elements({MINERALS[name]: x for name, x in c.minerals.items()}).items():
-            if element not in ("O", "H", "C") and held > assayed.get(element, 0.0) * (1.0 + MINERAL_SLACK):
-                yield (
-                    f"concentrate.{c.name}.minerals",
-                    (
-                        f"hold {_percent(held)} {element}, but the assay has {_percent(assayed.get(element, 0.0))}"
-                    ),
-                )
+            share = assayed.get(element, 0.0)
+            if element not in ("O", "H", "C") and held > share * (1.0 + MINERAL_SLACK):
+                text = f"hold {_percent(held)} {element}, but the assay has {_percent(share)}"
+                yield f"concentrate.{c.name}.minerals", text
 
 
 def _elements(parts: dict[str, FloatN]) -> dict[str, float]:
@@ -182,12 +177,8 @@ def _smelting(draft: Draft) -> Iterator[Finding]:
     if s.heat_loss is not None and draft.given("smelting.heat_loss_per_tonne"):
         yield "smelting.heat_loss_per_tonne", "excludes heat_loss; remove one"
     if _number(s.enrichment) < LEAST_ENRICHMENT:
-        yield (
-            "smelting.enrichment",
-            (
-                f"{_percent(_number(s.enrichment))} is below the oxygen of air; the process gas is air and oxygen"
-            ),
-        )
+        text = f"{_percent(_number(s.enrichment))} is below the oxygen of air, which it is made from"
+        yield "smelting.enrichment", text
     for element, shares in s.deportment.items():
         total = sum(_number(x) for x in shares.values())
         if abs(total - 1.0) > SUM_SLACK:
@@ -207,10 +198,8 @@ def _drying(draft: Draft) -> Iterator[Finding]:
     after = _number(draft.inputs.charge.moisture_after_drying)
     wettest = max((_number(c.moisture) for c in draft.inputs.concentrate), default=1.0)
     if draft.inputs.dryer is not None and after > wettest:
-        yield (
-            "charge.moisture_after_drying",
-            (f"{_percent(after)} is more than any concentrate holds undried ({_percent(wettest)} at most)"),
-        )
+        text = f"{_percent(after)} is more than any concentrate holds undried ({_percent(wettest)} at most)"
+        yield "charge.moisture_after_drying", text
 
 
 RULES: Final = (
