@@ -68,6 +68,11 @@ def read_sources(path: Path) -> dict[str, str]:
     """Citation of every entry of a bibliography file, by key."""
     citations = {}
     for entry in _BIB_ENTRY.finditer(path.read_text(encoding="utf-8")):
-        fields = {name: " ".join(value.split()) for name, value in _BIB_FIELD.findall(entry["fields"])}
+        fields = {name: _plain(value) for name, value in _BIB_FIELD.findall(entry["fields"])}
         citations[entry["key"]] = ", ".join(fields[name] for name in _CITED if name in fields)
     return citations
+
+
+def _plain(value: str) -> str:
+    """A field on one line, without the braces that keep a name together."""
+    return " ".join(value.replace("{", "").replace("}", "").split())

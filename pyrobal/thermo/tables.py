@@ -251,8 +251,11 @@ def _check_identity(substance: Substance, substances: dict[str, Substance], plac
     """The formula is that of the name, the words are known, the standard state is the same compound."""
     if substance.phase not in PHASES:
         raise DataError(f"{place}: phase {substance.phase!r}; one of {', '.join(PHASES)}")
-    atoms = composition(substance.formula)
-    if atoms != composition(bare_formula(substance.name)):
+    try:
+        atoms, named = composition(substance.formula), composition(bare_formula(substance.name))
+    except DataError as error:
+        raise DataError(f"{place}: {error}") from None
+    if atoms != named:
         raise DataError(f"{place}: formula {substance.formula!r} is not that of the name {substance.name!r}")
     standard = substances.get(substance.standard_state)
     if standard is None or composition(standard.formula) != atoms:
