@@ -95,7 +95,7 @@ def text(meaning: str, *, default: str | None | _Required = REQUIRED) -> Any:
     return _field(Text(meaning), default)
 
 
-def assay(meaning: str, allowed: str = "assay") -> Any:
+def mass_fractions(meaning: str, allowed: str = "assay") -> Any:
     """Declare a table of mass fractions; absent means empty."""
     return dataclasses.field(default_factory=dict, metadata={KEY: Assay(meaning, allowed)})
 

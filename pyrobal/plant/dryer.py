@@ -2,11 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from pyrobal.arrays import FloatN
+import numpy as np
+
+from pyrobal.arrays import FloatN, column
 from pyrobal.constants import celsius
 from pyrobal.fields import quantity, text
+from pyrobal.streams.fuel import Fuel
+from pyrobal.streams.ledger import Entry, Ledger
+from pyrobal.streams.material import WATER_MASS
+from pyrobal.streams.site import (
+    AIR_SPECIES,
+    OXYGEN_IN_AIR,
+    SiteSettings,
+    air_humidity,
+    air_species,
+    moist_air,
+)
+from pyrobal.streams.stream import Stream
+from pyrobal.thermo.properties import species
 
 
 @dataclass(frozen=True)
@@ -17,9 +33,67 @@ class DryerSettings:
     efficiency: FloatN = quantity(
         "%", "heat to water and solids, of the fuel's lower heating value", default=0.75, low=0.05, high=1.0
     )
+    excess_air: FloatN = quantity(
+        "%", "air beyond what the fuel burns with, of that air", default=1.5, low=0.0, high=20.0
+    )
     solids_temperature: FloatN = quantity(
         "degC", "dried concentrate leaving", default=celsius(80), low=celsius(0), high=celsius(200)
     )
     gas_temperature: FloatN = quantity(
         "degC", "dryer gas leaving", default=celsius(120), low=celsius(60), high=celsius(400)
     )
+
+
+@dataclass(frozen=True, eq=False)
+class DryerResult:
+    """concentrates : dried streams by name; gas : Stream; fuel [unit/s], heat [W], evaporated [kg/s]: (N,)."""
+
+    concentrates: Mapping[str, Stream]
+    gas: Stream
+    fuel: FloatN
+    heat: FloatN
+    evaporated: FloatN
+    ledger: Ledger
+
+
+def solve(
+    concentrates: Mapping[str, Stream], moisture_after: FloatN, site: SiteSettings, s: DryerSettings, fuel: Fuel
+) -> DryerResult:
+    """Dry each concentrate to ``moisture_after`` (N,) [kg water per kg wet]; a drier one is only warmed.
+
+    Duty: enthalpy of the dried solids and of the vapour at the gas temperature less that of the feed.
+    Fuel = duty / (efficiency x lower heating value); what the gas does not carry off is the loss.
+    """
+    dried = {name: _dried(stream, moisture_after, s.solids_temperature) for name, stream in concentrates.items()}
+    before = sum(x.amount("H2O(l)") for x in concentrates.values())
+    vapour = before - sum(x.amount("H2O(l)") for x in dried.values())
+    cold, warm = (sum(x.enthalpy() for x in streams.values()) for streams in (concentrates, dried))
+    duty = warm - cold + vapour * species("H2O(g)").enthalpy(s.gas_temperature)[:, 0]
+    burnt = np.maximum(duty, 0.0) / (s.efficiency * fuel.heating_value)
+    air = moist_air(burnt * fuel.oxygen * (1.0 + s.excess_air) / OXYGEN_IN_AIR, air_humidity(site))
+    gas = _gas(burnt, fuel, air, vapour, s.gas_temperature)
+    inputs = {name: Entry.of(x) for name, x in concentrates.items()}
+    inputs["fuel"] = Entry(fuel.elements, fuel.enthalpy, fuel.enthalpy).scaled(burnt)
+    inputs["air"] = Entry.of(Stream(air_species(), air, site.air_temperature))
+    outputs = {name: Entry.of(x) for name, x in dried.items()} | {"gas": Entry.of(gas)}
+    loss = sum(e.enthalpy for e in inputs.values()) - sum(e.enthalpy for e in outputs.values())
+    ledger = Ledger(inputs, outputs, {"loss": np.asarray(loss)})
+    return DryerResult(dried, gas, burnt, burnt * fuel.heating_value, vapour * WATER_MASS, ledger)
+
+
+def _dried(stream: Stream, moisture: FloatN, T: FloatN) -> Stream:
+    water = stream.amount("H2O(l)")
+    dry_mass = stream.mass() - water * WATER_MASS
+    left = np.minimum(water, moisture / (1.0 - moisture) * dry_mass / WATER_MASS)
+    n = max(len(left), len(stream.n))
+    amounts = np.broadcast_to(stream.n, (n, stream.n.shape[1])).copy()
+    amounts[:, stream.phase.index("H2O(l)")] = left
+    return Stream(stream.phase, amounts, T)
+
+
+def _gas(burnt: FloatN, fuel: Fuel, air: FloatN, vapour: FloatN, T: FloatN) -> Stream:
+    phase = species(*AIR_SPECIES, "SO2(g)", "Rest")
+    c, h, n, sulfur, ash = (burnt * fuel.count(e) for e in ("C", "H", "N", "S", "Rest"))
+    o2, n2, ar, co2, h2o = air.T
+    amounts = (o2 - burnt * fuel.oxygen, n2 + n / 2, ar, co2 + c, h2o + h / 2 + vapour, sulfur, ash)
+    return Stream(phase, np.concatenate([column(x) for x in np.broadcast_arrays(*amounts)], axis=1), T)

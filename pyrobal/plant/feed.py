@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
+import functools
+import operator
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from pyrobal.arrays import FloatN
-from pyrobal.constants import PERCENT, TONNE_PER_HOUR, celsius
-from pyrobal.fields import assay, choice, quantity, text
+import numpy as np
+
+from pyrobal.arrays import FloatN, Floats, IntN, column
+from pyrobal.constants import PERCENT, T_STANDARD, celsius
+from pyrobal.errors import Reason
+from pyrobal.fields import choice, mass_fractions, quantity, text
+from pyrobal.streams.material import WATER_MASS, Material
+from pyrobal.streams.mineralogy import MineralFit, fit
+from pyrobal.streams.stream import Stream
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.properties import species
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ConcentrateSettings:
     """One concentrate of the blend."""
 
@@ -22,19 +33,19 @@ class ConcentrateSettings:
     temperature: FloatN = quantity(
         "degC", "temperature as fed", default=celsius(25), low=celsius(-40), high=celsius(300)
     )
-    assay: dict[str, FloatN] = assay("elements and oxides, wt% of dry solids")
-    minerals: dict[str, FloatN] = assay("measured minerals, wt% of dry solids", "minerals")
+    assay: dict[str, FloatN] = mass_fractions("elements and oxides, wt% of dry solids")
+    minerals: dict[str, FloatN] = mass_fractions("measured minerals, wt% of dry solids", "minerals")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class FluxSettings:
     """A flux; its rate follows from the slag target."""
 
     moisture: FloatN = quantity("%", "water, of the wet mass", default=3 * PERCENT, low=0.0, high=0.5)
-    assay: dict[str, FloatN] = assay("elements, oxides and carbonates, wt% of dry solids")
+    assay: dict[str, FloatN] = mass_fractions("elements, oxides and carbonates, wt% of dry solids")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class RevertSettings:
     """A cold material put back: skulls, dust, scrap."""
 
@@ -43,10 +54,10 @@ class RevertSettings:
     rate: FloatN = quantity("t/h", "dry solids", low=0.0)
     kind: str = choice("what it is made of", ("matte", "slag", "dust", "copper_scrap"), default="matte")
     moisture: FloatN = quantity("%", "water, of the wet mass", default=0.0, low=0.0, high=0.5)
-    assay: dict[str, FloatN] = assay("elements and oxides, wt% of dry solids")
+    assay: dict[str, FloatN] = mass_fractions("elements and oxides, wt% of dry solids")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ChargeSettings:
     """The blend as a whole."""
 
@@ -54,3 +65,121 @@ class ChargeSettings:
     moisture_after_drying: FloatN = quantity(
         "%", "water left in the dried blend, of wet mass; only with a dryer", default=0.2 * PERCENT, low=0.0, high=0.5
     )
+
+
+@dataclass(frozen=True, eq=False)
+class FeedResult:
+    """The blend as received, and the other solids, each made of known minerals.
+
+    concentrates : name -> Stream of minerals and H2O(l), at its own temperature
+    fits : name -> mineral fit, of concentrates, fluxes and reverts
+    rates : name -> (N,) [kg/s] dry concentrate
+    reverts : destination -> Material; fluxes : name -> Material per kilogram of dry flux
+    reason : (N,) errors.Reason
+    """
+
+    concentrates: Mapping[str, Stream]
+    fits: Mapping[str, MineralFit]
+    rates: Mapping[str, FloatN]
+    reverts: Mapping[str, Material]
+    fluxes: Mapping[str, Material]
+    reason: IntN
+
+    @property
+    def dry_rate(self) -> FloatN:
+        """(N,) [kg/s] dry concentrates."""
+        return _total(self.rates.values())
+
+    @property
+    def water(self) -> FloatN:
+        """(N,) [kg/s] moisture of the concentrates as received."""
+        return _total(stream.amount("H2O(l)") for stream in self.concentrates.values()) * WATER_MASS
+
+    @property
+    def elements(self) -> Floats:
+        """(N, E) [kg/s] elements in the dry blend."""
+        n = _total(s.elements() - _water_elements(s) for s in self.concentrates.values())
+        return n * ATOMIC_MASS
+
+    def mineral(self, name: str) -> FloatN:
+        """(N,) [kg/kg] of one substance in the dry blend."""
+        mass = (f.x[:, f.phase.index(name)] * self.rates[c] for c, f in self._blend() if name in f.phase.names)
+        return _total(mass) / self.dry_rate
+
+    def minerals(self) -> list[str]:
+        """Substances present in the blend of any scenario."""
+        names = dict.fromkeys(n for _, f in self._blend() for n, x in zip(f.phase.names, f.x.T, strict=True) if x.any())
+        return list(names)
+
+    def misfit(self) -> FloatN:
+        """(N,) [kg/kg] remainder of the assay fit, the blend's mean by rate."""
+        return _total(f.misfit * self.rates[c] for c, f in self._blend()) / self.dry_rate
+
+    def element_misfit(self, element: str) -> FloatN:
+        """(N,) [kg/kg] of one element left in plain form."""
+        parts = (f.remainder[element] * self.rates[c] for c, f in self._blend() if element in f.remainder)
+        return _total(parts) / self.dry_rate
+
+    def _blend(self) -> list[tuple[str, MineralFit]]:
+        return [(name, self.fits[name]) for name in self.concentrates]
+
+
+def solve(
+    concentrates: tuple[ConcentrateSettings, ...],
+    charge: ChargeSettings,
+    fluxes: Mapping[str, FluxSettings],
+    reverts: tuple[RevertSettings, ...],
+) -> FeedResult:
+    """Turn assays into streams: see ``streams.mineralogy.fit`` for how minerals are chosen."""
+    fits = {c.name: fit(c.assay, "concentrate", c.minerals) for c in concentrates}
+    rates = {c.name: _dry_rate(c, charge) for c in concentrates}
+    streams = {c.name: _stream(fits[c.name], rates[c.name], c.moisture, c.temperature) for c in concentrates}
+    flux_fits = {name: fit(f.assay, "flux") for name, f in fluxes.items()}
+    flux = {n: _material(flux_fits[n], np.ones(1), fluxes[n].moisture) for n in fluxes}
+    revert_fits = {r.name: fit(r.assay, r.kind) for r in reverts}
+    back: dict[str, Material] = {}
+    for r in reverts:
+        material = _material(revert_fits[r.name], r.rate, r.moisture)
+        back[r.to] = back[r.to] + material if r.to in back else material
+    every = {**fits, **{f"flux.{n}": f for n, f in flux_fits.items()}, **{f"revert.{n}": f for n, f in revert_fits.items()}}
+    reason = _reasons(every.values(), rates.values())
+    return FeedResult(streams, every, rates, back, flux, reason)
+
+
+def _dry_rate(c: ConcentrateSettings, charge: ChargeSettings) -> FloatN:
+    if c.rate is not None:
+        return c.rate
+    if c.share is None or charge.rate is None:
+        raise ValueError(f"concentrate {c.name!r} needs a rate, or a share together with the rate of the charge")
+    return c.share * charge.rate
+
+
+def _stream(f: MineralFit, rate: FloatN, moisture: FloatN, T: FloatN) -> Stream:
+    """Minerals and moisture, (N, S) [mol/s], of ``rate`` (N,) [kg/s] dry solids."""
+    phase = species(*f.phase.names, "H2O(l)")
+    dry = f.x / f.phase.molar_mass * column(rate)
+    water = moisture / (1.0 - moisture) * rate / WATER_MASS
+    n = max(len(dry), len(water))
+    full = np.concatenate([np.broadcast_to(dry, (n, dry.shape[1])), column(np.broadcast_to(water, (n,)))], axis=1)
+    return Stream(phase, full, T)
+
+
+def _material(f: MineralFit, rate: FloatN, moisture: FloatN) -> Material:
+    return Material.of(_stream(f, rate, moisture, np.array([T_STANDARD])))
+
+
+def _reasons(fits: Iterable[MineralFit], rates: Iterable[FloatN]) -> IntN:
+    good = functools.reduce(np.logical_and, (f.ok for f in fits))
+    finite = np.isfinite(_total(rates))
+    reason = np.where(good, Reason.SOLVED, Reason.ASSAY_IMPOSSIBLE)
+    return np.where(finite, reason, Reason.INPUT_NOT_FINITE).astype(np.int64)
+
+
+def _water_elements(stream: Stream) -> Floats:
+    water = np.zeros(len(ELEMENTS))
+    water[ELEMENTS.index("H")], water[ELEMENTS.index("O")] = 2.0, 1.0
+    return column(stream.amount("H2O(l)")) * water
+
+
+def _total(parts: Iterable[Floats]) -> Floats:
+    return functools.reduce(operator.add, parts, np.zeros(1))

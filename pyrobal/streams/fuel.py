@@ -11,7 +11,7 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, Floats
 from pyrobal.constants import MJ, TONNE
-from pyrobal.fields import assay, choice, quantity
+from pyrobal.fields import choice, mass_fractions, quantity
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 from pyrobal.thermo.properties import species
 
@@ -19,11 +19,11 @@ GAS_COMPONENTS = ("CH4", "C2H6", "C3H8", "C4H10", "H2", "CO", "CO2", "N2", "O2",
 ULTIMATE_COMPONENTS = ("C", "H", "O", "N", "S", "H2O", "ash")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class FuelSettings:
     """Composition of one fuel."""
 
-    composition: dict[str, FloatN] = assay("vol% of a gas, or ultimate analysis in wt%", "fuel")
+    composition: dict[str, FloatN] = mass_fractions("vol% of a gas, or ultimate analysis in wt%", "fuel")
     kind: str = choice("how the composition is given", ("gas", "ultimate"), default="gas")
     heating_value: FloatN | None = quantity(
         "MJ/kg", "lower heating value of oil or coke", default=None, low=5 * MJ, high=60 * MJ
@@ -33,7 +33,7 @@ class FuelSettings:
 def default_fuels() -> dict[str, FuelSettings]:
     """Fuels a case may name without describing: a lean natural gas (common practice)."""
     natural_gas = {"CH4": 0.94, "C2H6": 0.03, "N2": 0.02, "CO2": 0.01}
-    return {"natural_gas": FuelSettings({name: np.array([x]) for name, x in natural_gas.items()})}
+    return {"natural_gas": FuelSettings(composition={name: np.array([x]) for name, x in natural_gas.items()})}
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,8 @@ from pyrobal.arrays import FloatN
 from pyrobal.streams.ledger import Entry
 from pyrobal.streams.stream import Stream
 
+WATER_MASS = 0.0180153  # kg/mol
+
 
 @dataclass(frozen=True, eq=False)
 class Material:
@@ -24,7 +26,7 @@ class Material:
     @staticmethod
     def of(stream: Stream) -> Material:
         """The material of a stream of solids that may carry ``H2O(l)``."""
-        water = stream.amount("H2O(l)") * 0.0180153
+        water = stream.amount("H2O(l)") * WATER_MASS
         return Material(Entry.of(stream), stream.mass() - water, water)
 
     def scaled(self, factor: FloatN) -> Material:

@@ -12,7 +12,7 @@ from pyrobal.errors import Reason
 from pyrobal.plant.smelting import melt as m_
 from pyrobal.plant.smelting.blast import Blast
 from pyrobal.plant.smelting.deportment import Allotment, phases
-from pyrobal.plant.smelting.equilibrium import Potentials
+from pyrobal.plant.smelting.equilibrium import Constants, Potentials, magnetite_fraction
 from pyrobal.plant.smelting.furnace import Charge, Furnace, bath_at, converge, furnace, start
 from pyrobal.plant.smelting.melt import Heat, Melt, Unknowns
 from pyrobal.plant.smelting.settings import SmeltingSettings
@@ -47,11 +47,27 @@ class SmeltingResult:
     melt: Melt
     heat: Heat
     unknowns: Unknowns
+    constants: Constants
     potentials: Potentials
     ledger: Ledger
     reason: IntN
     iterations: IntN
     residual: FloatN
+
+    @property
+    def dust_returned(self) -> Stream:
+        """The dust put back, ash of the fuel left out."""
+        i = self.dust.phase.index("Rest")
+        n = self.dust.n.copy()
+        n[:, i] -= self.heat.fuel * self.unit_fuel.count("Rest")
+        return Stream(self.dust.phase, n, np.array([T_STANDARD])).scaled(self.settings.dust_return)
+
+    @property
+    def magnetite_equilibrium_share(self) -> FloatN:
+        """(N,) local equilibrium magnetite over the magnetite in the slag, by mole."""
+        n = self.melt.slag_moles
+        equal = magnetite_fraction(self.constants, self.potentials, self.melt.supply.silica_moles / n)
+        return equal / (self.melt.fe3o4 / n)
 
     @property
     def oxygen_for_fuel(self) -> FloatN:
@@ -110,8 +126,8 @@ def _assemble(
     ledger = _ledger(f, charge, u, h, allotted, matte, slag, gas, dust, blast, drawn, bath.heat_loss)
     wet = [_wet(c, rate) for c, rate in ((charge.silica, u.silica), (charge.lime, u.lime))]
     return SmeltingResult(
-        s, matte, slag, gas, dust, blast, drawn, wet[0], wet[1], f.fuel, m, h, u, m_.potentials(bath, m, h),
-        ledger, reason, iterations, residual,
+        s, matte, slag, gas, dust, blast, drawn, wet[0], wet[1], f.fuel, m, h, u, bath.constants,
+        m_.potentials(bath, m, h), ledger, reason, iterations, residual,
     )  # fmt: skip
 
 

@@ -1,0 +1,195 @@
+"""What a careful engineer would say about a result: limits broken, things to look at, hazards.
+
+Windows without a source are common practice. Hazard figures name the body and are for orientation only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import FloatN
+from pyrobal.constants import MW, PERCENT, TONNE_PER_HOUR, celsius
+from pyrobal.errors import Reason
+from pyrobal.flowsheet.results import Results
+from pyrobal.readings.registry import evaluate
+from pyrobal.thermo import solutions
+
+# Windows of a smelting slag, common practice.
+FE_SIO2_LOW, FE_SIO2_HIGH = 1.0, 2.0
+MAGNETITE_HIGH = 15 * PERCENT
+VISCOSITY_HIGH = 0.3  # Pa s
+SLAG_COLD = celsius(1200)
+CLOSURE_COLD, CLOSURE_HOT = celsius(1150), celsius(1350)  # range of the distribution data
+
+
+@dataclass(frozen=True)
+class Message:
+    """level : "limit" (no answer), "caution" (look at this), "note", or "safety"; key : reading or setting."""
+
+    level: str
+    key: str
+    text: str
+
+
+def messages(results: Results, scenario: int = 0) -> list[Message]:
+    """Everything worth saying about one scenario, the gravest first."""
+    reason = Reason(int(results.reason[scenario]))
+    if reason is not Reason.SOLVED:
+        return [Message("limit", "smelting", reason.text), *_safety(results, scenario)]
+    found = [m for rule in _RULES for m in rule(results, scenario)]
+    order = {"caution": 0, "note": 1, "safety": 2}
+    return sorted([*found, *_safety(results, scenario)], key=lambda m: order[m.level])
+
+
+def _at(results: Results, key: str, scenario: int) -> float:
+    return float(evaluate(results, key)[scenario])
+
+
+def _one(array: FloatN, scenario: int) -> float:
+    return float(array[0] if array.shape[0] == 1 else array[scenario])
+
+
+def _feed(r: Results, i: int) -> Iterator[Message]:
+    misfit = _at(r, "feed.mineral_misfit", i)
+    if misfit > 1 * PERCENT:
+        yield Message(
+            "caution", "feed.mineral_misfit",
+            f"{misfit / PERCENT:.1f} % of the assay is explained by no usual mineral; check the assays, or give "
+            "measured minerals",
+        )  # fmt: skip
+    for name in r.feed.concentrates:
+        total = _one(r.feed.fits[name].total, i)
+        if total > 1.005:
+            yield Message(
+                "caution", f"concentrate.{name}.assay",
+                f"the minerals of this assay, with the oxygen and carbonate they imply, sum to {total / PERCENT:.1f} %",
+            )  # fmt: skip
+        if total < 0.93:
+            yield Message(
+                "caution", f"concentrate.{name}.assay",
+                f"{(1 - total) / PERCENT:.1f} % of this concentrate is not assayed; it is carried as inert rest to "
+                "the slag",
+            )  # fmt: skip
+
+
+def _heat(r: Results, i: int) -> Iterator[Message]:
+    surplus = _at(r, "smelting.heat.surplus", i)
+    mode = r.smelting.settings.close_heat_with
+    autogenous = _at(r, "smelting.heat.autogenous_enrichment", i)
+    point = f"lowering the enrichment to {autogenous / PERCENT:.1f} vol%"
+    if np.isnan(autogenous):
+        why = Reason(int(r.autogenous.reason[i]))
+        yield Message(
+            "note", "smelting.heat.autogenous_enrichment", f"there is no autogenous enrichment: {why.text}"
+        )
+        point = "no enrichment between air and the oxygen purity"
+    if surplus > 0.01 * MW:
+        cold = _at(r, "smelting.heat.cold_charge_to_absorb", i) / TONNE_PER_HOUR
+        yield Message(
+            "note", "smelting.heat.surplus",
+            f"{surplus / MW:.1f} MW to spare; it would be absorbed by {point}, or by {cold:.0f} t/h of cold own matte",
+        )  # fmt: skip
+    if surplus < -0.01 * MW:
+        remedy = "" if np.isnan(autogenous) else f", or raise the enrichment to {autogenous / PERCENT:.1f} vol%"
+        yield Message(
+            "caution", "smelting.heat.surplus",
+            f"heat is short by {-surplus / MW:.1f} MW with close_heat_with = \"{mode}\"; fire fuel{remedy}",
+        )  # fmt: skip
+
+
+def _slag(r: Results, i: int) -> Iterator[Message]:
+    ratio = _at(r, "smelting.slag.fe_sio2", i)
+    target = _one(r.smelting.settings.fe_sio2, i)
+    if not FE_SIO2_LOW <= ratio <= FE_SIO2_HIGH:
+        yield Message(
+            "caution", "smelting.slag.fe_sio2",
+            f"Fe/SiO2 of {ratio:.2f} is outside {FE_SIO2_LOW} to {FE_SIO2_HIGH} (common practice): silica saturation "
+            "below, magnetite saturation above",
+        )  # fmt: skip
+    if r.charge.silica is not None and ratio < target * (1 - 1e-6):
+        yield Message(
+            "caution", "smelting.fe_sio2",
+            f"the charge itself brings more silica than Fe/SiO2 = {target:.2f} allows; no flux is fed",
+        )  # fmt: skip
+    magnetite = _at(r, "smelting.slag.magnetite", i)
+    if magnetite > MAGNETITE_HIGH:
+        yield Message(
+            "caution", "smelting.slag.magnetite",
+            f"{magnetite / PERCENT:.0f} % Fe3O4 is above {MAGNETITE_HIGH / PERCENT:.0f} % (common practice): expect "
+            "build-up and foaming",
+        )  # fmt: skip
+    viscosity = _at(r, "smelting.slag.viscosity", i)
+    if viscosity > VISCOSITY_HIGH:
+        yield Message("caution", "smelting.slag.viscosity", f"the slag is stiff, {viscosity:.2f} Pa s")
+    T = _at(r, "smelting.slag.temperature", i)
+    if T < SLAG_COLD:
+        yield Message(
+            "caution", "smelting.slag.temperature",
+            f"{T - 273.15:.0f} degC is near the liquidus of iron silicate slag (fayalite melts at 1205 degC)",
+        )  # fmt: skip
+
+
+def _closures(r: Results, i: int) -> Iterator[Message]:
+    s = r.smelting.settings
+    grade, T = _at(r, "smelting.matte.grade", i), _at(r, "smelting.slag.temperature", i)
+    for closure, settings in closures_used(r):
+        origin = "as read in the source" if closure.seen else "coefficients from memory"
+        range_ = f"{closure.low / PERCENT:.0f} to {closure.high / PERCENT:.1f} % Cu in matte"
+        inside = closure.low <= grade <= closure.high and CLOSURE_COLD <= T <= CLOSURE_HOT
+        yield Message(
+            "note" if inside else "caution", settings,
+            f"predicted by {closure.source}; {origin}; for {range_}, 1150 to 1350 degC"
+            + ("" if inside else f"; this result, {grade / PERCENT:.1f} % Cu and {T - 273.15:.0f} degC, is outside"),
+        )  # fmt: skip
+    if s.slag_magnetite is None:
+        factor = _one(s.magnetite_over_equilibrium, i)
+        yield Message(
+            "note", "smelting.magnetite_over_equilibrium",
+            f"slag magnetite is {factor:g} times the local equilibrium; tune this factor by your own slag assays",
+        )  # fmt: skip
+    yield Message(
+        "note", "smelting.deportment",
+        "minor elements follow survey mid-values from memory: an order of magnitude, to be replaced by your own",
+    )  # fmt: skip
+
+
+def closures_used(r: Results) -> list[tuple[solutions.Closure, str]]:
+    """The closures behind a result, each with the setting it stands in for."""
+    s = r.smelting.settings
+    matte = solutions.GOTO if s.matte_activities == "goto" else solutions.IONIC
+    used = [(matte, "smelting.matte_activities")]
+    if s.matte_oxygen is None:
+        oxygen = solutions.MATOUSEK if s.matte_oxygen_model == "matousek" else solutions.KAISER_ELLIOTT
+        used.append((oxygen, "smelting.matte_oxygen"))
+    if s.slag_magnetite is None:
+        used.append((solutions.GOTO, "smelting.slag_magnetite"))
+    if s.slag_copper is None:
+        copper = solutions.NAGAMORI if s.slag_copper_model == "nagamori" else solutions.GOTO
+        used.append((copper, "smelting.slag_copper"))
+    return used
+
+
+def _safety(r: Results, i: int) -> Iterator[Message]:
+    yield Message(
+        "safety", "smelting.gas.so2",
+        "furnace gas is far above the 100 ppm SO2 that is immediately dangerous (NIOSH IDLH); local codes and "
+        "licensed practice decide",
+    )  # fmt: skip
+    if _one(r.inputs.smelting.enrichment, i) > 0.235:
+        yield Message(
+            "safety", "smelting.enrichment",
+            "oxygen-enriched gas: clean, oil-free, rated pipework and local oxygen codes apply",
+        )  # fmt: skip
+    yield Message(
+        "safety", "smelting.matte",
+        "water or damp charge under molten matte or slag explodes; a heat balance is a screening estimate, not "
+        "furnace control",
+    )  # fmt: skip
+    if r.scenarios and np.any(r.smelting.heat.fuel > 0):
+        yield Message("safety", "smelting.fuel", "incomplete combustion leaves CO: monitor the uptake and after-burn")
+
+
+_RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (_feed, _heat, _slag, _closures)
