@@ -32,10 +32,10 @@ from pyrobal.thermo.files import Row, data_root, read_rows, read_sources
 
 __all__ = ["Segment", "Substance", "data_root", "find", "load_sources", "load_substances", "read_substances"]
 
-COLUMNS = tuple(
-    "name,formula,phase,title,standard_state,curve_of,form,T_low,T_high,H298,S298,a,b,c,d,dH_transition,"
-    "H298_uncertainty,source,seen,note".split(",")
-)
+COLUMNS = (
+    "name", "formula", "phase", "title", "standard_state", "curve_of", "form", "T_low", "T_high", "H298",
+    "S298", "a", "b", "c", "d", "dH_transition", "H298_uncertainty", "source", "seen", "note",
+)  # fmt: skip
 PHASES = ("solid", "liquid", "gas", "slag")
 SEEN = ("seen", "memory", "estimate")  # from most to least certain
 _LIQUID = "liquid"

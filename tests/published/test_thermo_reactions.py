@@ -190,7 +190,7 @@ def fit_checks() -> list[Check]:
 
 
 def melt_checks() -> list[Check]:
-    """Melts with anchors of their own: they must melt where the crystal does, and lie where others put them."""
+    """Melts with anchors of their own: they melt where the crystal does, and lie where others put them."""
     found = []
     for crystal, melt, T_melt in (("SiO2(cristobalite)", "SiO2(l)", 1996.0), ("Al2O3", "Al2O3(l)", 2327.0)):
         dG = float(np.diff(species(crystal, melt).gibbs(np.array([T_melt]))[0])[0]) / 1e3

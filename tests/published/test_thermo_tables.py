@@ -94,7 +94,7 @@ def _compare(row: dict[str, str]) -> list[tuple[str, Check]]:
         pairs.append(("S298", check))
     top = min(substance.T_high, float(row["T_max"] or "inf"))
     for T in LADDER:
-        if T in published.H and T <= top:
+        if T in published.H and top >= T:
             what = f"{name}: H({T:g} K) - H({low:g} K)"
             rise = published.H[T] - published.H[low], here[T][0] - here[low][0]
             check = Check(TOPIC, what, source, *rise, "kJ/mol", float(row["increment"]), why)

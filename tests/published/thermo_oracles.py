@@ -3,8 +3,8 @@
 nasa1993 : NASA TM-4513 polynomials (McBride, Gordon & Reno 1993), carried by cantera. Most condensed entries
     begin at 300 K, so enthalpies are compared at 300 K and from there on, never extrapolated to 298.15 K.
 janaf1998 : NIST-JANAF Thermochemical Tables, 4th edition (Chase 1998), the printed tables, carried by janaf.
-crc2014 : CRC Handbook of Chemistry and Physics, 95th edition, standard thermodynamic properties and enthalpies
-    of fusion, carried by chemicals with the method pinned.
+crc2014 : CRC Handbook of Chemistry and Physics, 95th edition, standard thermodynamic properties and
+    enthalpies of fusion, carried by chemicals with the method pinned.
 """
 
 from __future__ import annotations
