@@ -1,3 +1,37 @@
-"""pyrobal: heat and mass balance of a copper smelter and converter."""
+"""pyrobal: heat and mass balance of a copper smelter and converter.
+
+    case = pyrobal.load_case("cases/skerry_point.toml")
+    result = pyrobal.balance(case)
+    result["smelting.matte.rate"]
+
+Nothing is imported until it is asked for.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pyrobal.case.load import Case, load_case
+    from pyrobal.case.result import Result, balance
 
 __version__ = "0.1.0"
+__all__ = ["Case", "Result", "__version__", "balance", "load_case"]
+
+_HOME = {
+    "Case": "pyrobal.case.load",
+    "load_case": "pyrobal.case.load",
+    "Result": "pyrobal.case.result",
+    "balance": "pyrobal.case.result",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOME:
+        return getattr(import_module(_HOME[name]), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

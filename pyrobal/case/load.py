@@ -12,10 +12,10 @@ from pyrobal import units
 from pyrobal.case.draft import Draft
 from pyrobal.case.override import override
 from pyrobal.case.read import read
+from pyrobal.case.registry import default_text
 from pyrobal.case.schema import written
 from pyrobal.case.validate import check, without_effect
 from pyrobal.errors import CaseError, Fault
-from pyrobal.fields import Choice, Declaration, Quantity, Text
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.streams.fuel import FuelSettings, default_fuels
 
@@ -92,7 +92,7 @@ def _defaults(inputs: Inputs) -> Iterator[tuple[str, str]]:
     for section, settings in SECTIONS.items():
         for key, node in _tables(section, getattr(inputs, section)):
             for name, declared in written(settings).items():
-                text = _default_text(declared, getattr(node, name))
+                text = default_text(declared, getattr(node, name))
                 if text is not None:
                     yield f"{key}.{name}", text
             if isinstance(node, FuelSettings):
@@ -108,14 +108,3 @@ def _tables(section: str, node: Any) -> Iterator[tuple[str, Any]]:
         yield from ((f"{section}.{name}", item) for name, item in node.items())
     elif node is not None:
         yield section, node
-
-
-def _default_text(declared: Declaration, value: Any) -> str | None:
-    match declared:
-        case Quantity(word=str() as word) if value is None:
-            return word
-        case Quantity() if value is not None:
-            return units.write(float(value[0]), declared.unit)
-        case Choice() | Text():
-            return str(value)
-    return None

@@ -1,0 +1,7 @@
+"""``python -m pyrobal``."""
+
+import sys
+
+from pyrobal.cli import main
+
+sys.exit(main())

@@ -1,0 +1,92 @@
+"""Every setting a case file can hold, in plant units: read off the declarations, kept nowhere else."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from pyrobal import units
+from pyrobal.case.schema import FLUXES, Shape, required, shape, written
+from pyrobal.case.values import bounds
+from pyrobal.fields import Assay, Choice, Declaration, Quantity, Table, Text, declarations
+from pyrobal.flowsheet.inputs import SECTIONS
+from pyrobal.streams.fuel import FuelSettings
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One line of the registry.
+
+    key : dotted, with ``<name>`` where the user chooses it and ``<X>`` for an element or compound
+    unit : plant unit, "-" for a bare number, "" for a word
+    default : as a person writes it; "required", or "none" where it may be absent
+    allowed : range, or the words on offer
+    """
+
+    key: str
+    unit: str
+    default: str
+    allowed: str
+    meaning: str
+
+
+def settings() -> Iterator[Setting]:
+    """The whole registry, in the order of the case file."""
+    yield Setting("title", "", "untitled case", "any text", "title of the case")
+    for section, kind in SECTIONS.items():
+        prefix = f"{section}.{_middle(section)}"
+        for name, declared in written(kind).items():
+            yield _setting(f"{prefix}{name}", declared, _default(kind, name))
+        if kind is FuelSettings:
+            yield Setting(
+                f"{prefix}<X>", "vol%/wt%", "none", "0 to 100", declarations(kind)["composition"].meaning
+            )
+
+
+def matching(prefix: str) -> list[Setting]:
+    """The settings whose key, or a part of it, begins with ``prefix``."""
+    return [s for s in settings() if s.key.startswith(prefix) or f".{prefix}" in s.key]
+
+
+def _middle(section: str) -> str:
+    if shape(section) is Shape.TABLE:
+        return ""
+    return f"<{'|'.join(FLUXES)}>." if section == "flux" else "<name>."
+
+
+def _setting(key: str, declared: Declaration, default: str) -> Setting:
+    match declared:
+        case Quantity(unit=unit, meaning=meaning, low=low, high=high, word=word):
+            allowed = bounds(low, high, unit) + (f', or "{word}"' if word else "")
+            return Setting(key, unit, default, allowed, meaning)
+        case Choice(meaning=meaning, options=options):
+            return Setting(key, "", default, ", ".join(options), meaning)
+        case Text(meaning=meaning):
+            return Setting(key, "", default, "a name", meaning)
+        case Assay(meaning=meaning):
+            return Setting(f"{key}.<X>", "wt%", "none", "0 to 100", meaning)
+        case Table(meaning=meaning):
+            return Setting(f"{key}.<X>.<outlet>", "%", "none", "0 to 100", meaning)
+
+
+def default_text(declared: Declaration, value: Any) -> str | None:
+    """A value as a person writes it; None where there is none to write."""
+    match declared:
+        case Quantity(word=str() as word) if value is None:
+            return word
+        case Quantity(unit=unit) if value is not None:
+            return units.write(float(value[0]), unit)
+        case Choice() | Text() if value is not None:
+            return str(value)
+    return None
+
+
+def _default(kind: type, name: str) -> str:
+    if name in required(kind):
+        return "required"
+    spec = next(f for f in dataclasses.fields(kind) if f.name == name)
+    made = spec.default_factory
+    value = made() if made is not dataclasses.MISSING else spec.default
+    return default_text(written(kind)[name], value) or "none"

@@ -1,0 +1,34 @@
+"""The group and its commands. Each imports what it needs when it runs, so that help is immediate."""
+
+from __future__ import annotations
+
+import click
+
+from pyrobal import __version__
+from pyrobal.cli.balance import balance, check
+from pyrobal.cli.registry import readings, settings
+from pyrobal.cli.substance import substance
+
+GREETING = """\
+pyrobal works out the heat and mass balance of a copper smelter from the assays of its blend:
+oxygen, flux, matte, slag, off-gas, SO2, heat, and the way each number came about.
+Run the demo case:    pyrobal balance cases/skerry_point.toml
+See what can be set:  pyrobal settings smelting
+All commands:         pyrobal --help"""
+
+
+@click.group(invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, message="%(prog)s %(version)s")
+@click.pass_context
+def pyrobal(context: click.Context) -> None:
+    """Heat and mass balance of a copper smelter and converter.
+
+    CASE is a TOML file, or - for standard input. Results are for planning and study; operating limits,
+    molten metal, oxygen, SO2 and acid stay under your local codes and licensed practice.
+    """
+    if context.invoked_subcommand is None:
+        click.echo(GREETING)
+
+
+for command in (balance, check, settings, readings, substance):
+    pyrobal.add_command(command)

@@ -1,0 +1,138 @@
+"""``pyrobal substance``: what the thermochemical tables say of one substance, and which there are."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from pyrobal.arrays import FloatN
+    from pyrobal.thermo.tables import Substance
+
+MOST_ROWS = 500
+_COLUMNS = ("T degC", "form", "Cp", "H-H25", "H", "S", "G", "")
+
+
+@click.command()
+@click.argument("name", required=False)
+@click.option(
+    "--at", "temperatures", metavar="T", multiple=True, help='A temperature, "1250 degC"; repeatable.'
+)
+@click.option("--from", "start", metavar="T", help="First temperature of a table; 25 degC unless given.")
+@click.option(
+    "--to", "stop", metavar="T", help="Last temperature of a table; the end of the range unless given."
+)
+@click.option("--step", metavar="DT", help="Step of the table in K; 100 K unless given.")
+def substance(name: str | None, temperatures: tuple[str, ...], start: str, stop: str, step: str) -> None:
+    """Print the enthalpy, heat capacity, entropy and phases of NAME, with sources.
+
+    Without NAME, list every substance of the tables.
+    """
+    from rich.console import Console
+
+    console = Console(highlight=False)
+    if name is None:
+        _print_list(console)
+        return
+    found = _find(name)
+    T = _at(temperatures) if temperatures else _range(found, start, stop, step)
+    _print_substance(console, found, T)
+
+
+def _find(name: str) -> Substance:
+    from pyrobal.errors import DataError
+    from pyrobal.thermo.tables import find
+
+    try:
+        return find(name)
+    except DataError as error:
+        raise click.UsageError(str(error)) from None
+
+
+def _at(temperatures: tuple[str, ...]) -> FloatN:
+    from pyrobal.arrays import as_n
+
+    return as_n([_temperature("--at", text) for text in temperatures])
+
+
+def _range(found: Substance, start: str | None, stop: str | None, step: str | None) -> FloatN:
+    """The table's temperatures: even steps, and each transition from either side."""
+    import numpy as np
+
+    from pyrobal.constants import T_STANDARD
+
+    low = _temperature("--from", start) if start else max(found.T_low, T_STANDARD)
+    high = _temperature("--to", stop) if stop else found.T_high
+    by = _temperature("--step", step, "K") if step else 100.0
+    if not (low <= high and by > 0.0 and (high - low) / by < MOST_ROWS):
+        raise click.UsageError(f"--from, --to and --step must make 1 to {MOST_ROWS} rising temperatures")
+    joins = [segment.T_high for segment in found.segments[:-1] if low < segment.T_high < high]
+    above = [np.nextafter(T, high) for T in joins]  # the upper form at the same temperature
+    return np.unique([*np.arange(low, high, by), *joins, *above, high])
+
+
+def _temperature(option: str, text: str, unit: str = "degC") -> float:
+    from pyrobal import units
+
+    try:
+        kelvin = units.parse(text, unit)
+    except ValueError as error:
+        raise click.UsageError(f"{option}: {error}") from None
+    if kelvin <= 0.0:
+        raise click.UsageError(f"{option}: {text} is not above absolute zero")
+    return kelvin
+
+
+def _print_substance(console: Console, found: Substance, T: FloatN) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
+    from pyrobal.thermo.properties import property_rows
+    from pyrobal.thermo.tables import load_sources
+
+    sure = "" if math.isnan(found.uncertainty) else f" +- {found.uncertainty / 1e3:.3g}"
+    console.print(Text(f"{found.name}: {found.title}, {found.formula}", "bold"))
+    console.print(
+        Text(f"H298 {found.H298 / 1e3:.6g}{sure} kJ/mol, S298 {found.S298:.6g} J/(mol K); {found.seen}")
+    )
+    console.print(
+        Text("Cp and S in J/(mol K); H-H25, H and G in kJ/mol; elements at 25 degC and 1 bar are zero")
+    )
+    if found.note:
+        console.print(Text(found.note))
+    rows = property_rows(found.name, T)
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold")
+    for column in _COLUMNS:
+        table.add_column(column, justify="left" if column in ("form", "") else "right", overflow="fold")
+    for row in rows:
+        table.add_row(*map(Text, _cells(row)))
+    console.print(table)
+    for segment in {row["source"]: None for row in rows}:
+        for key in segment:
+            console.print(Text(f"[{key}] {load_sources()[key]}", "dim"))
+
+
+def _cells(row: dict[str, Any]) -> tuple[str, ...]:
+    energies = (f"{row[symbol] / 1e3:.2f}" for symbol in ("dH", "H"))
+    beyond = "outside the stated range" if row["out_of_range"] else ""
+    T, Cp, S, G = (row[symbol] for symbol in ("T", "Cp", "S", "G"))
+    return (f"{T - 273.15:.2f}", row["form"], f"{Cp:.2f}", *energies, f"{S:.2f}", f"{G / 1e3:.2f}", beyond)
+
+
+def _print_list(console: Console) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
+    from pyrobal.thermo.tables import load_substances
+
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold")
+    for column in ("name", "phase", "degC", "values", "title"):
+        table.add_column(column, overflow="fold")
+    for one in load_substances().values():
+        span = f"{one.T_low - 273.15:.0f} to {one.T_high - 273.15:.0f}"
+        table.add_row(*map(Text, (one.name, one.phase, span, one.seen, one.title)))
+    console.print(table)
