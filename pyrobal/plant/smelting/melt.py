@@ -214,12 +214,23 @@ def heat(bath: Bath, m: Melt) -> Heat:
     oxygen = m.oxygen_demand * b.oxygen_in - (m.oxygen_demand - m.oxygen_reacted) * b.oxygen_out
     gross = oxygen - hot - m.supply.heat - bath.heat_loss
     least = s.fuel_minimum / fuel.heating_value + 0 * gross
-    zero = np.zeros_like(least)
     if s.close_heat_with == "enrichment":
-        blown = m.oxygen_demand + least * fuel.oxygen
-        air = b.air_for_heat(blown, gross + least * fuel.released)
-        return Heat(least, air, (blown - OXYGEN_IN_AIR * air) / b.purity, zero, zero, zero > 0)
+        return _at_free_enrichment(bath, m, gross, least)
     return _at_given_enrichment(bath, m, gross, least)
+
+
+def _at_free_enrichment(bath: Bath, m: Melt, gross: FloatN, fuel: FloatN) -> Heat:
+    """The air that takes up what heat there is; between industrial oxygen alone and air alone."""
+    b = bath.blast
+    blown = m.oxygen_demand + fuel * bath.fuel.oxygen
+    heat_in = gross + fuel * bath.fuel.released
+    air = b.air_for_heat(blown, heat_in)
+    air = np.where(air > 0, np.where(air < blown / OXYGEN_IN_AIR, air, blown / OXYGEN_IN_AIR), 0.0)
+    industrial = (blown - OXYGEN_IN_AIR * air) / b.purity
+    inside = (air > 0) & (industrial > 0)
+    surplus = np.where(inside, 0.0, heat_in - b.heat_uptake(air, industrial))
+    zero = np.zeros_like(surplus)
+    return Heat(fuel, air, industrial, zero, surplus, zero > 0)
 
 
 def _at_given_enrichment(bath: Bath, m: Melt, gross: FloatN, least: FloatN) -> Heat:

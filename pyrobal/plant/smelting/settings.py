@@ -66,7 +66,7 @@ class SmeltingSettings:
     )
     magnetite_over_equilibrium: FloatN = quantity(
         "-", "ratio of the slag's magnetite to its local equilibrium; tune it by your own slag assays",
-        default=3.0, low=0.0, high=20.0,
+        default=3.5, low=0.0, high=20.0,
     )  # fmt: skip
     slag_entrained_copper: FloatN = quantity(
         "wt%", "copper in the slag as suspended matte", default=0.5 * PERCENT, low=0.0, high=0.2

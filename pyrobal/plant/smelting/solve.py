@@ -228,13 +228,11 @@ def _reasons(f: Furnace, z: Floats, converged: Floats, u: Unknowns, m: Melt, h: 
     reason = np.where(converged, reason, _impossible(first_guess, np.array(Reason.NOT_CONVERGED)))
     reason = np.where(converged, _impossible(m, np.array(Reason.SOLVED)), reason)
     good = reason == Reason.SOLVED
-    blown = m.oxygen_demand + h.fuel * f.fuel.oxygen
-    y = blown / (h.air + h.industrial) if f.s.close_heat_with == "enrichment" else f.s.enrichment
     T = f.s.slag_temperature + f.unknowns(z)[1]
+    y, free = f.s.enrichment, f.s.close_heat_with == "enrichment"
     checks = (
-        (y > f.s.oxygen_purity * (1 + 1e-12), Reason.ENRICHMENT_ABOVE_PURITY),
-        ((y < OXYGEN_IN_AIR * (1 - 1e-12)), Reason.ENRICHMENT_BELOW_AIR),
-        ((h.air + h.industrial) <= 0, Reason.ENRICHMENT_ABOVE_PURITY),
+        (h.surplus < 0 if free else y > f.s.oxygen_purity, Reason.ENRICHMENT_ABOVE_PURITY),
+        (h.surplus > 0 if free else y < OXYGEN_IN_AIR, Reason.ENRICHMENT_BELOW_AIR),
         (h.needs_fuel_in_vain, Reason.FUEL_CANNOT_HEAT),
         ((T < COLDEST) | (T > HOTTEST), Reason.TEMPERATURE_OUT_OF_REACH),
     )
