@@ -253,7 +253,7 @@ def _split(text: str, unit: str) -> tuple[str, str]:
         raise ValueError(
             f'"{text}" has a "{rest.strip()[0]}" in the number; write a decimal point and no thousands mark'
         )
-    if re.match(r"\s+[0-9]", rest) or re.match(r"\.", rest):
+    if re.match(r"\s+[0-9](?!/)", rest) or re.match(r"\.", rest):
         raise ValueError(f'"{text}" is not one number; write it without spaces and with one decimal point')
     return number, " ".join(rest.split())
 
