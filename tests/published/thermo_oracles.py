@@ -9,6 +9,8 @@ crc2014 : CRC Handbook of Chemistry and Physics, 95th edition, standard thermody
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -22,6 +24,7 @@ SOURCES = {
     "janaf1998": "NIST-JANAF, 4th ed. (1998)",
     "crc2014": "CRC Handbook, 95th ed. (2014)",
 }
+_NUMBER = re.compile(r"-?\d+(\.\d*)?")
 _CRC = {
     "s": (reaction.Hfs, reaction.S0s),
     "l": (reaction.Hfl, reaction.S0l),
@@ -64,17 +67,27 @@ def _janaf1998(entry: str, temperatures: tuple[float, ...]) -> Published:
     H: dict[float, float] = {}
     S: dict[float, float] = {}
     formation = 0.0
-    for line in janaf.Table(entry).raw.split("\n")[2:]:
-        cells = line.split("\t")
-        try:
-            T, entropy, increment = float(cells[0]), float(cells[2]), float(cells[4])
-        except (ValueError, IndexError):
-            continue  # a line of text, or an infinite value at 0 K
+    for cells in _janaf_lines(entry):
+        T, entropy, increment = float(cells[0]), float(cells[2]), float(cells[4])
         if T == 298.15:
             formation = float(cells[5])
         if T in temperatures and T not in H:
             H[T], S[T] = increment, entropy
     return Published({T: value + formation for T, value in H.items()}, S)
+
+
+def read_heat_capacity(entry: str, temperatures: tuple[float, ...]) -> dict[float, tuple[float, float]]:
+    """H - H(Tr) [kJ/mol] and Cp [J/(mol K)] of a NIST-JANAF table, by temperature."""
+    lines = ((float(cells[0]), cells) for cells in _janaf_lines(entry))
+    return {T: (float(cells[4]), float(cells[1])) for T, cells in lines if T in temperatures}
+
+
+def _janaf_lines(entry: str) -> Iterator[list[str]]:
+    """The cells of every line of numbers; lines of text, as at a transition, are left out."""
+    for line in janaf.Table(entry).raw.split("\n")[2:]:
+        cells = line.split("\t")
+        if len(cells) > 5 and all(_NUMBER.fullmatch(cell) for cell in cells[:5]):
+            yield cells
 
 
 def _crc2014(entry: str, temperatures: tuple[float, ...]) -> Published:
