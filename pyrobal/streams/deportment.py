@@ -1,0 +1,63 @@
+"""Tables that share the elements out between the outlets of a step, and the carriers they leave in."""
+
+from __future__ import annotations
+
+import csv
+import functools
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, Floats
+from pyrobal.thermo.elements import ELEMENTS
+from pyrobal.thermo.files import data_root
+from pyrobal.thermo.properties import Species
+
+Shares = dict[str, dict[str, FloatN]]
+"""Element -> outlet -> (N,) share."""
+
+
+@dataclass(frozen=True)
+class DeportmentTable:
+    """One file of the tables: ``deportment_<step>.csv``.
+
+    outlets : in the order of the columns
+    shares : element -> outlet -> share; an element with blank cells is absent: the step shares it out itself
+    """
+
+    outlets: tuple[str, ...]
+    shares: Mapping[str, Mapping[str, float]]
+
+
+@functools.lru_cache
+def read_table(step: str) -> DeportmentTable:
+    """The shares of a step. Lines that begin with # say where they come from."""
+    with (data_root() / f"deportment_{step}.csv").open(encoding="utf-8") as file:
+        rows = csv.DictReader(line for line in file if not line.startswith("#"))
+        outlets = tuple((rows.fieldnames or ())[1:-2])  # element, outlets..., source, seen
+        filled = [row for row in rows if row[outlets[0]]]
+    return DeportmentTable(outlets, {row["element"]: {o: float(row[o]) for o in outlets} for row in filled})
+
+
+def shares(table: DeportmentTable, override: Mapping[str, Mapping[str, FloatN]]) -> Shares:
+    """The user's own shares in place of the table's.
+
+    An element that is overridden is overridden whole: outlets not named get nothing, and the shares are
+    scaled to a sum of one.
+    """
+    result: Shares = {}
+    for element in dict.fromkeys((*table.shares, *override)):
+        given = override.get(element) or {o: np.array([x]) for o, x in table.shares[element].items()}
+        total = np.sum(np.broadcast_arrays(*given.values()), axis=0)
+        result[element] = {o: given.get(o, np.zeros(1)) / total for o in table.outlets}
+    return result
+
+
+def carrier_matrix(phase: Species, carriers: Mapping[str, str]) -> Floats:
+    """(E, S) [mol of species per mol of element], one carrier per element; other rows are zero."""
+    matrix = np.zeros((len(ELEMENTS), len(phase)))
+    for element, name in carriers.items():
+        row, col = ELEMENTS.index(element), phase.index(name)
+        matrix[row, col] = 1.0 / phase.composition[col, row]
+    return matrix

@@ -1,0 +1,89 @@
+"""Streams put together, set on another S axis, at the temperature their heat gives, or left to go cold."""
+
+from __future__ import annotations
+
+import functools
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, FloatNS, Floats
+from pyrobal.constants import T_STANDARD
+from pyrobal.streams.stream import Stream
+from pyrobal.thermo.properties import Species, species
+from pyrobal.thermo.tables import find
+
+_ROUNDS = 80  # bisection alone would need 50
+_CLOSE = 1e-10  # K
+
+
+def mix(*streams: Stream) -> Stream:
+    """All streams as one, at the temperature at which the enthalpies add up.
+
+    The S axis is the union of theirs, in the order met. A single stream comes back as it is.
+    """
+    if len(streams) == 1:
+        return streams[0]
+    phase = species(*dict.fromkeys(name for stream in streams for name in stream.phase.names))
+    n = functools.reduce(np.add, (on_phase(stream, phase) for stream in streams))
+    enthalpy = functools.reduce(np.add, (stream.enthalpy() for stream in streams))
+    return Stream(phase, n, temperature(phase, n, enthalpy))
+
+
+def on_phase(stream: Stream, phase: Species) -> FloatNS:
+    """Amounts of a stream on the S axis of ``phase``, (N, S) [mol/s].
+
+    Raises DataError where ``phase`` does not have one of its species.
+    """
+    n = np.zeros((len(stream.n), len(phase)))
+    n[:, [phase.index(name) for name in stream.phase.names]] = stream.n
+    return n
+
+
+def temperature(
+    phase: Species, n: FloatNS, enthalpy: FloatN, low: float = 250.0, high: float = 4000.0
+) -> FloatN:
+    """T (N,) [K] at which ``n`` (N, S) [mol/s] carry ``enthalpy`` (N,) [W].
+
+    Newton kept inside a shrinking bracket: H rises with T, as every heat capacity is positive. nan where
+    the answer lies outside ``low`` to ``high`` or there is nothing to carry the heat.
+    """
+    rows = max(len(n), len(enthalpy))
+    a, b = np.full(rows, low), np.full(rows, high)
+    inside = (_heat(phase, n, a) <= enthalpy) & (enthalpy <= _heat(phase, n, b)) & (n.sum(axis=1) > 0)
+    T, live = 0.5 * (a + b), inside  # a scenario that has its answer is not touched again
+    for _ in range(_ROUNDS):
+        excess = _heat(phase, n, T) - enthalpy
+        a, b = np.where(excess < 0, T, a), np.where(excess > 0, T, b)
+        with np.errstate(all="ignore"):  # scenarios without matter are answered by nan below
+            newton = T - excess / (n * phase.heat_capacity(T)).sum(axis=1)
+        step = np.where((newton >= a) & (newton <= b), newton, 0.5 * (a + b)) - T
+        T = T + np.where(live, step, 0.0)
+        live = live & (np.abs(step) > _CLOSE)
+        if not live.any():
+            break
+    return np.where(inside, T, np.nan)
+
+
+def _heat(phase: Species, n: FloatNS, T: FloatN) -> FloatN:
+    heat: FloatN = (n * phase.enthalpy(T)).sum(axis=1)
+    return heat
+
+
+def gone_cold(stream: Stream) -> Stream:
+    """The same compounds in their standard states at 25 degC: a melt that has frozen and cooled.
+
+    No compound is formed on the way, so the heat of a silicate that the melt had formed is given back.
+    """
+    phase, matrix = _standard_states(stream.phase.names)
+    return Stream(phase, stream.n @ matrix, np.array([T_STANDARD]))
+
+
+@functools.lru_cache(maxsize=64)
+def _standard_states(names: tuple[str, ...]) -> tuple[Species, Floats]:
+    """The S axis of the standard states, and the (S, S') matrix onto it."""
+    states = [find(name).standard_state for name in names]
+    phase = species(*dict.fromkeys(states))
+    matrix = np.zeros((len(names), len(phase)))
+    for row, state in enumerate(states):
+        matrix[row, phase.index(state)] = 1.0
+    return phase, matrix
