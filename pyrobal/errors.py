@@ -69,14 +69,18 @@ class Reason(enum.IntEnum):
     GRADE_LEAVES_NO_IRON_SULFIDE = 4
     GRADE_BELOW_CHARGE = 5
     NO_SULFUR_LEFT = 6
-    NO_SLAG_IRON = 7
+    OXYGEN_BEYOND_MATTE = 7
     NEGATIVE_OXYGEN = 8
     ENRICHMENT_ABOVE_PURITY = 9
     ENRICHMENT_BELOW_AIR = 10
     FUEL_CANNOT_HEAT = 11
     TEMPERATURE_OUT_OF_REACH = 12
-    NO_SILICA_FOR_RATIO = 13
-    COOLANT_CANNOT_HEAT = 14
+    SLAG_ALREADY_CLEAN = 13
+    SLAG_SHORT_OF_SULFUR = 14
+    CONCENTRATE_GRADE_OUT_OF_REACH = 15
+    REDUCTANT_TAKES_NO_OXYGEN = 16
+    ANODE_OXYGEN_OUT_OF_REACH = 17
+    BURNER_CANNOT_HEAT = 18
 
     @property
     def text(self) -> str:
@@ -100,7 +104,10 @@ _SENTENCES = {
         "the charge holds less sulfur than matte and slag of this grade need; lower smelting.matte_grade "
         "or add a sulfide concentrate"
     ),
-    Reason.NO_SLAG_IRON: "no iron is left for the slag at this matte grade",
+    Reason.OXYGEN_BEYOND_MATTE: (
+        "this much oxygen would burn all the iron sulfide and leave no matte below about 79 % Cu; "
+        "lower smelting.oxygen_per_tonne"
+    ),
     Reason.NEGATIVE_OXYGEN: "the charge would need less than no oxygen; the matte grade is below what it melts to",
     Reason.ENRICHMENT_ABOVE_PURITY: (
         "the oxygen enrichment needed is above the purity of the industrial oxygen (smelting.oxygen_purity)"
@@ -108,8 +115,27 @@ _SENTENCES = {
     Reason.ENRICHMENT_BELOW_AIR: "the oxygen enrichment needed is below that of air",
     Reason.FUEL_CANNOT_HEAT: "at this enrichment the fuel gas leaves as hot as it burns: no amount of fuel closes the heat",
     Reason.TEMPERATURE_OUT_OF_REACH: (
-        "the temperature at which the heat closes lies outside 1000 to 1700 degC"
+        "the temperature at which the heat closes lies outside 1150 to 1600 degC"
     ),
-    Reason.NO_SILICA_FOR_RATIO: "a lime ratio was asked for but neither charge nor flux brings silica",
-    Reason.COOLANT_CANNOT_HEAT: "heat is short, and cold charge can only take heat away; fuel or more enrichment is needed",
+    Reason.SLAG_ALREADY_CLEAN: (
+        "the slag fed to slag cleaning holds no more copper than the cleaned slag would; lower "
+        "slag_cleaning.slag_copper or slag_entrained_copper, or set slag_cleaning.kind to none"
+    ),
+    Reason.SLAG_SHORT_OF_SULFUR: (
+        "the slag fed to slag cleaning holds too little sulfur for a matte to form beside it"
+    ),
+    Reason.CONCENTRATE_GRADE_OUT_OF_REACH: (
+        "slag_cleaning.concentrate_grade is above that of the copper-bearing part of the slag alone, or below that "
+        "of the slag; change it"
+    ),
+    Reason.REDUCTANT_TAKES_NO_OXYGEN: (
+        "the reductant takes no oxygen from the bath at this efficiency and split of carbon to CO and CO2"
+    ),
+    Reason.ANODE_OXYGEN_OUT_OF_REACH: (
+        "the oxidised copper holds less oxygen than anode_furnace.oxygen asks for; lower it or raise "
+        "anode_furnace.oxygen_after_oxidation"
+    ),
+    Reason.BURNER_CANNOT_HEAT: (
+        "the burner gas of the anode furnace leaves as hot as it burns: no amount of fuel closes the heat"
+    ),
 }
