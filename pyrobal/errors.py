@@ -81,6 +81,10 @@ class Reason(enum.IntEnum):
     REDUCTANT_TAKES_NO_OXYGEN = 16
     ANODE_OXYGEN_OUT_OF_REACH = 17
     BURNER_CANNOT_HEAT = 18
+    NO_SULFUR_DIOXIDE = 40
+    REFERENCE_OXYGEN_UNREACHABLE = 41
+    BASE_LOAD_ABOVE_LIMIT = 42
+    VESSEL_ABOVE_LIMIT = 43
 
     @property
     def text(self) -> str:
@@ -137,5 +141,17 @@ _SENTENCES = {
     ),
     Reason.BURNER_CANNOT_HEAT: (
         "the burner gas of the anode furnace leaves as hot as it burns: no amount of fuel closes the heat"
+    ),
+    Reason.NO_SULFUR_DIOXIDE: "no SO2 reaches the acid plant, so there is nothing to convert",
+    Reason.REFERENCE_OXYGEN_UNREACHABLE: (
+        "the stack gas holds as much oxygen as air, so it cannot be stated at a reference oxygen "
+        "(emissions.reference_oxygen)"
+    ),
+    Reason.BASE_LOAD_ABOVE_LIMIT: (
+        "the steady gas alone is above a limit of the acid plant; no schedule of the vessels can help"
+    ),
+    Reason.VESSEL_ABOVE_LIMIT: (
+        "one vessel blowing on its own, with the steady gas, is above a limit of the acid plant; "
+        "no schedule can help, blow more slowly"
     ),
 }
