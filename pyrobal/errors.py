@@ -85,6 +85,11 @@ class Reason(enum.IntEnum):
     REFERENCE_OXYGEN_UNREACHABLE = 41
     BASE_LOAD_ABOVE_LIMIT = 42
     VESSEL_ABOVE_LIMIT = 43
+    GAS_OXYGEN_SHORT = 30
+    GAS_SO2_SHORT = 31
+    GAS_COLDER_THAN_COOLER = 32
+    STEAM_IMPOSSIBLE = 33
+    GAS_COLDER_THAN_WASH = 34
 
     @property
     def text(self) -> str:
@@ -153,5 +158,20 @@ _SENTENCES = {
     Reason.VESSEL_ABOVE_LIMIT: (
         "one vessel blowing on its own, with the steady gas, is above a limit of the acid plant; "
         "no schedule can help, blow more slowly"
+    ),
+    Reason.GAS_OXYGEN_SHORT: (
+        "SO3 and sulfate formation take more oxygen than the gas holds; raise the hood air, the leak or the "
+        "sulfation air of the line, or lower its so3_share"
+    ),
+    Reason.GAS_SO2_SHORT: "the dust would take up more SO2 as sulfate than the gas holds; lower sulfation",
+    Reason.GAS_COLDER_THAN_COOLER: (
+        "the gas reaches the boiler or spray cooler with less heat than it is set to leave with; lower "
+        "cooler_temperature or draw in less air"
+    ),
+    Reason.STEAM_IMPOSSIBLE: (
+        "at the boiler's steam_pressure the feedwater would already boil, or the steam leave colder than it boils"
+    ),
+    Reason.GAS_COLDER_THAN_WASH: (
+        "the gas after quenching is no warmer than gas_train.cooled_gas_temperature; lower that"
     ),
 }

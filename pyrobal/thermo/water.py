@@ -7,6 +7,8 @@ differences are used, never together with the enthalpies of the tables.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from pyrobal.arrays import FloatN
@@ -40,9 +42,7 @@ def liquid_enthalpy(T: FloatN, p: FloatN) -> FloatN:
 
     h = R T tau dgamma/dtau, R7-97 table 3.
     """
-    from chemicals.iapws import iapws97_dG_dtau_region1
-
-    h: FloatN = R_WATER * 1386.0 * iapws97_dG_dtau_region1(1386.0 / T, p / 16.53e6)
+    h: FloatN = R_WATER * 1386.0 * _polynomials().iapws97_dG_dtau_region1(1386.0 / T, p / 16.53e6)
     return h
 
 
@@ -51,8 +51,13 @@ def steam_enthalpy(T: FloatN, p: FloatN) -> FloatN:
 
     h = R T tau (dgamma0/dtau + dgammar/dtau), R7-97 table 12.
     """
-    from chemicals.iapws import iapws97_dG0_dtau_region2, iapws97_dGr_dtau_region2
-
     tau, pi = 540.0 / T, p / 1e6
-    h: FloatN = R_WATER * 540.0 * (iapws97_dG0_dtau_region2(tau, pi) + iapws97_dGr_dtau_region2(tau, pi))
+    ideal, real = _polynomials().iapws97_dG0_dtau_region2, _polynomials().iapws97_dGr_dtau_region2
+    h: FloatN = R_WATER * 540.0 * (ideal(tau, pi) + real(tau, pi))
     return h
+
+
+def _polynomials() -> Any:
+    from chemicals import iapws  # loaded when steam is first asked for: it takes a tenth of a second
+
+    return iapws

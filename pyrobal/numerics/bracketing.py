@@ -1,0 +1,64 @@
+"""One root of one equation per scenario, enclosed from both sides: never slower than bisection."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import BoolN, FloatN
+
+_MOST = 120
+_WIDTH = 4.0 * np.finfo(float).eps
+
+
+@dataclass(frozen=True)
+class Root:
+    """x : (N,) where f changes sign; value : (N,) f there; found : (N,) False where it does not change sign.
+
+    At a jump of f through zero the x on the smaller side is returned, and ``value`` is what is left.
+    """
+
+    x: FloatN
+    value: FloatN
+    found: BoolN
+
+
+def root(f: Callable[[FloatN], FloatN], low: FloatN, high: FloatN) -> Root:
+    """Root of f between ``low`` and ``high`` (N,), to the last digits of x.
+
+    Inverse quadratic interpolation where it is safe, else bisection: Chandrupatla 1997, A new hybrid
+    quadratic/bisection algorithm, Adv. Eng. Software 28, 145-149. A scenario that has converged is frozen,
+    so its result does not depend on its neighbours; one without a change of sign carries nan.
+    """
+    with np.errstate(all="ignore"):
+        a, b = np.broadcast_arrays(low, high)
+        fa, fb = f(a), f(b)
+        a, b, fa, fb = (np.array(v, dtype=float) for v in np.broadcast_arrays(a, b, fa, fb))
+        found = np.isfinite(fa) & np.isfinite(fb) & (np.sign(fa) * np.sign(fb) <= 0.0)
+        c, fc, t = a.copy(), fa.copy(), np.full_like(a, 0.5)
+        live = found & (fa != 0.0) & (fb != 0.0)
+        for _ in range(_MOST):
+            if not live.any():
+                break
+            x = np.where(live, a + t * (b - a), a)
+            fx = np.where(live, f(x), fa)
+            same = np.sign(fx) == np.sign(fa)
+            c, fc = np.where(live, np.where(same, a, b), c), np.where(live, np.where(same, fa, fb), fc)
+            b, fb = np.where(live & ~same, a, b), np.where(live & ~same, fa, fb)
+            a, fa = np.where(live, x, a), np.where(live, fx, fa)
+            width = _WIDTH * np.maximum(np.abs(a), np.abs(b)) / np.abs(b - a)
+            live = live & (width < 0.5) & (fa != 0.0)
+            t = np.clip(_step(a, b, c, fa, fb, fc), width, 1.0 - width)
+        nearer = np.abs(fa) <= np.abs(fb)
+        x, value = np.where(nearer, a, b), np.where(nearer, fa, fb)
+    return Root(np.where(found, x, np.nan), np.where(found, value, np.nan), found)
+
+
+def _step(a: FloatN, b: FloatN, c: FloatN, fa: FloatN, fb: FloatN, fc: FloatN) -> FloatN:
+    """Share of the way from a to b: inverse quadratic through the three points where that is safe."""
+    xi, phi = (a - b) / (c - b), (fa - fb) / (fc - fb)
+    safe = (phi**2 < xi) & ((1.0 - phi) ** 2 < 1.0 - xi)
+    quadratic = fa / (fb - fa) * fc / (fb - fc) + (c - a) / (b - a) * fa / (fc - fa) * fb / (fc - fb)
+    return np.where(safe, quadratic, 0.5)
