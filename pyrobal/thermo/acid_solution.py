@@ -20,7 +20,7 @@ def water_per_acid(strength: FloatN) -> FloatN:
 
 
 def strength(acid: FloatN, water: FloatN) -> FloatN:
-    """(N,) [kg/kg] of H2SO4 in a mixture of ``acid`` and free ``water`` (N,) [mol/s]; zero where it is all water."""
+    """(N,) [kg/kg] of H2SO4 in ``acid`` and free ``water`` (N,) [mol/s] together; zero for water alone."""
     mass = acid * M_ACID + water * M_WATER
     return np.divide(acid * M_ACID, mass, out=np.zeros_like(mass), where=mass > 0)
 
@@ -30,10 +30,10 @@ def mixing_heat(acid: FloatN, water: FloatN) -> FloatN:
 
     acid, water : (N,) [mol/s] of H2SO4(l) and H2O(l)
 
-    Per mole of acid -(a x + b x^2) with x the mole fraction of water: the two-parameter solution whose a and b
-    fit the enthalpies of formation of H2SO4.nH2O(l), n = 1 to 6.5, of Chase 1998 [chase1998] within 0.4 kJ/mol.
-    It follows the handbook values on to n = 100 within 1.5 kJ/mol; at infinite dilution the acid dissociates
-    further and gives off 20 kJ/mol more.
+    Per mole of acid -(a x + b x^2) with x the mole fraction of water. The coefficients a and b fit the
+    enthalpies of formation of H2SO4.nH2O(l), n = 1 to 6.5, of [chase1998] within 0.4 kJ/mol. The form follows
+    handbook values on to n = 100 within 1.5 kJ/mol; at infinite dilution the acid dissociates further and
+    gives off 20 kJ/mol more.
     """
     a, b = _coefficients()
     total = acid + water

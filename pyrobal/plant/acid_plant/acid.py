@@ -29,7 +29,8 @@ def acid_phase() -> Species:
 class Drying:
     """The drying tower.
 
-    gas : dried; water, trioxide, acid : (N,) [mol/s] H2O, SO3 and H2SO4 that came in with the gas, now in the acid
+    gas : dried
+    water, trioxide, acid : (N,) [mol/s] H2O, SO3 and H2SO4 that came in with the gas, now in the acid
     """
 
     gas: Stream
@@ -118,10 +119,10 @@ def _liquid(acid: FloatN, water: FloatN, T: FloatN) -> Stream:
 
 
 def acid_entry(stream: Stream) -> Entry:
-    """The ledger entry of an acid: its standard state is the mixture at 25 degC, so dilution counts as reaction.
+    """The ledger entry of an acid.
 
-    The heat capacity of the mixture is taken as that of acid and water apart.
+    Its standard state is the mixture at 25 degC, so dilution counts as reaction; the heat capacity of the
+    mixture is taken as that of acid and water apart.
     """
     pure, mixed = Entry.of(stream), mixing_heat(stream.amount(ACID), stream.amount(LIQUID_WATER))
     return Entry(pure.elements, pure.enthalpy + mixed, pure.formation + mixed)
-

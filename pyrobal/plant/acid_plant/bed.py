@@ -1,4 +1,4 @@
-"""One catalyst bed: SO2 + 1/2 O2 = SO3 up the adiabatic line to equilibrium, or to a stated approach to it."""
+"""One catalyst bed: SO2 + 1/2 O2 = SO3 up the adiabatic line to equilibrium, or to an approach to it."""
 
 from __future__ import annotations
 
@@ -81,9 +81,10 @@ class _Line:
         left = self.most / (1.0 + np.exp(z[:, 0]))  # of most: exact where little is left
         so2, o2, so3 = (self.n[:, phase.index(name)] for name in (SO2, O2, SO3))
         so2_left, o2_left = so2 - self.most + left, o2 - 0.5 * self.most + 0.5 * left
-        quotient = _log_quotient(so2_left, o2_left, so3 + oxidised, self.n.sum(axis=1) - 0.5 * oxidised, self.pressure)
-        out = self.n + column(oxidised) * stoichiometry(phase)
-        heat = (self.heat - (out * phase.enthalpy(T)).sum(axis=1)) / (self.n.sum(axis=1) * _HEAT)
+        out, entering = self.n + column(oxidised) * stoichiometry(phase), self.n.sum(axis=1)
+        total = entering - 0.5 * oxidised
+        quotient = _log_quotient(so2_left, o2_left, so3 + oxidised, total, self.pressure)
+        heat = (self.heat - (out * phase.enthalpy(T)).sum(axis=1)) / (entering * _HEAT)
         return np.stack([quotient - log_equilibrium(T + self.approach), heat], axis=1)
 
 
@@ -97,8 +98,7 @@ def pass_bed(gas: Stream, pressure: FloatN, approach: FloatN) -> Bed:
 
     gas : entering, SO2, O2 and SO3 among its species; pressure, approach : (N,) [Pa], [K]
 
-    A gas that enters at or beyond that equilibrium passes unchanged (the catalyst does not split SO3 here); it is
-    marked idle.
+    A gas that enters at or beyond that equilibrium passes unchanged (no SO3 is split) and is marked idle.
     Davenport & King 2006, Sulfuric Acid Manufacture, the chapters on equilibrium curve and heat-up path.
     """
     n, T, p, a = (np.array(x) for x in _rows(gas.n, gas.T, pressure, approach))
@@ -109,7 +109,8 @@ def pass_bed(gas: Stream, pressure: FloatN, approach: FloatN) -> Bed:
         start = _log_quotient(so2, o2, so3, n.sum(axis=1), p)
         active = (most > 0) & ~(start >= log_equilibrium(T + a))
     rows = np.flatnonzero(active)
-    oxidised, T_out, converged = np.where(np.isfinite(most), 0.0, np.nan), T.copy(), np.isfinite(most + T + p + a)
+    oxidised, T_out = np.where(np.isfinite(most), 0.0, np.nan), T.copy()
+    converged = np.isfinite(most + T + p + a)
     line = _Line(phase.names, n, T, p, a, most, (n * phase.enthalpy(T)).sum(axis=1))
     if rows.size:
         part = line.take(rows)

@@ -56,7 +56,7 @@ class Converter:
         return np.divide(done, column(fed), out=np.full_like(done, np.nan), where=column(fed) > 0)
 
     def surplus(self) -> FloatN:
-        """(N,) [W] the exchangers can spare after warming the gas to every bed; negative where they fall short."""
+        """(N,) [W] the exchangers can spare; negative where they lack heat to warm the gas to every bed."""
         total: FloatN = -np.sum(list(self.duties.values()), axis=0) - self.loss
         return total
 
@@ -89,8 +89,7 @@ def absorb(gas: Stream, s: AcidPlantSettings) -> Absorber:
 
     Water over 98.5 % acid is far below 1 ppm (its minimum of vapour pressure), so none is left in the gas.
     """
-    kept = np.ones((1, len(gas.phase)))
-    kept = np.repeat(kept, len(s.absorption), axis=0)
+    kept = np.ones((len(s.absorption), len(gas.phase)))
     kept[:, gas.phase.index(SO3)] = 1.0 - s.absorption
     kept[:, gas.phase.index(WATER)] = 0.0
     return Absorber(
@@ -127,7 +126,7 @@ def autothermal(c: Converter, s: AcidPlantSettings) -> Autothermal:
 
 
 def spared(c: Converter, n: FloatNS, s: AcidPlantSettings) -> FloatN:
-    """Surplus (N,) [W] of a gas ``n`` (N, S) [mol/s] without SO3, at the temperatures and conversions of ``c``."""
+    """Surplus (N,) [W] of a gas n (N, S) [mol/s] without SO3, at the temperatures and conversions of ``c``."""
     phase, fed, first = c.feed.phase, n[:, c.feed.phase.index(SO2)], c.beds[0].inlet.T
     done = c.conversion()
     heat = _heat(phase, n, c.feed.T)

@@ -14,14 +14,12 @@ MILLIGRAM_PER_NM3 = 1e-6 / NM3  # kg/mol
 
 def _inlet(bed: int, degrees: float) -> FloatN:
     meaning = f"gas entering bed {bed}"
-    value: FloatN = quantity(
-        "degC", meaning, default=celsius(degrees), low=celsius(340), high=celsius(600)
-    )
+    value: FloatN = quantity("degC", meaning, default=celsius(degrees), low=celsius(340), high=celsius(600))
     return value
 
 
 def _approach(bed: int, kelvin: float) -> FloatN:
-    meaning = f"bed {bed} ends at the conversion of equilibrium so much hotter than it leaves; 0 is equilibrium"
+    meaning = f"bed {bed} ends where equilibrium is for gas so much hotter; 0 is equilibrium"
     value: FloatN = quantity("K", meaning, default=kelvin, low=0.0, high=150.0)
     return value
 
@@ -30,13 +28,13 @@ def _approach(bed: int, kelvin: float) -> FloatN:
 class AcidPlantSettings:
     """A contact plant: drying, catalyst beds, one or two absorbers, and the acid it makes.
 
-    Defaults are common practice. The approaches make the conversion bed by bed that of published plants (60 to
-    70, 84 to 92, 94 to 97 % after beds 1 to 3; 97 to 98 % single, 99.7 to 99.8 % double absorption); a plant's own
-    bed analyses should replace them.
+    Defaults are common practice. The approaches give the conversions common in practice (60 to 70, 84 to 92
+    and 94 to 97 % after beds 1 to 3; 97 to 98 % by single, 99.7 to 99.8 % by double absorption); a plant's
+    own bed analyses should replace them.
     """
 
     beds: str = choice(
-        "catalyst beds; where an intermediate absorber parts them, beds before / after it (double absorption)",
+        "catalyst beds; with double absorption, beds before / after the intermediate absorber",
         ARRANGEMENTS, default="3/1",
     )  # fmt: skip
     bed_1_inlet: FloatN = _inlet(1, 415)
@@ -53,8 +51,9 @@ class AcidPlantSettings:
         "kPa", "mean absolute pressure in the beds", default=120 * KPA, low=80 * KPA, high=1000 * KPA
     )
     catalyst_limit: FloatN = quantity(
-        "degC", "hottest the catalyst may run for long", default=celsius(630), low=celsius(500), high=celsius(750)
-    )
+        "degC", "hottest the catalyst may run for long",
+        default=celsius(630), low=celsius(500), high=celsius(750),
+    )  # fmt: skip
     dried_moisture: FloatN = quantity(
         "mg/Nm3", "water left in the dried gas", default=50 * MILLIGRAM_PER_NM3,
         low=0.0, high=1000 * MILLIGRAM_PER_NM3,
@@ -65,10 +64,13 @@ class AcidPlantSettings:
     blower_rise: FloatN = quantity(
         "kPa", "pressure the main blower adds", default=35 * KPA, low=0.0, high=200 * KPA
     )
-    blower_efficiency: FloatN = quantity("%", "isentropic efficiency of the blower", default=0.75, low=0.3, high=1.0)
-    absorber_inlet: FloatN = quantity(
-        "degC", "gas entering an absorber, after heat exchange", default=celsius(165), low=celsius(100), high=celsius(300)
+    blower_efficiency: FloatN = quantity(
+        "%", "isentropic efficiency of the blower", default=0.75, low=0.3, high=1.0
     )
+    absorber_inlet: FloatN = quantity(
+        "degC", "gas entering an absorber, after heat exchange",
+        default=celsius(165), low=celsius(100), high=celsius(300),
+    )  # fmt: skip
     absorber_outlet: FloatN = quantity(
         "degC", "gas leaving an absorber", default=celsius(80), low=celsius(40), high=celsius(130)
     )

@@ -139,7 +139,7 @@ def _acid(drying: Drying, c: Converter, s: AcidPlantSettings) -> Acid:
 
 
 def _acid_cooling(gas: Stream, drying: Drying, c: Converter, acid: Acid) -> FloatN:
-    """Enthalpy given to the acid by gas and dilution water, less what product and mist carry off, (N,) [W]."""
+    """(N,) [W] given to the acid by gas and dilution water, less what product and mist carry off."""
     given = gas.enthalpy() - drying.gas.enthalpy() + acid_entry(acid.dilution).enthalpy
     for absorber in c.absorbers:
         given = given + absorber.inlet.enthalpy() - absorber.outlet.enthalpy()
