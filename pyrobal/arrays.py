@@ -7,7 +7,9 @@ share one value (it then broadcasts). S counts the species of a phase, E the ele
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Mapping
+import functools
+import operator
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 import numpy as np
@@ -20,6 +22,7 @@ FloatNM = npt.NDArray[np.float64]  # (N, M)
 FloatSE = npt.NDArray[np.float64]  # (S, E)
 Floats = npt.NDArray[np.float64]  # any other shape, said in the docstring
 BoolN = npt.NDArray[np.bool_]  # (N,)
+Bools = npt.NDArray[np.bool_]  # any other shape, said in the docstring
 IntN = npt.NDArray[np.int64]  # (N,)
 
 
@@ -37,6 +40,11 @@ def as_n(value: float | npt.ArrayLike) -> FloatN:
 def column(values: FloatN) -> Floats:
     """(N,) as (N, 1), to scale the rows of an (N, S) array."""
     return values[:, None]
+
+
+def total(parts: Iterable[Floats]) -> Floats:
+    """Add arrays that broadcast against each other; nothing adds up to a single zero, (1,)."""
+    return functools.reduce(operator.add, parts, np.zeros(1))
 
 
 def each_array(node: Any, change: Callable[[Floats], Floats]) -> Any:

@@ -1,9 +1,9 @@
 """What can go wrong, as one small tree.
 
     PyrobalError
-    ├── CaseError       the case file or command line is wrong; carries every Fault found     (exit code 2)
-    ├── DataError       a table in thermo_data/ is inconsistent                               (a defect of the project)
-    └── NotSolved       one balance was asked for and it is infeasible or did not converge    (exit code 1)
+    ├── CaseError       the case file or command line is wrong; carries every Fault (exit code 2)
+    ├── DataError       a table in thermo_data/ is inconsistent (a defect of ours)
+    └── NotSolved       one balance was asked for and it has no answer (exit code 1)
 
 A failed scenario inside a batch raises nothing: it carries a ``Reason`` and its readings are NaN.
 """
@@ -107,7 +107,8 @@ _SENTENCES = {
         "lower smelting.matte_grade (about 79 % Cu is the limit of pure copper sulfide)"
     ),
     Reason.GRADE_BELOW_CHARGE: (
-        "the charge gives a richer matte than asked for, even with no iron oxidised; raise smelting.matte_grade"
+        "the charge gives a richer matte than asked for, even with no iron oxidised; raise "
+        "smelting.matte_grade"
     ),
     Reason.NO_SULFUR_LEFT: (
         "the charge holds less sulfur than matte and slag of this grade need; lower smelting.matte_grade "
@@ -117,12 +118,12 @@ _SENTENCES = {
         "this much oxygen would burn all the iron sulfide and leave no matte below about 79 % Cu; "
         "lower smelting.oxygen_per_tonne"
     ),
-    Reason.NEGATIVE_OXYGEN: "the charge would need less than no oxygen; the matte grade is below what it melts to",
+    Reason.NEGATIVE_OXYGEN: "the charge would need less than no oxygen; raise smelting.matte_grade",
     Reason.ENRICHMENT_ABOVE_PURITY: (
         "the oxygen enrichment needed is above the purity of the industrial oxygen (smelting.oxygen_purity)"
     ),
     Reason.ENRICHMENT_BELOW_AIR: "the oxygen enrichment needed is below that of air",
-    Reason.FUEL_CANNOT_HEAT: "at this enrichment the fuel gas leaves as hot as it burns: no amount of fuel closes the heat",
+    Reason.FUEL_CANNOT_HEAT: "the fuel gas leaves as hot as it burns: no amount of fuel closes the heat",
     Reason.TEMPERATURE_OUT_OF_REACH: (
         "the temperature at which the heat closes lies outside 1150 to 1600 degC"
     ),
@@ -134,7 +135,8 @@ _SENTENCES = {
         "the slag fed to slag cleaning holds too little sulfur for a matte to form beside it"
     ),
     Reason.CONCENTRATE_GRADE_OUT_OF_REACH: (
-        "slag_cleaning.concentrate_grade is above that of the copper-bearing part of the slag alone, or below that "
+        "slag_cleaning.concentrate_grade is above that of the copper-bearing part of the slag alone, "
+        "or below that "
         "of the slag; change it"
     ),
     Reason.REDUCTANT_TAKES_NO_OXYGEN: (
@@ -169,7 +171,8 @@ _SENTENCES = {
         "cooler_temperature or draw in less air"
     ),
     Reason.STEAM_IMPOSSIBLE: (
-        "at the boiler's steam_pressure the feedwater would already boil, or the steam leave colder than it boils"
+        "at the boiler's steam_pressure the feedwater would already boil, or the steam leave colder "
+        "than it boils"
     ),
     Reason.GAS_COLDER_THAN_WASH: (
         "the gas after quenching is no warmer than gas_train.cooled_gas_temperature; lower that"

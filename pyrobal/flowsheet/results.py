@@ -10,7 +10,7 @@ import numpy as np
 from pyrobal.arrays import BoolN, IntN
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.inputs import Inputs
-from pyrobal.plant import smelting
+from pyrobal.plant import smelting as furnace
 from pyrobal.plant.dryer import DryerResult
 from pyrobal.plant.feed import FeedResult
 from pyrobal.streams.fuel import Fuel
@@ -27,9 +27,9 @@ class Results:
     inputs: Inputs
     feed: FeedResult
     dryer: DryerResult | None
-    charge: smelting.Charge
+    charge: furnace.Charge
     smelting_fuel: Fuel
-    smelting: smelting.SmeltingResult
+    smelting: furnace.SmeltingResult
     reason: IntN
 
     @property
@@ -43,12 +43,10 @@ class Results:
         return np.asarray(self.reason == Reason.SOLVED)
 
     @functools.cached_property
-    def autogenous(self) -> smelting.SmeltingResult:
+    def autogenous(self) -> furnace.SmeltingResult:
         """The same furnace with no fuel and no coolant, its enrichment closing the heat.
 
         Solved when first asked for; its ``reason`` says where no such enrichment exists.
         """
-        s = replace(
-            self.inputs.smelting, close_heat_with="enrichment", fuel_minimum=np.zeros(1)
-        )
-        return smelting.solve(self.charge, self.inputs.site, s, self.smelting_fuel)
+        s = replace(self.inputs.smelting, close_heat_with="enrichment", fuel_minimum=np.zeros(1))
+        return furnace.solve(self.charge, self.inputs.site, s, self.smelting_fuel)

@@ -49,7 +49,10 @@ def _charge(fed: feed.FeedResult, blend: Mapping[str, Stream]) -> smelting.Charg
     materials = [Material.of(stream) for stream in blend.values()]
     materials += [fed.reverts["smelting"]] if "smelting" in fed.reverts else []
     return smelting.Charge(
-        functools.reduce(operator.add, materials), fed.dry_rate, fed.fluxes.get("silica"), fed.fluxes.get("lime")
+        functools.reduce(operator.add, materials),
+        fed.dry_rate,
+        fed.fluxes.get("silica"),
+        fed.fluxes.get("lime"),
     )
 
 

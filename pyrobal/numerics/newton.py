@@ -85,7 +85,7 @@ def _keep(live: IntN, part: Problem, kept: BoolN) -> tuple[IntN, Problem]:
 
 def _newton_step(problem: Problem, z: Floats, f: Floats, longest: float) -> Floats:
     J = jacobian(problem, z, f)
-    undefined = ~np.isfinite(J).all(axis=(1, 2))
+    undefined = np.asarray(~np.isfinite(J).all(axis=(1, 2)))
     J[undefined] = np.eye(z.shape[1])
     step = _solve(J, np.where(undefined[:, None], -0.1 * f, -f))
     over = np.maximum(np.abs(step).max(axis=1) / longest, 1.0)
@@ -95,10 +95,9 @@ def _newton_step(problem: Problem, z: Floats, f: Floats, longest: float) -> Floa
 def _solve(J: Floats, right: Floats) -> Floats:
     """J step = right per scenario; the least-squares step where a matrix of the batch is singular."""
     try:
-        step: Floats = np.linalg.solve(J, right[:, :, None])[:, :, 0]
+        return np.linalg.solve(J, right[:, :, None])[:, :, 0]
     except np.linalg.LinAlgError:
-        step = (np.linalg.pinv(J) @ right[:, :, None])[:, :, 0]
-    return step
+        return np.asarray(np.linalg.pinv(J) @ right[:, :, None], dtype=np.float64)[:, :, 0]
 
 
 def _line_search(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, Floats
+from pyrobal.arrays import BoolN, Bools, Floats
 
 _BLOCK_ROUNDS = 12  # block exchanges before the slower, provably finite single exchange takes over
 _ROUNDS = 400
@@ -37,7 +37,7 @@ def nonnegative(Q: Floats, q: Floats) -> tuple[Floats, BoolN]:
     return np.where(free, np.maximum(x, 0.0), 0.0), ~todo
 
 
-def _solve(Q: Floats, q: Floats, free: Floats) -> tuple[Floats, Floats]:
+def _solve(Q: Floats, q: Floats, free: Bools) -> tuple[Floats, Floats]:
     """x with the held variables at zero, and the gradient of the objective at x."""
     m = Q.shape[0]
     both = free[:, :, None] & free[:, None, :]
@@ -46,7 +46,7 @@ def _solve(Q: Floats, q: Floats, free: Floats) -> tuple[Floats, Floats]:
     return x, x @ Q - q
 
 
-def _last_only(mask: Floats) -> Floats:
+def _last_only(mask: Bools) -> Bools:
     """Keep the last True of each row."""
     last = mask.shape[1] - 1 - np.argmax(mask[:, ::-1], axis=1)
     return np.arange(mask.shape[1]) == last[:, None]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, column
+from pyrobal.arrays import FloatN, column, total
 from pyrobal.constants import celsius
 from pyrobal.fields import quantity, text
 from pyrobal.streams.fuel import Fuel
@@ -46,7 +46,7 @@ class DryerSettings:
 
 @dataclass(frozen=True, eq=False)
 class DryerResult:
-    """concentrates : dried streams by name; gas : Stream; fuel [unit/s], heat [W], evaporated [kg/s]: (N,)."""
+    """concentrates : dried, by name; gas : Stream; fuel [unit/s], heat [W], evaporated [kg/s]: (N,)."""
 
     concentrates: Mapping[str, Stream]
     gas: Stream
@@ -57,17 +57,23 @@ class DryerResult:
 
 
 def solve(
-    concentrates: Mapping[str, Stream], moisture_after: FloatN, site: SiteSettings, s: DryerSettings, fuel: Fuel
+    concentrates: Mapping[str, Stream],
+    moisture_after: FloatN,
+    site: SiteSettings,
+    s: DryerSettings,
+    fuel: Fuel,
 ) -> DryerResult:
     """Dry each concentrate to ``moisture_after`` (N,) [kg water per kg wet]; a drier one is only warmed.
 
     Duty: enthalpy of the dried solids and of the vapour at the gas temperature less that of the feed.
     Fuel = duty / (efficiency x lower heating value); what the gas does not carry off is the loss.
     """
-    dried = {name: _dried(stream, moisture_after, s.solids_temperature) for name, stream in concentrates.items()}
-    before = sum(x.amount("H2O(l)") for x in concentrates.values())
-    vapour = before - sum(x.amount("H2O(l)") for x in dried.values())
-    cold, warm = (sum(x.enthalpy() for x in streams.values()) for streams in (concentrates, dried))
+    dried = {
+        name: _dried(stream, moisture_after, s.solids_temperature) for name, stream in concentrates.items()
+    }
+    vapour = total(x.amount("H2O(l)") for x in concentrates.values())
+    vapour = vapour - total(x.amount("H2O(l)") for x in dried.values())
+    cold, warm = (total(x.enthalpy() for x in streams.values()) for streams in (concentrates, dried))
     duty = warm - cold + vapour * species("H2O(g)").enthalpy(s.gas_temperature)[:, 0]
     burnt = np.maximum(duty, 0.0) / (s.efficiency * fuel.heating_value)
     air = moist_air(burnt * fuel.oxygen * (1.0 + s.excess_air) / OXYGEN_IN_AIR, air_humidity(site))
@@ -76,8 +82,8 @@ def solve(
     inputs["fuel"] = Entry(fuel.elements, fuel.enthalpy, fuel.enthalpy).scaled(burnt)
     inputs["air"] = Entry.of(Stream(air_species(), air, site.air_temperature))
     outputs = {name: Entry.of(x) for name, x in dried.items()} | {"gas": Entry.of(gas)}
-    loss = sum(e.enthalpy for e in inputs.values()) - sum(e.enthalpy for e in outputs.values())
-    ledger = Ledger(inputs, outputs, {"loss": np.asarray(loss)})
+    loss = total(e.enthalpy for e in inputs.values()) - total(e.enthalpy for e in outputs.values())
+    ledger = Ledger(inputs, outputs, {"loss": loss})
     return DryerResult(dried, gas, burnt, burnt * fuel.heating_value, vapour * WATER_MASS, ledger)
 
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import functools
-import operator
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats, IntN, column
+from pyrobal.arrays import FloatN, Floats, IntN, column, total
 from pyrobal.constants import PERCENT, T_STANDARD, celsius
 from pyrobal.errors import Reason
 from pyrobal.fields import choice, mass_fractions, quantity, text
@@ -63,7 +62,11 @@ class ChargeSettings:
 
     rate: FloatN | None = quantity("t/h", "total dry concentrate, only with shares", default=None, low=0.0)
     moisture_after_drying: FloatN = quantity(
-        "%", "water left in the dried blend, of wet mass; only with a dryer", default=0.2 * PERCENT, low=0.0, high=0.5
+        "%",
+        "water left in the dried blend, of wet mass; only with a dryer",
+        default=0.2 * PERCENT,
+        low=0.0,
+        high=0.5,
     )
 
 
@@ -88,37 +91,41 @@ class FeedResult:
     @property
     def dry_rate(self) -> FloatN:
         """(N,) [kg/s] dry concentrates."""
-        return _total(self.rates.values())
+        return total(self.rates.values())
 
     @property
     def water(self) -> FloatN:
         """(N,) [kg/s] moisture of the concentrates as received."""
-        return _total(stream.amount("H2O(l)") for stream in self.concentrates.values()) * WATER_MASS
+        return total(stream.amount("H2O(l)") for stream in self.concentrates.values()) * WATER_MASS
 
     @property
     def elements(self) -> Floats:
         """(N, E) [kg/s] elements in the dry blend."""
-        n = _total(s.elements() - _water_elements(s) for s in self.concentrates.values())
+        n = total(s.elements() - _water_elements(s) for s in self.concentrates.values())
         return n * ATOMIC_MASS
 
     def mineral(self, name: str) -> FloatN:
         """(N,) [kg/kg] of one substance in the dry blend."""
-        mass = (f.x[:, f.phase.index(name)] * self.rates[c] for c, f in self._blend() if name in f.phase.names)
-        return _total(mass) / self.dry_rate
+        mass = (
+            f.x[:, f.phase.index(name)] * self.rates[c] for c, f in self._blend() if name in f.phase.names
+        )
+        return total(mass) / self.dry_rate
 
     def minerals(self) -> list[str]:
         """Substances present in the blend of any scenario."""
-        names = dict.fromkeys(n for _, f in self._blend() for n, x in zip(f.phase.names, f.x.T, strict=True) if x.any())
+        names = dict.fromkeys(
+            n for _, f in self._blend() for n, x in zip(f.phase.names, f.x.T, strict=True) if x.any()
+        )
         return list(names)
 
     def misfit(self) -> FloatN:
         """(N,) [kg/kg] remainder of the assay fit, the blend's mean by rate."""
-        return _total(f.misfit * self.rates[c] for c, f in self._blend()) / self.dry_rate
+        return total(f.misfit * self.rates[c] for c, f in self._blend()) / self.dry_rate
 
     def element_misfit(self, element: str) -> FloatN:
         """(N,) [kg/kg] of one element left in plain form."""
         parts = (f.remainder[element] * self.rates[c] for c, f in self._blend() if element in f.remainder)
-        return _total(parts) / self.dry_rate
+        return total(parts) / self.dry_rate
 
     def _blend(self) -> list[tuple[str, MineralFit]]:
         return [(name, self.fits[name]) for name in self.concentrates]
@@ -141,7 +148,11 @@ def solve(
     for r in reverts:
         material = _material(revert_fits[r.name], r.rate, r.moisture)
         back[r.to] = back[r.to] + material if r.to in back else material
-    every = {**fits, **{f"flux.{n}": f for n, f in flux_fits.items()}, **{f"revert.{n}": f for n, f in revert_fits.items()}}
+    every = {
+        **fits,
+        **{f"flux.{n}": f for n, f in flux_fits.items()},
+        **{f"revert.{n}": f for n, f in revert_fits.items()},
+    }
     reason = _reasons(every.values(), rates.values())
     return FeedResult(streams, every, rates, back, flux, reason)
 
@@ -150,7 +161,9 @@ def _dry_rate(c: ConcentrateSettings, charge: ChargeSettings) -> FloatN:
     if c.rate is not None:
         return c.rate
     if c.share is None or charge.rate is None:
-        raise ValueError(f"concentrate {c.name!r} needs a rate, or a share together with the rate of the charge")
+        raise ValueError(
+            f"concentrate {c.name!r} needs a rate, or a share together with the rate of the charge"
+        )
     return c.share * charge.rate
 
 
@@ -160,7 +173,9 @@ def _stream(f: MineralFit, rate: FloatN, moisture: FloatN, T: FloatN) -> Stream:
     dry = f.x / f.phase.molar_mass * column(rate)
     water = moisture / (1.0 - moisture) * rate / WATER_MASS
     n = max(len(dry), len(water))
-    full = np.concatenate([np.broadcast_to(dry, (n, dry.shape[1])), column(np.broadcast_to(water, (n,)))], axis=1)
+    full = np.concatenate(
+        [np.broadcast_to(dry, (n, dry.shape[1])), column(np.broadcast_to(water, (n,)))], axis=1
+    )
     return Stream(phase, full, T)
 
 
@@ -170,7 +185,7 @@ def _material(f: MineralFit, rate: FloatN, moisture: FloatN) -> Material:
 
 def _reasons(fits: Iterable[MineralFit], rates: Iterable[FloatN]) -> IntN:
     good = functools.reduce(np.logical_and, (f.ok for f in fits))
-    finite = np.isfinite(_total(rates))
+    finite = np.isfinite(total(rates))
     reason = np.where(good, Reason.SOLVED, Reason.ASSAY_IMPOSSIBLE)
     return np.where(finite, reason, Reason.INPUT_NOT_FINITE).astype(np.int64)
 
@@ -179,7 +194,3 @@ def _water_elements(stream: Stream) -> Floats:
     water = np.zeros(len(ELEMENTS))
     water[ELEMENTS.index("H")], water[ELEMENTS.index("O")] = 2.0, 1.0
     return column(stream.amount("H2O(l)")) * water
-
-
-def _total(parts: Iterable[Floats]) -> Floats:
-    return functools.reduce(operator.add, parts, np.zeros(1))

@@ -39,11 +39,27 @@ def _deportment_members(r: Results) -> list[str]:
 
 
 READINGS = (
-    Reading("recovery.Cu", "%", "copper to the matte, of all copper fed", lambda r: _deportment(r, "Cu.matte")),
-    Reading("deportment.<X>", "%", "share of an element that leaves for good by an outlet",
-            _deportment, _deportment_members),
-    Reading("balance.<X>.closure", "-", "(out - in) / in of an element over the furnace",
-            lambda r, e: r.smelting.ledger.closure(e), _elements),
-    Reading("balance.heat.closure", "-", "heat in less heat out, over the heat turned over",
-            lambda r: r.smelting.ledger.heat_closure()),
-)  # fmt: skip
+    Reading(
+        "recovery.Cu", "%", "copper to the matte, of all copper fed", lambda r: _deportment(r, "Cu.matte")
+    ),
+    Reading(
+        "deportment.<X>",
+        "%",
+        "share of an element that leaves for good by an outlet",
+        _deportment,
+        _deportment_members,
+    ),
+    Reading(
+        "balance.<X>.closure",
+        "-",
+        "(out - in) / in of an element over the furnace",
+        lambda r, e: r.smelting.ledger.closure(e),
+        _elements,
+    ),
+    Reading(
+        "balance.heat.closure",
+        "-",
+        "heat in less heat out, over the heat turned over",
+        lambda r: r.smelting.ledger.heat_closure(),
+    ),
+)

@@ -16,9 +16,9 @@ _NAMES = {substance: name for name, substance in MINERALS.items()}
 
 
 def _assay_members(r: Results) -> list[str]:
-    present = r.feed.elements.any(axis=0)
+    present = (r.feed.elements > 0).any(axis=0)
     oxides = {element: oxide for oxide, element in _OXIDES.items()}
-    names = [oxides.get(e, e) for e, there in zip(ELEMENTS, present, strict=True) if there]
+    names = [oxides.get(e, e) for e, there in zip(ELEMENTS, np.atleast_1d(present), strict=True) if there]
     return [name for name in names if name not in ("O", "H", "C")]
 
 
@@ -54,25 +54,28 @@ def _dryer(r: Results) -> DryerResult:
 
 READINGS = (
     Reading("feed.dry_rate", "t/h", "concentrates, dry", lambda r: r.feed.dry_rate),
-    Reading(
-        "feed.wet_rate", "t/h", "concentrates as received", lambda r: r.feed.dry_rate + r.feed.water
-    ),
+    Reading("feed.wet_rate", "t/h", "concentrates as received", lambda r: r.feed.dry_rate + r.feed.water),
     Reading("feed.water", "t/h", "moisture of the concentrates as received", lambda r: r.feed.water),
     Reading("feed.assay.<X>", "wt%", "element or oxide in the dry blend", _assay, _assay_members),
-    Reading("feed.minerals.<X>", "wt%", "mineral in the dry blend, from the assays", _mineral, _mineral_members),
     Reading(
-        "feed.mineral_misfit", "wt%", "assay that no usual mineral explains, root of squares over the elements",
+        "feed.minerals.<X>", "wt%", "mineral in the dry blend, from the assays", _mineral, _mineral_members
+    ),
+    Reading(
+        "feed.mineral_misfit",
+        "wt%",
+        "assay that no usual mineral explains, root of squares over the elements",
         lambda r: r.feed.misfit(),
     ),
     Reading(
-        "feed.misfit.<X>", "wt%", "element that no usual mineral explains, held as its plain oxide or native",
-        lambda r, element: r.feed.element_misfit(element), _misfit_members,
+        "feed.misfit.<X>",
+        "wt%",
+        "element that no usual mineral explains, held as its plain oxide or native",
+        lambda r, element: r.feed.element_misfit(element),
+        _misfit_members,
     ),
+    Reading("dryer.evaporated", "t/h", "water driven off", lambda r: _dryer(r).evaporated, needs="dryer"),
     Reading(
-        "dryer.evaporated", "t/h", "water driven off", lambda r: _dryer(r).evaporated, needs="dryer"
+        "dryer.fuel_heat", "MW", "fuel fired, by lower heating value", lambda r: _dryer(r).heat, needs="dryer"
     ),
-    Reading("dryer.fuel_heat", "MW", "fuel fired, by lower heating value", lambda r: _dryer(r).heat, needs="dryer"),
-    Reading(
-        "dryer.gas.flow_wet", "Nm3/h", "dryer gas", lambda r: _dryer(r).gas.total(), needs="dryer"
-    ),
-)  # fmt: skip
+    Reading("dryer.gas.flow_wet", "Nm3/h", "dryer gas", lambda r: _dryer(r).gas.total(), needs="dryer"),
+)

@@ -27,7 +27,7 @@ CLOSURE_COLD, CLOSURE_HOT = celsius(1150), celsius(1350)  # range of the distrib
 
 @dataclass(frozen=True)
 class Message:
-    """level : "limit" (no answer), "caution" (look at this), "note", or "safety"; key : reading or setting."""
+    """level : "limit" (no answer), "caution" (look at this), "note" or "safety"; key : reading or setting."""
 
     level: str
     key: str
@@ -56,23 +56,29 @@ def _feed(r: Results, i: int) -> Iterator[Message]:
     misfit = _at(r, "feed.mineral_misfit", i)
     if misfit > 1 * PERCENT:
         yield Message(
-            "caution", "feed.mineral_misfit",
-            f"{misfit / PERCENT:.1f} % of the assay is explained by no usual mineral; check the assays, or give "
+            "caution",
+            "feed.mineral_misfit",
+            f"{misfit / PERCENT:.1f} % of the assay is explained by no usual mineral; check the "
+            "assays, or give "
             "measured minerals",
-        )  # fmt: skip
+        )
     for name in r.feed.concentrates:
         total = _one(r.feed.fits[name].total, i)
         if total > 1.005:
             yield Message(
-                "caution", f"concentrate.{name}.assay",
-                f"the minerals of this assay, with the oxygen and carbonate they imply, sum to {total / PERCENT:.1f} %",
-            )  # fmt: skip
+                "caution",
+                f"concentrate.{name}.assay",
+                "the minerals of this assay, with the oxygen and carbonate they imply, sum to "
+                f"{total / PERCENT:.1f} %",
+            )
         if total < 0.93:
             yield Message(
-                "caution", f"concentrate.{name}.assay",
-                f"{(1 - total) / PERCENT:.1f} % of this concentrate is not assayed; it is carried as inert rest to "
+                "caution",
+                f"concentrate.{name}.assay",
+                f"{(1 - total) / PERCENT:.1f} % of this concentrate is not assayed; it is carried as "
+                "inert rest to "
                 "the slag",
-            )  # fmt: skip
+            )
 
 
 def _heat(r: Results, i: int) -> Iterator[Message]:
@@ -89,15 +95,20 @@ def _heat(r: Results, i: int) -> Iterator[Message]:
     if surplus > 0.01 * MW:
         cold = _at(r, "smelting.heat.cold_charge_to_absorb", i) / TONNE_PER_HOUR
         yield Message(
-            "note", "smelting.heat.surplus",
-            f"{surplus / MW:.1f} MW to spare; it would be absorbed by {point}, or by {cold:.0f} t/h of cold own matte",
-        )  # fmt: skip
+            "note",
+            "smelting.heat.surplus",
+            f"{surplus / MW:.1f} MW to spare; it would be absorbed by {point}, or by {cold:.0f} t/h "
+            "of cold own matte",
+        )
     if surplus < -0.01 * MW:
-        remedy = "" if np.isnan(autogenous) else f", or raise the enrichment to {autogenous / PERCENT:.1f} vol%"
+        remedy = (
+            "" if np.isnan(autogenous) else f", or raise the enrichment to {autogenous / PERCENT:.1f} vol%"
+        )
         yield Message(
-            "caution", "smelting.heat.surplus",
-            f"heat is short by {-surplus / MW:.1f} MW with close_heat_with = \"{mode}\"; fire fuel{remedy}",
-        )  # fmt: skip
+            "caution",
+            "smelting.heat.surplus",
+            f'heat is short by {-surplus / MW:.1f} MW with close_heat_with = "{mode}"; fire fuel{remedy}',
+        )
 
 
 def _slag(r: Results, i: int) -> Iterator[Message]:
@@ -105,31 +116,37 @@ def _slag(r: Results, i: int) -> Iterator[Message]:
     target = _one(r.smelting.settings.fe_sio2, i)
     if not FE_SIO2_LOW <= ratio <= FE_SIO2_HIGH:
         yield Message(
-            "caution", "smelting.slag.fe_sio2",
-            f"Fe/SiO2 of {ratio:.2f} is outside {FE_SIO2_LOW} to {FE_SIO2_HIGH} (common practice): silica saturation "
+            "caution",
+            "smelting.slag.fe_sio2",
+            f"Fe/SiO2 of {ratio:.2f} is outside {FE_SIO2_LOW} to {FE_SIO2_HIGH} (common practice): "
+            "silica saturation "
             "below, magnetite saturation above",
-        )  # fmt: skip
+        )
     if r.charge.silica is not None and ratio < target * (1 - 1e-6):
         yield Message(
-            "caution", "smelting.fe_sio2",
+            "caution",
+            "smelting.fe_sio2",
             f"the charge itself brings more silica than Fe/SiO2 = {target:.2f} allows; no flux is fed",
-        )  # fmt: skip
+        )
     magnetite = _at(r, "smelting.slag.magnetite", i)
     if magnetite > MAGNETITE_HIGH:
         yield Message(
-            "caution", "smelting.slag.magnetite",
-            f"{magnetite / PERCENT:.0f} % Fe3O4 is above {MAGNETITE_HIGH / PERCENT:.0f} % (common practice): expect "
+            "caution",
+            "smelting.slag.magnetite",
+            f"{magnetite / PERCENT:.0f} % Fe3O4 is above {MAGNETITE_HIGH / PERCENT:.0f} % (common "
+            "practice): expect "
             "build-up and foaming",
-        )  # fmt: skip
+        )
     viscosity = _at(r, "smelting.slag.viscosity", i)
     if viscosity > VISCOSITY_HIGH:
         yield Message("caution", "smelting.slag.viscosity", f"the slag is stiff, {viscosity:.2f} Pa s")
     T = _at(r, "smelting.slag.temperature", i)
     if T < SLAG_COLD:
         yield Message(
-            "caution", "smelting.slag.temperature",
+            "caution",
+            "smelting.slag.temperature",
             f"{T - 273.15:.0f} degC is near the liquidus of iron silicate slag (fayalite melts at 1205 degC)",
-        )  # fmt: skip
+        )
 
 
 def _closures(r: Results, i: int) -> Iterator[Message]:
@@ -140,20 +157,29 @@ def _closures(r: Results, i: int) -> Iterator[Message]:
         range_ = f"{closure.low / PERCENT:.0f} to {closure.high / PERCENT:.1f} % Cu in matte"
         inside = closure.low <= grade <= closure.high and CLOSURE_COLD <= T <= CLOSURE_HOT
         yield Message(
-            "note" if inside else "caution", settings,
+            "note" if inside else "caution",
+            settings,
             f"predicted by {closure.source}; {origin}; for {range_}, 1150 to 1350 degC"
-            + ("" if inside else f"; this result, {grade / PERCENT:.1f} % Cu and {T - 273.15:.0f} degC, is outside"),
-        )  # fmt: skip
+            + (
+                ""
+                if inside
+                else f"; this result, {grade / PERCENT:.1f} % Cu and {T - 273.15:.0f} degC, is outside"
+            ),
+        )
     if s.slag_magnetite is None:
         factor = _one(s.magnetite_over_equilibrium, i)
         yield Message(
-            "note", "smelting.magnetite_over_equilibrium",
-            f"slag magnetite is {factor:g} times the local equilibrium; tune this factor by your own slag assays",
-        )  # fmt: skip
+            "note",
+            "smelting.magnetite_over_equilibrium",
+            f"slag magnetite is {factor:g} times the local equilibrium; tune this factor by your own "
+            "slag assays",
+        )
     yield Message(
-        "note", "smelting.deportment",
-        "minor elements follow survey mid-values from memory: an order of magnitude, to be replaced by your own",
-    )  # fmt: skip
+        "note",
+        "smelting.deportment",
+        "minor elements follow survey mid-values from memory: an order of magnitude, to be replaced "
+        "by your own",
+    )
 
 
 def closures_used(r: Results) -> list[tuple[solutions.Closure, str]]:
@@ -174,22 +200,29 @@ def closures_used(r: Results) -> list[tuple[solutions.Closure, str]]:
 
 def _safety(r: Results, i: int) -> Iterator[Message]:
     yield Message(
-        "safety", "smelting.gas.so2",
-        "furnace gas is far above the 100 ppm SO2 that is immediately dangerous (NIOSH IDLH); local codes and "
+        "safety",
+        "smelting.gas.so2",
+        "furnace gas is far above the 100 ppm SO2 that is immediately dangerous (NIOSH IDLH); local "
+        "codes and "
         "licensed practice decide",
-    )  # fmt: skip
+    )
     if _one(r.inputs.smelting.enrichment, i) > 0.235:
         yield Message(
-            "safety", "smelting.enrichment",
+            "safety",
+            "smelting.enrichment",
             "oxygen-enriched gas: clean, oil-free, rated pipework and local oxygen codes apply",
-        )  # fmt: skip
+        )
     yield Message(
-        "safety", "smelting.matte",
-        "water or damp charge under molten matte or slag explodes; a heat balance is a screening estimate, not "
+        "safety",
+        "smelting.matte",
+        "water or damp charge under molten matte or slag explodes; a heat balance is a screening "
+        "estimate, not "
         "furnace control",
-    )  # fmt: skip
+    )
     if r.scenarios and np.any(r.smelting.heat.fuel > 0):
-        yield Message("safety", "smelting.fuel", "incomplete combustion leaves CO: monitor the uptake and after-burn")
+        yield Message(
+            "safety", "smelting.fuel", "incomplete combustion leaves CO: monitor the uptake and after-burn"
+        )
 
 
 _RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (_feed, _heat, _slag, _closures)

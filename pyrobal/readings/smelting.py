@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from pyrobal.arrays import FloatN
-from pyrobal.constants import T_STANDARD
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.smelting.melt import M_FE, M_FE3O4, M_FEO
@@ -18,8 +17,17 @@ from pyrobal.thermo.solutions import utigard_warczok
 M_SO2, M_H2SO4 = 0.064058, 0.098072  # kg/mol, from the atomic masses of the tables
 WATER_EVAPORATION = 44_004.0  # J/mol at 25 degC: H298 of H2O(g) less that of H2O(l)
 _SLAG_OXIDES = {"SiO2": "Si", "CaO": "Ca", "Al2O3": "Al", "MgO": "Mg", "K2O": "K", "Na2O": "Na"}
-_VISCOUS = {"FeO(slag)": "FeO", "SiO2(l)": "SiO2", "CaO(slag)": "CaO", "Al2O3(l)": "Al2O3", "MgO(slag)": "MgO",
-            "K2O(slag)": "K2O", "Na2O(slag)": "Na2O", "Cu2O(l)": "Cu2O", "PbO(l)": "PbO"}  # fmt: skip
+_VISCOUS = {
+    "FeO(slag)": "FeO",
+    "SiO2(l)": "SiO2",
+    "CaO(slag)": "CaO",
+    "Al2O3(l)": "Al2O3",
+    "MgO(slag)": "MgO",
+    "K2O(slag)": "K2O",
+    "Na2O(slag)": "Na2O",
+    "Cu2O(l)": "Cu2O",
+    "PbO(l)": "PbO",
+}
 
 
 def element_share(stream: Stream, element: str) -> FloatN:
@@ -121,18 +129,37 @@ def _temperature(stream: Stream) -> FloatN:
 
 
 READINGS = (
-    Reading("smelting.oxygen.demand", "Nm3/h",
-            "pure O2 to supply with the process gas for the charge, oxygen efficiency included, fuel not",
-            lambda r: r.smelting.melt.oxygen_demand),
-    Reading("smelting.oxygen.per_tonne", "Nm3/t", "the same per tonne of dry concentrate",
-            lambda r: r.smelting.melt.oxygen_demand / r.feed.dry_rate),
-    Reading("smelting.oxygen.for_fuel", "Nm3/h", "pure O2 the fuel burns with",
-            lambda r: r.smelting.oxygen_for_fuel),
-    Reading("smelting.oxygen.industrial", "Nm3/h", "industrial oxygen delivered, at its purity",
-            lambda r: r.smelting.heat.industrial),
+    Reading(
+        "smelting.oxygen.demand",
+        "Nm3/h",
+        "pure O2 to supply with the process gas for the charge, oxygen efficiency included, fuel not",
+        lambda r: r.smelting.melt.oxygen_demand,
+    ),
+    Reading(
+        "smelting.oxygen.per_tonne",
+        "Nm3/t",
+        "the same per tonne of dry concentrate",
+        lambda r: r.smelting.melt.oxygen_demand / r.feed.dry_rate,
+    ),
+    Reading(
+        "smelting.oxygen.for_fuel",
+        "Nm3/h",
+        "pure O2 the fuel burns with",
+        lambda r: r.smelting.oxygen_for_fuel,
+    ),
+    Reading(
+        "smelting.oxygen.industrial",
+        "Nm3/h",
+        "industrial oxygen delivered, at its purity",
+        lambda r: r.smelting.heat.industrial,
+    ),
     Reading("smelting.air", "Nm3/h", "air blown, dry", lambda r: r.smelting.heat.air),
-    Reading("smelting.process_gas", "Nm3/h", "air and industrial oxygen together, dry",
-            lambda r: r.smelting.heat.air + r.smelting.heat.industrial),
+    Reading(
+        "smelting.process_gas",
+        "Nm3/h",
+        "air and industrial oxygen together, dry",
+        lambda r: r.smelting.heat.air + r.smelting.heat.industrial,
+    ),
     Reading("smelting.enrichment", "vol%", "O2 in the dry process gas", lambda r: r.smelting.enrichment),
     Reading("smelting.flux.silica", "t/h", "silica flux, wet as fed", lambda r: r.smelting.silica_flux),
     Reading("smelting.flux.lime", "t/h", "lime flux, wet as fed", lambda r: r.smelting.lime_flux),
@@ -141,50 +168,140 @@ READINGS = (
     Reading("smelting.cold_charge", "t/h", "own matte put back cold to hold the heat", _cold_charge),
     Reading("smelting.matte.rate", "t/h", "matte tapped", lambda r: r.smelting.matte.mass()),
     Reading("smelting.matte.temperature", "degC", "matte tapped", lambda r: r.smelting.matte.T),
-    Reading("smelting.matte.grade", "wt%", "copper in the matte", lambda r: element_share(r.smelting.matte, "Cu")),
-    Reading("smelting.matte.assay.<X>", "wt%", "element in the matte",
-            lambda r, e: element_share(r.smelting.matte, e), lambda r: _present(r.smelting.matte)),
+    Reading(
+        "smelting.matte.grade", "wt%", "copper in the matte", lambda r: element_share(r.smelting.matte, "Cu")
+    ),
+    Reading(
+        "smelting.matte.assay.<X>",
+        "wt%",
+        "element in the matte",
+        lambda r, e: element_share(r.smelting.matte, e),
+        lambda r: _present(r.smelting.matte),
+    ),
     Reading("smelting.slag.rate", "t/h", "slag tapped", lambda r: r.smelting.slag.mass()),
     Reading("smelting.slag.temperature", "degC", "slag tapped", lambda r: r.smelting.slag.T),
-    Reading("smelting.slag.assay.<X>", "wt%", "oxide or element in the slag; Fe, Cu and S in every form",
-            _slag_assay, _slag_members),
-    Reading("smelting.slag.fe_sio2", "-", "mass ratio of total Fe to SiO2",
-            lambda r: r.smelting.melt.slag_iron * M_FE / r.smelting.melt.supply.silica),
+    Reading(
+        "smelting.slag.assay.<X>",
+        "wt%",
+        "oxide or element in the slag; Fe, Cu and S in every form",
+        _slag_assay,
+        _slag_members,
+    ),
+    Reading(
+        "smelting.slag.fe_sio2",
+        "-",
+        "mass ratio of total Fe to SiO2",
+        lambda r: r.smelting.melt.slag_iron * M_FE / r.smelting.melt.supply.silica,
+    ),
     Reading("smelting.slag.magnetite", "wt%", "Fe3O4 in the slag", lambda r: _slag_assay(r, "Fe3O4")),
-    Reading("smelting.slag.copper", "wt%", "copper in the slag, all forms", lambda r: element_share(r.smelting.slag, "Cu")),
+    Reading(
+        "smelting.slag.copper",
+        "wt%",
+        "copper in the slag, all forms",
+        lambda r: element_share(r.smelting.slag, "Cu"),
+    ),
     Reading("smelting.slag.viscosity", "Pa s", "viscosity of the slag, free of solids", _viscosity),
-    Reading("smelting.gas.flow_wet", "Nm3/h", "gas leaving the uptake, in-leakage included",
-            lambda r: r.smelting.gas.total()),
-    Reading("smelting.gas.flow_dry", "Nm3/h", "the same without water vapour",
-            lambda r: r.smelting.gas.total() - r.smelting.gas.amount("H2O(g)")),
-    *(Reading(f"smelting.gas.{name.lower()}", "vol%", f"{name} in the wet gas",
-              lambda r, name=name: gas_share(r.smelting.gas, name)) for name in ("SO2", "O2", "N2", "CO2", "H2O")),
-    Reading("smelting.gas.so2_dry", "vol%", "SO2 in the dry gas", lambda r: gas_share(r.smelting.gas, "SO2", dry=True)),
+    Reading(
+        "smelting.gas.flow_wet",
+        "Nm3/h",
+        "gas leaving the uptake, in-leakage included",
+        lambda r: r.smelting.gas.total(),
+    ),
+    Reading(
+        "smelting.gas.flow_dry",
+        "Nm3/h",
+        "the same without water vapour",
+        lambda r: r.smelting.gas.total() - r.smelting.gas.amount("H2O(g)"),
+    ),
+    *(
+        Reading(
+            f"smelting.gas.{name.lower()}",
+            "vol%",
+            f"{name} in the wet gas",
+            lambda r, name=name: gas_share(r.smelting.gas, name),
+        )
+        for name in ("SO2", "O2", "N2", "CO2", "H2O")
+    ),
+    Reading(
+        "smelting.gas.so2_dry",
+        "vol%",
+        "SO2 in the dry gas",
+        lambda r: gas_share(r.smelting.gas, "SO2", dry=True),
+    ),
     Reading("smelting.gas.temperature", "degC", "gas leaving the uptake", lambda r: r.smelting.gas.T),
-    Reading("smelting.gas.so2_load", "t/h", "SO2 that must be captured",
-            lambda r: r.smelting.gas.amount("SO2(g)") * M_SO2),
-    Reading("smelting.gas.acid_equivalent", "t/d", "the same as 100 % H2SO4",
-            lambda r: r.smelting.gas.amount("SO2(g)") * M_H2SO4),
+    Reading(
+        "smelting.gas.so2_load",
+        "t/h",
+        "SO2 that must be captured",
+        lambda r: r.smelting.gas.amount("SO2(g)") * M_SO2,
+    ),
+    Reading(
+        "smelting.gas.acid_equivalent",
+        "t/d",
+        "the same as 100 % H2SO4",
+        lambda r: r.smelting.gas.amount("SO2(g)") * M_H2SO4,
+    ),
     Reading("smelting.dust.rate", "t/h", "dust carried out of the furnace", lambda r: r.smelting.dust.mass()),
-    Reading("smelting.dust.returned", "t/h", "dust put back",
-            lambda r: r.smelting.dust_returned.mass()),
-    Reading("smelting.dust.assay.<X>", "wt%", "element in the dust",
-            lambda r, e: element_share(r.smelting.dust, e), lambda r: _present(r.smelting.dust)),
-    Reading("smelting.heat.in.<X>", "MW", "sensible heat above 25 degC brought in; reaction heat at 25 degC; fuel by "
-            "its lower heating value", _heat_in, _heat_in_members),
-    Reading("smelting.heat.out.<X>", "MW", "sensible heat above 25 degC carried out, melting and silicate formation "
-            "included; evaporation of moisture; heat loss", _heat_out, _heat_out_members),
-    Reading("smelting.heat.total", "MW", "all heat in", lambda r: r.smelting.ledger.heat_total() + evaporation(r)),
-    Reading("smelting.heat.surplus", "MW", "heat to spare; negative where heat is short",
-            lambda r: r.smelting.heat.surplus),
-    Reading("smelting.heat.autogenous_enrichment", "vol%", "enrichment at which no fuel and no coolant is needed",
-            _autogenous),
-    Reading("smelting.heat.cold_charge_to_absorb", "t/h", "own cold matte that would absorb the surplus",
-            lambda r: np.maximum(r.smelting.heat.surplus, 0.0) / cold_charge_takes(r)),
-    Reading("smelting.oxygen_potential", "-", "log10 of the oxygen pressure in atm where matte, slag and gas meet",
-            lambda r: r.smelting.potentials.log10_po2_atm),
-    Reading("smelting.sulfur_potential", "-", "log10 of the S2 pressure in bar at the same place",
-            lambda r: r.smelting.potentials.log_ps2 / np.log(10.0)),
-    Reading("smelting.slag.magnetite_equilibrium", "wt%", "Fe3O4 of the local equilibrium, before the excess",
-            lambda r: _slag_assay(r, "Fe3O4") * r.smelting.magnetite_equilibrium_share),
-)  # fmt: skip
+    Reading("smelting.dust.returned", "t/h", "dust put back", lambda r: r.smelting.dust_returned.mass()),
+    Reading(
+        "smelting.dust.assay.<X>",
+        "wt%",
+        "element in the dust",
+        lambda r, e: element_share(r.smelting.dust, e),
+        lambda r: _present(r.smelting.dust),
+    ),
+    Reading(
+        "smelting.heat.in.<X>",
+        "MW",
+        "sensible heat above 25 degC brought in; reaction heat at 25 degC; fuel by its lower heating value",
+        _heat_in,
+        _heat_in_members,
+    ),
+    Reading(
+        "smelting.heat.out.<X>",
+        "MW",
+        "sensible heat above 25 degC carried out, melting and silicate formation "
+        "included; evaporation of moisture; heat loss",
+        _heat_out,
+        _heat_out_members,
+    ),
+    Reading(
+        "smelting.heat.total", "MW", "all heat in", lambda r: r.smelting.ledger.heat_total() + evaporation(r)
+    ),
+    Reading(
+        "smelting.heat.surplus",
+        "MW",
+        "heat to spare; negative where heat is short",
+        lambda r: r.smelting.heat.surplus,
+    ),
+    Reading(
+        "smelting.heat.autogenous_enrichment",
+        "vol%",
+        "enrichment at which no fuel and no coolant is needed",
+        _autogenous,
+    ),
+    Reading(
+        "smelting.heat.cold_charge_to_absorb",
+        "t/h",
+        "own cold matte that would absorb the surplus",
+        lambda r: np.maximum(r.smelting.heat.surplus, 0.0) / cold_charge_takes(r),
+    ),
+    Reading(
+        "smelting.oxygen_potential",
+        "-",
+        "log10 of the oxygen pressure in atm where matte, slag and gas meet",
+        lambda r: r.smelting.potentials.log10_po2_atm,
+    ),
+    Reading(
+        "smelting.sulfur_potential",
+        "-",
+        "log10 of the S2 pressure in bar at the same place",
+        lambda r: r.smelting.potentials.log_ps2 / np.log(10.0),
+    ),
+    Reading(
+        "smelting.slag.magnetite_equilibrium",
+        "wt%",
+        "Fe3O4 of the local equilibrium, before the excess",
+        lambda r: _slag_assay(r, "Fe3O4") * r.smelting.magnetite_equilibrium_share,
+    ),
+)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column
 from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.files import data_root
 from pyrobal.thermo.properties import Species
@@ -61,3 +61,23 @@ def carrier_matrix(phase: Species, carriers: Mapping[str, str]) -> Floats:
         row, col = ELEMENTS.index(element), phase.index(name)
         matrix[row, col] = 1.0 / phase.composition[col, row]
     return matrix
+
+
+def share_out(
+    elements: FloatNE, shares: Shares, carriers: Mapping[str, tuple[Species, Mapping[str, str]]]
+) -> dict[str, FloatNS]:
+    """Amounts (N, S) [mol/s] of each outlet, from ``elements`` (N, E) [mol/s].
+
+    carriers : outlet -> its S axis and the carrier of each element
+    Raises ValueError where an element is sent to an outlet that has no carrier for it.
+    """
+    amounts = {}
+    for outlet, (phase, names) in carriers.items():
+        matrix = carrier_matrix(phase, names)
+        amounts[outlet] = np.zeros((1, len(phase)))
+        for element, by_outlet in shares.items():
+            share, i = by_outlet[outlet], ELEMENTS.index(element)
+            if element not in names and np.any(share > 0):
+                raise ValueError(f"{element} has no form in which it could leave with the {outlet}")
+            amounts[outlet] = amounts[outlet] + column(elements[:, i] * share) * matrix[i]
+    return amounts

@@ -6,14 +6,12 @@ step shows here.
 
 from __future__ import annotations
 
-import functools
-import operator
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, Floats, column
+from pyrobal.arrays import FloatN, FloatNE, column, total
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ELEMENTS
 
@@ -67,11 +65,11 @@ class Ledger:
 
     def elements_in(self) -> FloatNE:
         """(N, E) [mol/s]."""
-        return _sum(entry.elements for entry in self.inputs.values())
+        return total(entry.elements for entry in self.inputs.values())
 
     def elements_out(self) -> FloatNE:
         """(N, E) [mol/s]."""
-        return _sum(entry.elements for entry in self.outputs.values())
+        return total(entry.elements for entry in self.outputs.values())
 
     def element_closure(self) -> FloatNE:
         """(N, E) [-]: (out - in) / in, zero where the element is absent on both sides."""
@@ -85,19 +83,16 @@ class Ledger:
 
     def reaction_heat(self) -> FloatN:
         """(N,) [W] released at 25 degC: formation heat of what comes in less that of what leaves."""
-        return _sum(e.formation for e in self.inputs.values()) - _sum(e.formation for e in self.outputs.values())
+        return total(e.formation for e in self.inputs.values()) - total(
+            e.formation for e in self.outputs.values()
+        )
 
     def heat_total(self) -> FloatN:
         """(N,) [W]: reaction heat plus the sensible heat that comes in."""
-        return self.reaction_heat() + _sum(e.sensible for e in self.inputs.values())
+        return self.reaction_heat() + total(e.sensible for e in self.inputs.values())
 
     def heat_closure(self) -> FloatN:
         """(N,) [-]: heat in less heat out, over heat turned over."""
-        out = _sum(e.sensible for e in self.outputs.values()) + _sum(self.heat_out.values())
-        turnover = _sum(np.abs(e.sensible) for e in (*self.inputs.values(), *self.outputs.values()))
+        out = total(e.sensible for e in self.outputs.values()) + total(self.heat_out.values())
+        turnover = total(np.abs(e.sensible) for e in (*self.inputs.values(), *self.outputs.values()))
         return (self.heat_total() - out) / (turnover + np.abs(self.reaction_heat()))
-
-
-def _sum(terms: Iterable[Floats]) -> Floats:
-    """Add arrays that broadcast against each other; nothing adds up to a single zero."""
-    return functools.reduce(operator.add, terms, np.zeros(1))

@@ -20,9 +20,7 @@ OXYGEN_IN_AIR = DRY_AIR["O2(g)"]
 class SiteSettings:
     """Where the plant stands."""
 
-    pressure: FloatN = quantity(
-        "kPa", "barometric pressure", default=P_NORMAL, low=50 * KPA, high=110 * KPA
-    )
+    pressure: FloatN = quantity("kPa", "barometric pressure", default=P_NORMAL, low=50 * KPA, high=110 * KPA)
     air_temperature: FloatN = quantity(
         "degC", "ambient air temperature", default=celsius(20), low=celsius(-50), high=celsius(55)
     )
@@ -71,5 +69,3 @@ def moist_air(dry_flow: FloatN, humidity: FloatN) -> FloatNS:
     dry = np.array([DRY_AIR[name] for name in AIR_SPECIES[:4]])
     dry_flow, humidity = np.broadcast_arrays(dry_flow, humidity)
     return np.concatenate([column(dry_flow) * dry, column(dry_flow * humidity)], axis=1)
-
-

@@ -40,7 +40,8 @@ KAISER_ELLIOTT = Closure(
 )
 NAGAMORI = Closure(
     "nagamori",
-    "Nagamori 1974, Metall. Trans. 5, 531; Nagamori, Mackey & Tarassoff 1975 (from memory); Palacios & Gaskell",
+    "Nagamori 1974, Metall. Trans. 5, 531; Nagamori, Mackey & Tarassoff 1975 (from memory); Palacios "
+    "& Gaskell",
     False, 0.40, 0.78,
 )  # fmt: skip
 

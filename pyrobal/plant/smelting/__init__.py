@@ -1,4 +1,7 @@
-"""The smelting furnace, read in this order: settings, deportment, supply, blast, equilibrium, melt, furnace, solve."""
+"""The smelting furnace.
+
+Read in this order: settings, deportment, supply, blast, equilibrium, melt, furnace, solve.
+"""
 
 from pyrobal.plant.smelting.furnace import Charge
 from pyrobal.plant.smelting.settings import SmeltingSettings

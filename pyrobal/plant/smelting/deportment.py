@@ -17,29 +17,33 @@ from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.streams.material import Material
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
-from pyrobal.thermo.properties import Species, species
 from pyrobal.thermo.files import data_root
+from pyrobal.thermo.properties import Species, species
 
 OUTLETS = ("matte", "slag", "dust", "gas")
 MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag")
 _TRACE_METALS = {e: f"{e}(l)" for e in ("Se", "Te", "Au", "Ag")}
 
-# Carrier of each element in each outlet. Copper, iron and sulfur of the melt are not here: they are solved for.
+# Carrier of each element in each outlet; copper, iron and sulfur of the melt are solved for instead.
 _MATTE = {
-    "Pb": "PbS(l)", "Zn": "ZnS(l)", "Ni": "Ni3S2(l)", "Co": "Co(l)", "As": "As(l)", "Sb": "Sb(l)", "Bi": "Bi(l)",
+    "Pb": "PbS(l)", "Zn": "ZnS(l)", "Ni": "Ni3S2(l)", "Co": "Co(l)", "As": "As(l)",
+    "Sb": "Sb(l)", "Bi": "Bi(l)",
     **_TRACE_METALS,
 }  # fmt: skip
 _SLAG = {
-    "Si": "SiO2(l)", "Ca": "CaO(slag)", "Al": "Al2O3(l)", "Mg": "MgO(slag)", "K": "K2O(slag)", "Na": "Na2O(slag)",
+    "Si": "SiO2(l)", "Ca": "CaO(slag)", "Al": "Al2O3(l)", "Mg": "MgO(slag)",
+    "K": "K2O(slag)", "Na": "Na2O(slag)",
     "Rest": "Rest(slag)", "Pb": "PbO(l)", "Zn": "ZnO(slag)", "Ni": "NiO(slag)", "Co": "CoO(slag)",
     "As": "As2O3(slag)", "Sb": "Sb2O3(slag)", "Bi": "Bi2O3(slag)", "Mo": "MoO2(slag)", **_TRACE_METALS,
 }  # fmt: skip
 _GAS = {
-    "C": "CO2(g)", "H": "H2O(g)", "N": "N2(g)", "Ar": "Ar(g)", "As": "As4O6(g)", "Pb": "PbO(g)", "Sb": "Sb(g)",
+    "C": "CO2(g)", "H": "H2O(g)", "N": "N2(g)", "Ar": "Ar(g)", "As": "As4O6(g)",
+    "Pb": "PbO(g)", "Sb": "Sb(g)",
     "Bi": "Bi(g)", "Zn": "Zn(g)", "Se": "SeO2(g)", "Te": "TeO2(g)",
 }  # fmt: skip
 _DUST = {
-    "Cu": "Cu2O", "Fe": "Fe3O4", "Si": "SiO2", "Ca": "CaO", "Al": "Al2O3", "Mg": "MgO", "K": "K2O", "Na": "Na2O",
+    "Cu": "Cu2O", "Fe": "Fe3O4", "Si": "SiO2", "Ca": "CaO", "Al": "Al2O3", "Mg": "MgO",
+    "K": "K2O", "Na": "Na2O",
     "Rest": "Rest", "As": "As2O3(dust)", "Sb": "Sb2O3(dust)", "Bi": "Bi2O3(dust)", "Pb": "PbO", "Zn": "ZnO",
     "Ni": "NiO", "Co": "CoO", "Mo": "MoO3(dust)", "Se": "Se(l)", "Te": "Te(l)", "Au": "Au", "Ag": "Ag",
 }  # fmt: skip
@@ -90,9 +94,7 @@ class Allotment:
     def plus(self, other: Allotment, factor: FloatN) -> Allotment:
         """This and ``factor`` (N,) times the other."""
         f = column(factor)
-        return Allotment(
-            *(getattr(self, outlet) + f * getattr(other, outlet) for outlet in OUTLETS)
-        )
+        return Allotment(*(getattr(self, outlet) + f * getattr(other, outlet) for outlet in OUTLETS))
 
 
 def allot(material: Material, s: SmeltingSettings) -> Allotment:

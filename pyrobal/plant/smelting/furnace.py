@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN, Floats, IntN, take
+from pyrobal.constants import celsius
+from pyrobal.numerics.bisection import bisect
 from pyrobal.numerics.newton import Roots, newton
 from pyrobal.plant.smelting import equilibrium
 from pyrobal.plant.smelting.blast import blast
@@ -32,13 +34,15 @@ from pyrobal.plant.smelting.melt import (
     slag_mass,
 )
 from pyrobal.plant.smelting.settings import SmeltingSettings
-from pyrobal.plant.smelting.supply import Exits, Supply, supply
+from pyrobal.plant.smelting.supply import Exits, supply
 from pyrobal.streams.fuel import Fuel
 from pyrobal.streams.material import Material
 from pyrobal.streams.site import SiteSettings
 from pyrobal.thermo import solutions
 
 SHIFT = 100.0  # K per unit of the temperature unknown
+COLDEST, HOTTEST = celsius(1150), celsius(1600)  # slag: below it freezes, above no lining holds
+LEAN, RICH = 0.20, 0.79  # matte grades between which one is sought, kg/kg
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,7 +194,11 @@ def bath_at(
     charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel, shift: FloatN
 ) -> tuple[Bath, tuple[Allotment, Allotment | None, Allotment | None]]:
     """Everything that depends on the exit temperatures, and the allotments of charge and fluxes."""
-    T_matte, T_slag, T_gas = s.matte_temperature + shift, s.slag_temperature + shift, s.gas_temperature + shift
+    T_matte, T_slag, T_gas = (
+        s.matte_temperature + shift,
+        s.slag_temperature + shift,
+        s.gas_temperature + shift,
+    )
     exits = Exits.at(T_matte, T_slag, T_gas)
     matte, slag, so2, uptake = hot_enthalpies(T_matte, T_slag, T_gas)
     main, allotted = supply(charge.material, s, exits)
@@ -199,9 +207,20 @@ def bath_at(
     b = blast(site, s, T_gas)
     loss = s.heat_loss if s.heat_loss is not None else s.heat_loss_per_tonne * charge.concentrate_rate
     bath = Bath(
-        s, main, silica[0], lime[0], b, _fuelled(fuel, exits, b.oxygen_in), Constants.at(T_slag), matte, slag, so2,
-        uptake, loss, charge.concentrate_rate, site.pressure,
-    )  # fmt: skip
+        s=s,
+        charge=main,
+        silica=silica[0],
+        lime=lime[0],
+        blast=b,
+        fuel=_fuelled(fuel, exits, b.oxygen_in),
+        constants=Constants.at(T_slag),
+        hot_matte=matte,
+        hot_slag=slag,
+        hot_so2=so2,
+        matte_uptake=uptake,
+        heat_loss=loss,
+        pressure=site.pressure,
+    )
     return bath, (allotted, silica[1], lime[1])
 
 
@@ -213,23 +232,41 @@ def _fuelled(fuel: Fuel, exits: Exits, oxygen_in: FloatN) -> Fuelled:
     hot = sum(x * exits.gas[:, gas.index(name)] for name, x in amounts.items())
     hot = hot + ash * exits.dust[:, dust.index("Rest")]
     moles = c + h / 2 + n / 2 + sulfur
-    return Fuelled(fuel.oxygen, moles, sulfur, fuel.enthalpy + fuel.oxygen * oxygen_in - hot, fuel.heating_value)
+    return Fuelled(
+        fuel.oxygen, moles, sulfur, fuel.enthalpy + fuel.oxygen * oxygen_in - hot, fuel.heating_value
+    )
 
 
 def start(f: Furnace) -> Floats:
-    """A first guess from stoichiometry with a typical slag, (N, K)."""
-    s, c = f.s, f.bath.charge
-    grade = s.matte_grade if s.oxygen_per_tonne is None else np.array([0.62])
+    """A first guess from stoichiometry with a typical slag, (N, K).
+
+    Grade and temperature, where they are unknown, are first bracketed on that same rough slag.
+    """
+    s = f.s
+    grade = s.matte_grade
+    if "grade" in f.names:
+        lean, rich = (np.full_like(f.flux_scale, end) for end in (LEAN, RICH))
+        target = _oxygen_target(s) * f.charge.concentrate_rate
+        grade = bisect(lambda g: _rough(f, f.bath, g).oxygen_demand - target, lean, rich, steps=20)
+    guess = _guess(f, f.bath, grade)
+    if "shift" in f.names:
+        cold, hot = (np.broadcast_to(T - s.slag_temperature, f.flux_scale.shape) for T in (COLDEST, HOTTEST))
+        guess["shift"] = bisect(lambda shift: -_rough_surplus(f, shift, grade), cold, hot, steps=14) / SHIFT
+    return np.stack(np.broadcast_arrays(*(guess[name] for name in f.names)), axis=1).copy()
+
+
+def _guess(f: Furnace, bath: Bath, grade: FloatN) -> dict[str, FloatN]:
+    """Unknowns of a typical slag: iron not in the matte is FeO, flux by the Fe/SiO2 target."""
+    s, c = f.s, bath.charge
     oxygen = solutions.matousek_oxygen(grade)
     matte = c.copper * 0.985 * M_CU / grade
-    iron = c.iron - matte * (1 - grade * M_CU2S / (2 * M_CU) - oxygen * M_FE3O4 / (4 * M_O)) / M_FES
-    iron = np.maximum(iron - 3 * matte * oxygen / (4 * M_O), 0.05 * c.iron)
+    sulfide = matte * (1 - grade * M_CU2S / (2 * M_CU) - oxygen * M_FE3O4 / (4 * M_O)) / M_FES
+    iron = np.maximum(c.iron - sulfide - 3 * matte * oxygen / (4 * M_O), 0.05 * c.iron)
     flux = np.zeros_like(iron)
-    if f.bath.silica is not None:
-        flux = np.maximum(iron * M_FE / s.fe_sio2 - c.silica, 0.0) / np.maximum(f.bath.silica.silica, 0.1)
-    slag = 1.03 * iron * M_FEO + c.slag_mass + flux
-    guess = {
-        "slag": np.log(slag),
+    if bath.silica is not None:
+        flux = np.maximum(iron * M_FE / s.fe_sio2 - c.silica, 0.0) / np.maximum(bath.silica.silica, 0.1)
+    return {
+        "slag": np.log(1.03 * iron * M_FEO + c.slag_mass + flux),
         "silica": flux / f.flux_scale,
         "lime": np.array([0.1]),
         "magnetite": np.log(np.array([0.08])),
@@ -239,7 +276,17 @@ def start(f: Furnace) -> Floats:
         "grade": grade,
         "shift": np.zeros(1),
     }
-    return np.stack(np.broadcast_arrays(*(guess[name] for name in f.names)), axis=1).copy()
+
+
+def _rough(f: Furnace, bath: Bath, grade: FloatN) -> Melt:
+    guess = _guess(f, bath, grade)
+    z = np.stack(np.broadcast_arrays(*(guess[name] for name in f.names)), axis=1)
+    return melt(bath, f.unknowns(z)[0])
+
+
+def _rough_surplus(f: Furnace, shift: FloatN, grade: FloatN) -> FloatN:
+    bath = heated(f, shift)
+    return heat(bath, _rough(f, bath, grade)).surplus
 
 
 def converge(f: Furnace) -> Roots:

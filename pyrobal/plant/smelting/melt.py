@@ -64,7 +64,6 @@ class Bath:
     hot_so2: FloatN
     matte_uptake: Floats
     heat_loss: FloatN
-    concentrate_rate: FloatN
     pressure: FloatN
 
 
@@ -109,9 +108,7 @@ class Melt:
     @property
     def slag_iron(self) -> FloatN:
         """(N,) [mol/s] Fe in the slag in every form, suspended matte included."""
-        return (
-            self.feo + 3 * self.fe3o4 + self.slag_fes + self.entrained * (self.fes + 3 * self.matte_fe3o4)
-        )
+        return self.feo + 3 * self.fe3o4 + self.slag_fes + self.entrained * (self.fes + 3 * self.matte_fe3o4)
 
     @property
     def fe_sio2(self) -> FloatN:
@@ -174,7 +171,9 @@ def _slag_copper_split(s: SmeltingSettings, u: Unknowns) -> tuple[FloatN, FloatN
 def slag_mass(m: Melt) -> FloatN:
     """(N,) [kg/s] sum of the slag's components."""
     suspended = m.entrained * (m.cu2s * M_CU2S + m.fes * M_FES + m.matte_fe3o4 * M_FE3O4)
-    dissolved = m.feo * M_FEO + m.fe3o4 * M_FE3O4 + m.cu2o * M_CU2O + m.slag_cu2s * M_CU2S + m.slag_fes * M_FES
+    dissolved = (
+        m.feo * M_FEO + m.fe3o4 * M_FE3O4 + m.cu2o * M_CU2O + m.slag_cu2s * M_CU2S + m.slag_fes * M_FES
+    )
     return dissolved + suspended + m.supply.slag_mass
 
 
@@ -263,7 +262,11 @@ def _dot(molar: Floats, *amounts: FloatN) -> FloatN:
 def so2_pressure(bath: Bath, m: Melt, h: Heat) -> FloatN:
     """(N,) [Pa] of SO2 where the gas leaves the melt, before the in-leakage of the uptake."""
     so2 = m.so2 + h.fuel * bath.fuel.so2
-    ballast = (1.0 - OXYGEN_IN_AIR) * h.air + h.air * bath.blast.air[:, 4] + (1.0 - bath.blast.purity) * h.industrial
+    ballast = (
+        (1.0 - OXYGEN_IN_AIR) * h.air
+        + h.air * bath.blast.air[:, 4]
+        + (1.0 - bath.blast.purity) * h.industrial
+    )
     unused = m.oxygen_demand - m.oxygen_reacted
     total = m.so2 + m.supply.gas_moles + h.fuel * bath.fuel.gas_moles + ballast + unused
     return so2 / total * bath.pressure

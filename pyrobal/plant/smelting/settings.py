@@ -23,9 +23,7 @@ class SmeltingSettings:
         "Nm3/t", "pure oxygen for the charge per tonne of dry concentrate; the matte grade then follows",
         default=None, low=0.0, high=1000 * NM3 / TONNE,
     )  # fmt: skip
-    enrichment: FloatN = quantity(
-        "vol%", "O2 in the dry process gas", default=0.60, low=0.15, high=1.0
-    )
+    enrichment: FloatN = quantity("vol%", "O2 in the dry process gas", default=0.60, low=0.15, high=1.0)
     oxygen_purity: FloatN = quantity(
         "vol%", "O2 of the industrial oxygen, the rest nitrogen and argon", default=0.95, low=0.25, high=1.0
     )

@@ -6,22 +6,32 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNS, Floats, IntN, column
-from pyrobal.constants import T_STANDARD, celsius
+from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, IntN, column
+from pyrobal.constants import T_STANDARD
 from pyrobal.errors import Reason
 from pyrobal.plant.smelting import melt as m_
 from pyrobal.plant.smelting.blast import Blast
 from pyrobal.plant.smelting.deportment import Allotment, phases
 from pyrobal.plant.smelting.equilibrium import Constants, Potentials, magnetite_fraction
-from pyrobal.plant.smelting.furnace import Charge, Furnace, bath_at, converge, furnace, start
+from pyrobal.plant.smelting.furnace import (
+    COLDEST,
+    HOTTEST,
+    RICH,
+    SHIFT,
+    Charge,
+    Furnace,
+    bath_at,
+    converge,
+    furnace,
+    start,
+)
 from pyrobal.plant.smelting.melt import Heat, Melt, Unknowns
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.streams.fuel import Fuel
 from pyrobal.streams.ledger import Entry, Ledger
+from pyrobal.streams.material import Material
 from pyrobal.streams.site import AIR_SPECIES, OXYGEN_IN_AIR, SiteSettings, air_species
 from pyrobal.streams.stream import Stream
-
-COLDEST, HOTTEST = celsius(1000), celsius(1700)  # where the tables of melts are trusted at all
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,7 +106,7 @@ def solve(charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel) -
     roots = converge(problem)
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
         bath, u, m, h = problem.state(roots.z)
-        reason = _reasons(problem, roots.z, roots.converged, u, m, h)
+        reason = _reasons(problem, roots.z, roots.converged, m, h)
         return _assemble(problem, charge, roots.z, (bath, u, m, h), reason, roots.iterations, roots.residual)
 
 
@@ -114,7 +124,9 @@ def _assemble(
     _, shift = f.unknowns(z)
     allotted = _allotted(charge, f, u, shift)
     n = len(z)
-    matte = _stream("matte", allotted.matte, _matte_solved(m), 1.0 + h.cold_charge, s.matte_temperature + shift, n)
+    matte = _stream(
+        "matte", allotted.matte, _matte_solved(m), 1.0 + h.cold_charge, s.matte_temperature + shift, n
+    )
     slag = _stream("slag", allotted.slag, _slag_solved(m), np.ones(1), s.slag_temperature + shift, n)
     blown, leak = _gases(bath.blast, h)
     gas_n = _gas_solved(f, m, h, blown, leak)
@@ -181,11 +193,11 @@ def _gas_solved(f: Furnace, m: Melt, h: Heat, blown: FloatNS, leak: FloatNS) -> 
     return amounts
 
 
-def _wet(flux: object, dry_rate: FloatN) -> FloatN:
+def _wet(flux: Material | None, dry_rate: FloatN) -> FloatN:
     """(N,) [kg/s] of flux with its water."""
     if flux is None:
         return np.zeros_like(dry_rate)
-    return dry_rate * (1.0 + flux.water / flux.dry_mass)  # type: ignore[attr-defined]
+    return dry_rate * (1.0 + flux.water / flux.dry_mass)
 
 
 def _ledger(
@@ -209,9 +221,13 @@ def _ledger(
         inputs["lime_flux"] = charge.lime.entry.scaled(u.lime)
     inputs["fuel"] = Entry(f.fuel.elements, f.fuel.enthalpy, f.fuel.enthalpy).scaled(h.fuel)
     inputs["blast"], inputs["in_leakage"] = Entry.of(blast), Entry.of(leak)
-    inputs["returned_dust"] = _cold(Stream(dust.phase, allotted.dust, np.array([T_STANDARD])), f.s.dust_return)
+    inputs["returned_dust"] = _cold(
+        Stream(dust.phase, allotted.dust, np.array([T_STANDARD])), f.s.dust_return
+    )
     inputs["cold_charge"] = _cold(matte, h.cold_charge / (1.0 + h.cold_charge))
-    outputs = {name: Entry.of(x) for name, x in (("matte", matte), ("slag", slag), ("gas", gas), ("dust", dust))}
+    outputs = {
+        name: Entry.of(x) for name, x in (("matte", matte), ("slag", slag), ("gas", gas), ("dust", dust))
+    }
     return Ledger(inputs, outputs, {"loss": loss, "surplus": h.surplus})
 
 
@@ -221,12 +237,9 @@ def _cold(stream: Stream, share: FloatN) -> Entry:
     return Entry(stream.elements(), formation, formation).scaled(share)
 
 
-def _reasons(f: Furnace, z: Floats, converged: Floats, u: Unknowns, m: Melt, h: Heat) -> IntN:
+def _reasons(f: Furnace, z: Floats, converged: BoolN, m: Melt, h: Heat) -> IntN:
     """Why a scenario has no answer; the first limit in the list that is broken is named."""
-    first_guess = m_.melt(f.bath, f.unknowns(start(f))[0])
-    reason = np.where(converged, Reason.SOLVED, Reason.NOT_CONVERGED)
-    reason = np.where(converged, reason, _impossible(first_guess, np.array(Reason.NOT_CONVERGED)))
-    reason = np.where(converged, _impossible(m, np.array(Reason.SOLVED)), reason)
+    reason = np.where(converged, _impossible(m, np.array(Reason.SOLVED)), _unsolved(f))
     good = reason == Reason.SOLVED
     T = f.s.slag_temperature + f.unknowns(z)[1]
     y, free = f.s.enrichment, f.s.close_heat_with == "enrichment"
@@ -238,8 +251,24 @@ def _reasons(f: Furnace, z: Floats, converged: Floats, u: Unknowns, m: Melt, h: 
     )
     for broken, why in checks:
         reason = np.where(good & (reason == Reason.SOLVED) & broken, why, reason)
-    finite = np.isfinite(f.charge.material.entry.elements).all(axis=1) & np.isfinite(f.charge.concentrate_rate)
+    finite = np.isfinite(f.charge.material.entry.elements).all(axis=1) & np.isfinite(
+        f.charge.concentrate_rate
+    )
     return np.where(finite, reason, Reason.INPUT_NOT_FINITE).astype(np.int64)
+
+
+def _unsolved(f: Furnace) -> Floats:
+    """Why Newton found nothing, as far as the stoichiometric guess shows it."""
+    z = start(f)
+    u, shift = f.unknowns(z)
+    reason = _impossible(m_.melt(f.bath, u), np.array(Reason.NOT_CONVERGED))
+    if "grade" in f.names:
+        reason = np.where(u.grade > RICH - 0.01, Reason.OXYGEN_BEYOND_MATTE, reason)
+    if "shift" in f.names:
+        T = f.s.slag_temperature + shift
+        at_the_end = (T < COLDEST + 0.1 * SHIFT) | (T > HOTTEST - 0.1 * SHIFT)
+        reason = np.where(at_the_end, Reason.TEMPERATURE_OUT_OF_REACH, reason)
+    return reason
 
 
 def _impossible(m: Melt, otherwise: Floats) -> Floats:

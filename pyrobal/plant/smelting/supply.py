@@ -68,7 +68,10 @@ class Exits(NamedTuple):
         """At temperatures (N,) [K]; dust leaves with the gas."""
         p = phases()
         return Exits(
-            p["matte"].enthalpy(matte), p["slag"].enthalpy(slag), p["dust"].enthalpy(gas), p["gas"].enthalpy(gas)
+            p["matte"].enthalpy(matte),
+            p["slag"].enthalpy(slag),
+            p["dust"].enthalpy(gas),
+            p["gas"].enthalpy(gas),
         )
 
 
