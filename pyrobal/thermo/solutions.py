@@ -74,6 +74,11 @@ def goto_magnetite(activity: FloatN, n_sio2: FloatN) -> FloatN:
     return 2.0 * activity / (b + np.sqrt(b * b + 4.0 * 56.8 * activity))
 
 
+def goto_magnetite_activity(n_fe3o4: FloatN, n_sio2: FloatN) -> FloatN:
+    """a(Fe3O4) over the solid at N(Fe3O4): gamma = 0.69 + 5.45 N(SiO2) + 56.8 N(Fe3O4)."""
+    return n_fe3o4 * (0.69 + 5.45 * n_sio2 + 56.8 * n_fe3o4)
+
+
 def goto_cuprous_oxide(activity: FloatN) -> FloatN:
     """N(Cu2O) in the slag at a given activity over the pure liquid: 57.14 N^2 = a."""
     return np.sqrt(activity / 57.14)
