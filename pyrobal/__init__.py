@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case, load_case
-    from pyrobal.case.result import Result, balance
+    from pyrobal.report.result import Result, balance
 
 __version__ = "0.1.0"
 __all__ = ["Case", "Result", "__version__", "balance", "load_case"]
@@ -22,8 +22,8 @@ __all__ = ["Case", "Result", "__version__", "balance", "load_case"]
 _HOME = {
     "Case": "pyrobal.case.load",
     "load_case": "pyrobal.case.load",
-    "Result": "pyrobal.case.result",
-    "balance": "pyrobal.case.result",
+    "Result": "pyrobal.report.result",
+    "balance": "pyrobal.report.result",
 }
 
 

@@ -1,0 +1,144 @@
+"""A solved case as people use it: readings by key with their units, what to worry about, what was assumed."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Final
+
+from pyrobal import units
+from pyrobal.case.load import Case
+from pyrobal.errors import Reason
+from pyrobal.flowsheet.results import Results
+from pyrobal.flowsheet.solve import solve
+from pyrobal.readings import registry
+from pyrobal.readings.messages import Message, messages
+
+if TYPE_CHECKING:
+    import pandas
+    import pint
+
+OK, CAUTION, INFEASIBLE = "ok", "caution", "infeasible"
+_LEVELS: Final = ("limit", "caution", "note", "safety")  # the gravest first
+
+
+@dataclass(frozen=True)
+class Line:
+    """One reading of one scenario in its plant unit; ``value`` is nan where there is none, for ``reason``."""
+
+    key: str
+    value: float
+    unit: str
+    meaning: str
+    reason: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Result(Mapping[str, "pint.Quantity[Any]"]):
+    """What came out of one case, by reading: ``result["smelting.matte.rate"]`` is a pint quantity.
+
+    case : the inputs, and what had to be assumed
+    results : every step in SI, (N,) each; a case file is one scenario, N = 1
+    """
+
+    case: Case
+    results: Results
+
+    def __getitem__(self, key: str) -> pint.Quantity[Any]:
+        """One reading in its plant unit: a number for one scenario, else an array (N,).
+
+        Raises KeyError, with the nearest known key, for a reading this case does not have.
+        """
+        unit = self.unit(key)
+        values = units.display(registry.evaluate(self.results, key), unit)
+        return units.quantity(values if len(values) > 1 else float(values[0]), unit)
+
+    def __iter__(self) -> Iterator[str]:
+        """Every reading this case has, in the order a person reads a balance."""
+        return iter(registry.keys(self.results))
+
+    def __len__(self) -> int:
+        return len(registry.keys(self.results))
+
+    def unit(self, key: str) -> str:
+        """The plant unit of a reading. Raises KeyError for an unknown one."""
+        return registry.find(key)[0].unit_for(self.results)
+
+    def scenario(self, i: int) -> Result:
+        """One scenario on its own, solved again; its report is that of a single case."""
+        n = self.results.scenarios
+        if not -n <= i < n:
+            raise IndexError(f"scenario {i} of {n}")
+        part = self.case.inputs.take(slice(i % n, i % n + 1))
+        return balance(dataclasses.replace(self.case, inputs=part))
+
+    @cached_property
+    def lines(self) -> tuple[Line, ...]:
+        """Every reading of a single case.
+
+        Raises ValueError where there are several scenarios.
+        """
+        if self.results.scenarios != 1:
+            raise ValueError(f"a report is of one scenario, not of {self.results.scenarios}; use scenario(i)")
+        return tuple(
+            self._line(reading, key) for reading in registry.readings() for key in reading.keys(self.results)
+        )
+
+    def _line(self, reading: registry.Reading, key: str) -> Line:
+        unit = reading.unit_for(self.results)
+        value = float(units.display(float(registry.evaluate(self.results, key)[0]), unit))
+        if math.isfinite(value):
+            return Line(key, value + 0.0, unit, reading.meaning)  # + 0.0: no minus zero
+        return Line(key, math.nan, unit, reading.meaning, self._why_none(key))
+
+    def _why_none(self, key: str) -> str:
+        reason = Reason(int(self.results.reason[0]))
+        if reason is not Reason.SOLVED:
+            return reason.text
+        said = [m.text for m in self.messages if m.key == key]
+        return said[0] if said else "is not defined where the amounts it compares are zero"
+
+    @cached_property
+    def messages(self) -> tuple[Message, ...]:
+        """Everything worth saying, each once, the gravest first; settings without effect are cautions."""
+        said = [Message(CAUTION, fault.key, fault.text) for fault in self.case.cautions]
+        for i in range(self.results.scenarios):
+            said += messages(self.results, i)
+        return tuple(sorted(dict.fromkeys(said), key=lambda m: _LEVELS.index(m.level)))
+
+    @property
+    def status(self) -> str:
+        """ "infeasible" where a scenario has no answer, "caution" where something needs a look, else "ok"."""
+        if not self.results.solved.all():
+            return INFEASIBLE
+        return CAUTION if any(m.level == CAUTION for m in self.messages) else OK
+
+    @property
+    def assumed(self) -> Mapping[str, str]:
+        """Every setting the case did not give, by key, with the value that was taken."""
+        return self.case.assumed
+
+    def frame(self) -> pandas.DataFrame:
+        """The readings as a table: key, value, unit, meaning; ``value.<i>`` of several scenarios."""
+        import pandas
+
+        rows = []
+        for reading in registry.readings():
+            for key in reading.keys(self.results):
+                unit = reading.unit_for(self.results)
+                values = units.display(registry.evaluate(self.results, key), unit)
+                rows.append((key, *values, unit, reading.meaning))
+        n = self.results.scenarios
+        value = ["value"] if n == 1 else [f"value.{i}" for i in range(n)]
+        return pandas.DataFrame(rows, columns=["key", *value, "unit", "meaning"])
+
+
+def balance(case: Case) -> Result:
+    """Work out the balance of a case.
+
+    An infeasible case is no error: its ``status`` says so, its readings are nan, its messages name the limit.
+    """
+    return Result(case, solve(case.inputs))
