@@ -7,7 +7,7 @@ so no later check adds a second fault to it. A draft with faults is never solved
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, Final
 
@@ -16,7 +16,7 @@ import numpy as np
 from pyrobal.arrays import FloatN
 from pyrobal.case import schema, values
 from pyrobal.case.lines import Path
-from pyrobal.case.names import suggestion, unfit
+from pyrobal.case.names import nearest, suggestion, unfit
 from pyrobal.case.read import Document
 from pyrobal.case.schema import FUEL_COMPONENTS, Shape
 from pyrobal.errors import CaseError, Fault
@@ -44,7 +44,8 @@ class Draft:
     """A document on its way to ``Inputs``.
 
     places : dotted key of everything written -> its path in the document
-    faults : what is wrong so far; faulty : the keys it is wrong with
+    faults : what is wrong so far
+    faulty : the keys it is wrong with, and those that a misspelt key was meant to be
     inputs : the settings, NaN where a value could not be read
 
     Raises CaseError once there are more faults than a person would read.
@@ -73,6 +74,10 @@ class Draft:
             more = Fault(self.document.file, None, "", f"only the first {MOST_FAULTS} faults are shown")
             raise CaseError([*self.faults, more])
 
+    def incomplete(self, key: str) -> bool:
+        """Whether an entry of the table ``key`` could not be read."""
+        return any(faulty.startswith(f"{key}.") for faulty in self.faulty)
+
     def spot(self, key: str) -> Spot:
         """Where a key was written, else the nearest table around it."""
         around = key
@@ -88,6 +93,7 @@ def _inputs(draft: Draft) -> Inputs:
             draft.wrong(Spot((name,), name), "this step is not part of this version; remove the section")
         elif name not in known:
             draft.wrong(Spot((name,), name), f"unknown section or key; {_misplaced(name, known)}")
+            draft.faulty.add(nearest(name, known) or name)
     sections = {name: _section(draft, name, raw[name]) for name in SECTIONS if name in raw}
     title = "untitled case"
     if "title" in raw:
@@ -118,17 +124,16 @@ def _section(draft: Draft, name: str, raw: Any) -> Any:
 def _array(draft: Draft, settings: type, raw: list[Any], spot: Spot) -> Iterator[Any]:
     taken: set[str] = set()
     for i, item in enumerate(raw):
-        here = Spot((*spot.path, i), f"{spot.key}.#{i + 1}")
+        name = item.get("name") if isinstance(item, dict) else None
+        label = name if isinstance(name, str) and unfit(name) is None else f"#{i + 1}"
+        here = Spot((*spot.path, i), f"{spot.key}.{label}")
         if not isinstance(item, dict):
             draft.wrong(here, f"is {values.called(item)}; a table is needed")
             continue
-        name = item.get("name")
-        if isinstance(name, str) and unfit(name) is None:
-            here = Spot(here.path, f"{spot.key}.{name}")
-            if name in taken:
-                draft.wrong(here / "name", f'the name "{name}" is given twice; names tell {spot.key}s apart')
-            taken.add(name)
-        yield _settings(draft, settings, item, here)
+        if label in taken:
+            draft.wrong(here / "name", f'the name "{name}" is given twice; names tell {spot.key}s apart')
+        taken.add(label)
+        yield replace(_settings(draft, settings, item, here), name=label)
 
 
 def _named(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot) -> Iterator[tuple[str, Any]]:
@@ -153,12 +158,15 @@ def _settings(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot, **f
     for name in raw:
         if name not in known and not (settings is FuelSettings and name in FUEL_COMPONENTS):
             draft.wrong(spot / name, f"unknown key; {_unknown(name, known)}")
+            draft.faulty.add((spot / (nearest(name, known) or name)).key)
     for name, declared in known.items():
         if name in raw:
             found[name] = _read(draft, declared, raw[name], spot / name)
         elif name in schema.required(settings):
-            draft.wrong(spot / name, f"is missing: {declared.meaning}")
             found[name] = _stand_in(declared)
+            if (spot / name).key not in draft.faulty:
+                unit = f", in {declared.unit}" if isinstance(declared, Quantity) else ""
+                draft.wrong(spot / name, f"is missing: {declared.meaning}{unit}")
     return settings(**found)
 
 

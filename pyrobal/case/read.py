@@ -50,10 +50,12 @@ class Document:
     def fault(self, path: Path, key: str, text: str) -> Fault:
         """A fault at ``path``, or at the nearest table around it that was written."""
         for end in range(len(path), 0, -1):
-            if path[:end] in self.overridden:
+            here = path[:end]
+            line = None if here in self.overridden else self.lines.get(here)
+            if line is not None:
+                return Fault(self.file, line, key, text)
+            if any(given[:end] == here for given in self.overridden):
                 return Fault("--set", None, key, text)
-            if path[:end] in self.lines:
-                return Fault(self.file, self.lines[path[:end]], key, text)
         return Fault(self.file, None, key, text)
 
 
@@ -172,7 +174,7 @@ def _sentence(message: str, line: str) -> str:
     if pair and not value:
         return "has no value"
     if re.match(r"""["']""", value):
-        return f"the text {value[:60]} is not properly quoted: {_plain(message)}"
+        return f"the text {value[:60]} is not between two quotes of one kind"
     if pair and re.fullmatch(r"[+-]?\d+[,'\s]\d+.*", value):
         return f"{shortened(value)}: write a decimal point and no thousands mark"
     if pair and re.match(r"[+-]?[\d.]", value):

@@ -50,19 +50,20 @@ def _blend(draft: Draft) -> Iterator[Finding]:
         yield "concentrate", "a case needs at least one [[concentrate]] with a name, a rate and an assay"
     for c in blend:
         key = f"concentrate.{c.name}"
-        if c.rate is None and c.share is None:
+        if c.rate is None and c.share is None and not {f"{key}.rate", f"{key}.share"} & draft.faulty:
             yield key, 'needs a rate, e.g. rate = "55 t/h", or a share with [charge] rate'
         if c.rate is not None and c.share is not None:
             yield f"{key}.share", "rate and share exclude each other; remove one"
-    rates, shares = [c for c in blend if c.rate is not None], [c for c in blend if c.share is not None]
-    if rates and len(shares) + len(rates) == len(blend) and shares:
+    rates = [c for c in blend if c.rate is not None]
+    shares = [c for c in blend if c.rate is None and c.share is not None]
+    if rates and shares:
         named = ", ".join(c.name for c in shares)
         yield "concentrate", f"give rates for all concentrates or shares for all; a share stands for {named}"
     elif shares:
         yield from _shares_of(draft, shares)
     elif rates and draft.inputs.charge.rate is not None:
         yield "charge.rate", "stands only with shares; the concentrates have rates already"
-    if rates and sum(_number(c.rate) for c in rates if c.rate is not None) == 0.0:
+    if rates and not shares and sum(_number(c.rate) for c in rates if c.rate is not None) == 0.0:
         yield "concentrate", "the blend is empty: every rate is zero"
 
 
@@ -87,7 +88,7 @@ def _assays(inputs: Inputs) -> Iterator[tuple[str, dict[str, FloatN]]]:
 
 def _assay_sums(draft: Draft) -> Iterator[Finding]:
     for key, assay in _assays(draft.inputs):
-        if not assay and key not in draft.faulty and not any(k.startswith(f"{key}.") for k in draft.faulty):
+        if not assay and not draft.incomplete(key):
             yield key, "is missing: a material needs an assay, e.g. Cu = 28.1"
         yield from _above_hundred(key, assay)
     for c in draft.inputs.concentrate:
@@ -138,20 +139,21 @@ def _fluxes(draft: Draft) -> Iterator[Finding]:
     if "lime" in flux and not draft.given("smelting.cao_sio2"):
         yield "flux.lime", "its rate follows from smelting.cao_sio2, which is missing, e.g. cao_sio2 = 0.05"
     for name, element, oxide in (("silica", "Si", "SiO2"), ("lime", "Ca", "CaO or CaCO3")):
-        if name in flux and flux[name].assay and _elements(flux[name].assay).get(element) in (None, 0.0):
-            yield f"flux.{name}.assay", f"holds no {oxide}, which this flux is there to bring"
+        key, assay = f"flux.{name}.assay", flux[name].assay if name in flux else {}
+        if assay and not draft.incomplete(key) and _elements(assay).get(element, 0.0) == 0.0:
+            yield key, f"holds no {oxide}, which this flux is there to bring"
 
 
 def _fuels(draft: Draft) -> Iterator[Finding]:
     for name, fuel in draft.inputs.fuel.items():
         key, unit = f"fuel.{name}", "vol%" if fuel.kind == "gas" else "wt%"
         total = sum(_number(x) for x in fuel.composition.values())
-        if not fuel.composition:
+        if not fuel.composition and not draft.incomplete(key):
             yield (
                 key,
                 "has no composition: CH4, ... in vol% for a gas, or C, H, ... in wt% for oil or coke",
             )
-        elif abs(total - 1.0) > FUEL_SLACK:
+        if fuel.composition and abs(total - 1.0) > FUEL_SLACK and not draft.incomplete(key):
             yield key, f"sums to {100 * total:.6g} {unit}; it must sum to 100 {unit}"
         if fuel.kind == "gas" and fuel.heating_value is not None:
             yield (
@@ -180,12 +182,9 @@ def _smelting(draft: Draft) -> Iterator[Finding]:
         text = f"{_percent(_number(s.enrichment))} is below the oxygen of air, which it is made from"
         yield "smelting.enrichment", text
     for element, shares in s.deportment.items():
-        total = sum(_number(x) for x in shares.values())
-        if abs(total - 1.0) > SUM_SLACK:
-            yield (
-                f"smelting.deportment.{element}",
-                f"sums to {_percent(total)}; it must sum to 100 %",
-            )
+        key, total = f"smelting.deportment.{element}", sum(_number(x) for x in shares.values())
+        if abs(total - 1.0) > SUM_SLACK and not draft.incomplete(key):
+            yield key, f"sums to {_percent(total)}; it must sum to 100 %"
 
 
 def _reverts(draft: Draft) -> Iterator[Finding]:

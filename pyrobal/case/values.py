@@ -90,9 +90,8 @@ def _check_range(si: float, unit: str, low: float | None, high: float | None, ra
     below, above = low is not None and si < low - slack, high is not None and si > high + slack
     if not (below or above):
         return
-    said, shown = raw if isinstance(raw, str) else f"{raw:g}", units.write(si, unit)
-    if said.strip() != shown:
-        said = f"{said} ({shown})"
+    shown = units.write(si, unit)
+    said = f"{raw} ({shown})" if isinstance(raw, str) and raw.strip() != shown else shown
     if below and low == 0.0:
         raise ValueError(f"{said} is negative")
     raise ValueError(f"{said} is too {'low' if below else 'high'}; allowed: {bounds(low, high, unit)}")

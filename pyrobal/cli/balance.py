@@ -34,14 +34,13 @@ def output_file(_: click.Context, parameter: click.Parameter, value: str | None)
 @overrides
 def balance(case: str, json_file: str | None, assignments: tuple[str, ...]) -> int:
     """Work out the balance of CASE and print it."""
-    from pyrobal.case.load import load_case
+    loaded = _load(case, assignments)
+
     from pyrobal.errors import Reason
     from pyrobal.flowsheet.solve import solve
     from pyrobal.report.console import print_balance
     from pyrobal.report.export import as_json
 
-    loaded = load_case(case, assignments)
-    _print_cautions(loaded)
     results = solve(loaded.inputs)
     if json_file is not None:
         write(json_file, as_json(loaded, results))
@@ -55,10 +54,7 @@ def balance(case: str, json_file: str | None, assignments: tuple[str, ...]) -> i
 @overrides
 def check(case: str, assignments: tuple[str, ...]) -> None:
     """Read CASE, report every fault in it, and list what will be assumed."""
-    from pyrobal.case.load import load_case
-
-    loaded = load_case(case, assignments)
-    _print_cautions(loaded)
+    loaded = _load(case, assignments)
     click.echo(f"{loaded.title}: no faults")
     if loaded.assumed:
         click.echo("\nAssumed, because the case does not say:")
@@ -75,6 +71,11 @@ def write(file: str, text: str) -> None:
         Path(file).write_text(text + "\n", encoding="utf-8")
 
 
-def _print_cautions(case: Case) -> None:
+def _load(source: str, assignments: tuple[str, ...]) -> Case:
+    """The case, its cautions said on standard error."""
+    from pyrobal.case.load import load_case
+
+    case = load_case(source, assignments)
     for caution in case.cautions:
         click.echo(f"caution: {caution}", err=True)
+    return case

@@ -1,0 +1,165 @@
+"""A good case: what becomes of it, what is assumed, what is said to be idle."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from pyrobal.case import draft, load, registry, schema
+from pyrobal.case.load import Case, load_case
+from pyrobal.errors import CaseError
+from pyrobal.fields import quantity
+from pyrobal.flowsheet import inputs as flowsheet_inputs
+from pyrobal.flowsheet.inputs import Inputs
+
+FEED = """
+[[concentrate]]
+name = "Fenholt"
+rate = "55 t/h"
+[concentrate.assay]
+Cu = 28.1
+Fe = 27.6
+S = 31.9
+SiO2 = 6.0
+Au = "9 g/t"
+"""
+
+
+def test_si_inside() -> None:
+    concentrate = load_case(FEED).inputs.concentrate[0]
+    assert concentrate.rate is not None
+    assert concentrate.rate.shape == (1,)
+    assert concentrate.rate == pytest.approx([55_000 / 3600])
+    assert concentrate.assay["Cu"] == pytest.approx([0.281])
+    assert concentrate.assay["Au"] == pytest.approx([9e-6])
+
+
+def test_only_the_feed_is_needed_and_every_default_is_stated() -> None:
+    case = load_case(FEED)
+    assert case.title == "untitled case"
+    assert case.assumed["concentrate.Fenholt.moisture"] == "8 %"
+    assert case.assumed["smelting.matte_grade"] == "62 wt%"
+    assert case.assumed["smelting.slag_copper"] == "predicted"
+    assert case.assumed["fuel.natural_gas.CH4"].endswith(" vol%")
+    assert not set(case.assumed) & case.given
+    assert case.cautions == ()
+
+
+def test_what_is_assumed_is_what_is_used() -> None:
+    """Writing every assumption down changes nothing, and then nothing is left to assume."""
+    case = load_case(FEED)
+    again = load_case(FEED, [f"{key}={text}" for key, text in case.assumed.items()])
+    assert again.assumed == {}
+    for (path, was), (path_again, now) in zip(case.inputs.arrays(), again.inputs.arrays(), strict=True):
+        assert path == path_again
+        np.testing.assert_allclose(now, was, rtol=1e-6)
+
+
+def test_idle_settings_are_not_assumed_and_cautioned_where_written() -> None:
+    case = load_case(FEED, ["smelting.oxygen_per_tonne=185 Nm3/t", "charge.moisture_after_drying=0.3 %"])
+    assert "smelting.matte_grade" not in case.assumed
+    (caution,) = case.cautions
+    assert caution.key == "charge.moisture_after_drying"
+    assert "there is no [dryer]" in caution.text
+
+
+def test_a_fuel_nobody_burns_is_said() -> None:
+    text = FEED + '[fuel.heavy_oil]\nC = 87\nH = 11\nS = 2\nheating_value = "40 MJ/kg"\n'
+    case = load_case(text)
+    assert case.inputs.fuel["heavy_oil"].kind == "ultimate"
+    assert [(c.key, c.line) for c in case.cautions] == [("fuel.heavy_oil", 11)]
+    assert load_case(text, ["smelting.fuel=heavy_oil"]).cautions == ()
+
+
+def test_shares() -> None:
+    text = FEED.replace('rate = "55 t/h"', 'share = "100 %"')
+    case = load_case(text, ["charge.rate=110 t/h"])
+    assert case.inputs.charge.rate == pytest.approx([110 / 3.6])
+
+
+@pytest.mark.parametrize(
+    "name", ["Fenholt <script>alert(1)</script>", "精鉱 🟠", "O'Shea & Sons, upper", "x" * 80]
+)
+def test_odd_names_are_names(name: str) -> None:
+    case = load_case(FEED.replace("Fenholt", name))
+    assert case.inputs.concentrate[0].name == name
+    assert f"concentrate.{name}.moisture" in case.assumed
+
+
+@pytest.mark.parametrize("name", ["", " ", " Fenholt", "a.b", "a=b", "x" * 81, "a\\u0007b"])
+def test_names_that_cannot_be_keys(name: str) -> None:
+    with pytest.raises(CaseError) as caught:
+        load_case(FEED.replace("Fenholt", name))
+    assert [(f.line, f.key) for f in caught.value.faults] == [(3, "concentrate.#1.name")]
+
+
+def test_sources(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = tmp_path / "case.toml"
+    file.write_bytes(b"\xef\xbb\xbf" + FEED.replace("\n", "\r\n").encode())
+    assert load_case(file).file == str(file)
+    assert load_case(str(file)).inputs.title == load_case(FEED).inputs.title
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(FEED.encode())))
+    assert load_case("-").file == "-"
+    monkeypatch.setattr("sys.stdin", None)
+    with pytest.raises(CaseError, match="cannot be read"):
+        load_case("-")
+
+
+@pytest.mark.parametrize(
+    "layout",
+    [
+        'concentrate = [{name = "Fenholt", rate = "55 t/h", assay = {Cu = 28.1, Fe = 27.6, S = 31.9}}]\n\n',
+        '[[concentrate]]\nname = "Fenholt"\nrate = "55 t/h"\nassay.Cu = 28.1\nassay.Fe = 27.6\nassay.S = 31.9\n',
+        '[["concentrate"]]\n"name" = \'Fenholt\'\nrate = """55 t/h"""\n[concentrate . "assay"]\nCu = 28.1\nFe = 27.6\nS = 31.9\n',
+    ],
+)
+def test_every_way_of_writing_a_table(layout: str) -> None:
+    case = load_case(layout)
+    assert case.inputs.concentrate[0].assay["S"] == pytest.approx([0.319])
+    with pytest.raises(CaseError) as caught:
+        load_case(layout.replace("31.9", '"31.9 t/h"'))
+    (fault,) = caught.value.faults
+    assert fault.key == "concentrate.Fenholt.assay.S"
+    assert fault.line == layout[: layout.index("31.9")].count("\n") + 1
+
+
+def test_one_case_made_in_python() -> None:
+    case = Case(load_case(FEED).inputs)
+    assert case.file == "python"
+    assert case.given == frozenset()
+
+
+def test_a_section_of_the_inputs_is_a_section_of_the_case(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A new step needs its settings, a field of ``Inputs`` and a line in SECTIONS; nothing in this package."""
+
+    @dataclasses.dataclass(frozen=True)
+    class CoolerSettings:
+        gas_temperature: Any = quantity(
+            "degC", "gas leaving the cooler", default=623.15, low=373.15, high=773.15
+        )
+
+    @dataclasses.dataclass(frozen=True)
+    class More(Inputs):
+        gas_train: CoolerSettings | None = None
+
+    sections = {**flowsheet_inputs.SECTIONS, "gas_train": CoolerSettings}
+    for module in (draft, load, registry, schema):
+        monkeypatch.setattr(module, "SECTIONS", sections)
+    monkeypatch.setattr(schema, "get_type_hints", lambda _: {**_hints(), "gas_train": CoolerSettings | None})
+    monkeypatch.setattr(draft, "Inputs", More)
+    case = load_case(FEED + '[gas_train]\ngas_temperature = "350 degC"\n')
+    assert case.inputs.gas_train.gas_temperature == pytest.approx([623.15])  # type: ignore[attr-defined]
+    assert "gas_train.gas_temperature" in {s.key for s in registry.settings()}
+    with pytest.raises(CaseError, match="allowed: 100 to 500 degC"):
+        load_case(FEED + '[gas_train]\ngas_temperature = "50 degC"\n')
+
+
+def _hints() -> dict[str, Any]:
+    from typing import get_type_hints
+
+    return get_type_hints(Inputs)

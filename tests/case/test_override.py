@@ -1,0 +1,93 @@
+"""--set: laid over the file, checked like the file, and said to come from --set."""
+
+from __future__ import annotations
+
+import pytest
+
+from pyrobal.case.load import load_case
+from pyrobal.errors import CaseError
+
+CASE = """
+[[concentrate]]
+name = "Fenholt"
+rate = "55 t/h"
+[concentrate.assay]
+Cu = 28.1
+Fe = 27.6
+S = 31.9
+SiO2 = 6.0
+[[revert]]
+name = "ladle skulls"
+rate = "2 t/h"
+[revert.assay]
+Cu = 60
+Fe = 14
+S = 21
+"""
+
+
+def test_each_kind_of_value() -> None:
+    case = load_case(
+        CASE,
+        [
+            "concentrate.Fenholt.rate=60 t/h",
+            "concentrate.Fenholt.assay.Cu=27",
+            "concentrate.Fenholt.assay.Au=9 g/t",
+            "revert.ladle skulls.rate = 3 t/h",
+            "smelting.close_heat_with=nothing",
+            'smelting.matte_grade="66 %"',
+            "flux.silica.assay.SiO2=93",
+            "smelting.fe_sio2=1.3",
+            "title=Blend = trial",
+        ],
+    )
+    inputs = case.inputs
+    assert inputs.concentrate[0].rate == pytest.approx([60 / 3.6])
+    assert inputs.concentrate[0].assay["Cu"] == pytest.approx([0.27])
+    assert inputs.concentrate[0].assay["Au"] == pytest.approx([9e-6])
+    assert inputs.revert[0].rate == pytest.approx([3 / 3.6])
+    assert inputs.smelting.close_heat_with == "nothing"
+    assert inputs.smelting.matte_grade == pytest.approx([0.66])
+    assert inputs.flux["silica"].assay["SiO2"] == pytest.approx([0.93])
+    assert inputs.smelting.fe_sio2 == pytest.approx([1.3])
+    assert inputs.title == "Blend = trial"
+    assert "smelting.matte_grade" in case.given
+    assert case.text == CASE
+
+
+def test_the_last_of_two_counts() -> None:
+    case = load_case(CASE, ["smelting.matte_grade=60 %", "smelting.matte_grade=70 %"])
+    assert case.inputs.smelting.matte_grade == pytest.approx([0.70])
+
+
+@pytest.mark.parametrize(
+    ("assignment", "key", "says"),
+    [
+        ("smelting.matte_grade", "", "is not KEY=VALUE"),
+        ("=5", "", "is not KEY=VALUE"),
+        ("smelting.matte_grade=", "smelting.matte_grade", "is empty"),
+        ("smelting.matte_grade=64", "smelting.matte_grade", 'has no unit; write "64 wt%"'),
+        ("smelting.matte_grade=64,5 %", "smelting.matte_grade", "decimal point"),
+        ("smelting.matte_grade=nan", "smelting.matte_grade", "not a finite number"),
+        ("smelting.matte_grade=1 %\nx = 2", "smelting.matte_grade", "unknown unit"),
+        ("smelting.matte_grad=64 %", "smelting.matte_grad", 'did you mean "matte_grade"?'),
+        ("concentrate.Fenhol.rate=5 t/h", "concentrate.Fenhol.rate", 'did you mean "Fenholt"?'),
+        ("concentrate=5", "concentrate", "is a table"),
+        ("concentrate.Fenholt=5", "concentrate.Fenholt", "whole table"),
+        ("concentrate.Fenholt.rate.x=5", "concentrate.Fenholt.rate.x", "is a setting, not a table"),
+        ("converting.kind=batch", "converting", "not part of this version"),
+        ("smelting.close_heat_with=[1]", "smelting.close_heat_with", "allowed: fuel"),
+    ],
+)
+def test_wrong_ones_are_named(assignment: str, key: str, says: str) -> None:
+    with pytest.raises(CaseError) as caught:
+        load_case(CASE, [assignment])
+    (fault,) = caught.value.faults
+    assert (fault.file, fault.line, fault.key) == ("--set", None, key)
+    assert says in fault.text
+
+
+def test_faults_of_the_file_and_of_set_come_together() -> None:
+    with pytest.raises(CaseError) as caught:
+        load_case(CASE.replace("55 t/h", "55 kg"), ["nowhere.at.all=1", "concentrate.Other.rate=1 t/h"])
+    assert [(f.file, f.line) for f in caught.value.faults] == [("text", 4), ("--set", None), ("--set", None)]
