@@ -110,14 +110,27 @@ def test_sources(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         load_case("-")
 
 
-@pytest.mark.parametrize(
-    "layout",
-    [
-        'concentrate = [{name = "Fenholt", rate = "55 t/h", assay = {Cu = 28.1, Fe = 27.6, S = 31.9}}]\n\n',
-        '[[concentrate]]\nname = "Fenholt"\nrate = "55 t/h"\nassay.Cu = 28.1\nassay.Fe = 27.6\nassay.S = 31.9\n',
-        '[["concentrate"]]\n"name" = \'Fenholt\'\nrate = """55 t/h"""\n[concentrate . "assay"]\nCu = 28.1\nFe = 27.6\nS = 31.9\n',
-    ],
-)
+INLINE = 'concentrate = [{name = "Fenholt", rate = "55 t/h", assay = {Cu = 28.1, Fe = 27.6, S = 31.9}}]\n\n'
+DOTTED = """
+[[concentrate]]
+name = "Fenholt"
+rate = "55 t/h"
+assay.Cu = 28.1
+assay.Fe = 27.6
+assay.S = 31.9
+"""
+QUOTED = """
+[["concentrate"]]
+"name" = 'Fenholt'
+rate = '''55 t/h'''
+[concentrate . "assay"]
+Cu = 28.1
+"Fe" = 27.6
+S = 31.9
+"""
+
+
+@pytest.mark.parametrize("layout", [INLINE, DOTTED, QUOTED])
 def test_every_way_of_writing_a_table(layout: str) -> None:
     case = load_case(layout)
     assert case.inputs.concentrate[0].assay["S"] == pytest.approx([0.319])
@@ -135,7 +148,7 @@ def test_one_case_made_in_python() -> None:
 
 
 def test_a_section_of_the_inputs_is_a_section_of_the_case(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A new step needs its settings, a field of ``Inputs`` and a line in SECTIONS; nothing in this package."""
+    """A new step needs its settings, a field of ``Inputs`` and a line in SECTIONS; nothing in ``case``."""
 
     @dataclasses.dataclass(frozen=True)
     class CoolerSettings:

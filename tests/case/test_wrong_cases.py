@@ -1,4 +1,4 @@
-"""Wrong case files: every fault at once, each with its file, line and key; exit code 2; no traceback; quickly.
+"""Wrong case files: every fault at once with its file, line and key; exit code 2; no traceback; quickly.
 
 ``wrong/expected.csv`` says, for every file in ``wrong/``, which faults it has and what their text must hold.
 """
