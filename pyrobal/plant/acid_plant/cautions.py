@@ -13,25 +13,28 @@ STOICHIOMETRIC = 0.5  # O2 per SO2
 M_SO2 = float(species(SO2).molar_mass[0])  # kg/mol
 _ROUNDING = 1e-9  # relative, so that a gas made up to a limit does not break it
 
+# Reading a caution belongs to -> what it says.
 CAUTIONS = {
-    "oxygen_short": (
+    "acid.o2_so2": (
         "the gas brings less than half a mole of oxygen per mole of SO2: oxygen, not the catalyst, limits "
         "conversion; add dilution air ahead of the drying tower"
     ),
-    "below_autothermal": (
-        "the gas is too lean in SO2 to heat itself: the exchangers fall short by the heat stated and a "
-        "preheater must be fired, or the gas made richer"
+    "acid.autothermal": (
+        "the gas is too lean in SO2 to heat itself: the exchangers fall short by acid.heat.spare, and a "
+        "preheater must be fired or the gas made richer"
     ),
-    "too_wet": (
-        "the gas brings more water than acid of the strength asked for can hold: the acid comes out weaker, "
-        "at the strength stated; cool the gas further, make it richer in SO2 or draw weaker acid"
+    "acid.water_balance": (
+        "the gas brings more water than acid of the strength asked for can hold, so it comes out weaker "
+        "(acid.strength); cool the gas further, make it richer in SO2 or draw weaker acid"
     ),
-    "catalyst_hot": (
+    "acid.hottest_bed": (
         "gas leaves a bed hotter than acid_plant.catalyst_limit: dilute the gas or lower the bed inlet"
     ),
-    "bed_idle": "gas enters a bed at or beyond its equilibrium: that bed does nothing; lower its inlet",
-    "flow_over": "more dried gas than acid_plant.flow_limit: the acid plant is the bottleneck",
-    "so2_over": "more SO2 than acid_plant.so2_limit: the acid plant is the bottleneck",
+    "acid.conversion": (
+        "gas enters a bed at or beyond its equilibrium, so that bed does nothing; lower its inlet temperature"
+    ),
+    "acid.inlet_flow": "more dried gas than acid_plant.flow_limit: the acid plant is the bottleneck",
+    "acid.so2_load": "more SO2 than acid_plant.so2_limit: the acid plant is the bottleneck",
 }
 SAFETY = (
     "SO2, SO3, acid mist and strong acid are dangerous to life: NIOSH lists 100 ppm SO2 and 15 mg/m3 H2SO4 "
@@ -45,15 +48,15 @@ def cautions(r: AcidPlantResult) -> dict[str, BoolN]:
     s, feed = r.settings, r.feed
     with np.errstate(invalid="ignore"):
         found = {
-            "oxygen_short": r.oxygen_ratio < STOICHIOMETRIC * (1.0 - _ROUNDING),
-            "below_autothermal": r.converter.surplus() < 0,
-            "too_wet": r.acid.water_balance < -_ROUNDING * r.acid.water_room,
-            "catalyst_hot": np.any([s.catalyst_limit < bed.outlet.T for bed in r.converter.beds], axis=0),
-            "bed_idle": np.any([bed.idle for bed in r.converter.beds], axis=0),
+            "acid.o2_so2": r.oxygen_ratio < STOICHIOMETRIC * (1.0 - _ROUNDING),
+            "acid.autothermal": r.converter.surplus() < 0,
+            "acid.water_balance": r.acid.water_balance < -_ROUNDING * r.acid.water_room,
+            "acid.hottest_bed": np.any([s.catalyst_limit < bed.outlet.T for bed in r.converter.beds], axis=0),
+            "acid.conversion": np.any([bed.idle for bed in r.converter.beds], axis=0),
         }
         if s.flow_limit is not None:
-            found["flow_over"] = feed.total() > s.flow_limit * (1.0 + _ROUNDING)
+            found["acid.inlet_flow"] = feed.total() > s.flow_limit * (1.0 + _ROUNDING)
         if s.so2_limit is not None:
-            found["so2_over"] = feed.amount(SO2) * M_SO2 > s.so2_limit * (1.0 + _ROUNDING)
+            found["acid.so2_load"] = feed.amount(SO2) * M_SO2 > s.so2_limit * (1.0 + _ROUNDING)
     solved = r.reason == 0
     return {name: np.asarray(holds & solved) for name, holds in found.items()}

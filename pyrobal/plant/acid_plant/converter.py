@@ -57,8 +57,7 @@ class Converter:
 
     def surplus(self) -> FloatN:
         """(N,) [W] the exchangers can spare; negative where they lack heat to warm the gas to every bed."""
-        total: FloatN = -np.sum(list(self.duties.values()), axis=0) - self.loss
-        return total
+        return -sum(self.duties.values(), start=self.loss)
 
 
 def convert(feed: Stream, s: AcidPlantSettings) -> Converter:
@@ -126,7 +125,7 @@ def autothermal(c: Converter, s: AcidPlantSettings) -> Autothermal:
 
 
 def spared(c: Converter, n: FloatNS, s: AcidPlantSettings) -> FloatN:
-    """Surplus (N,) [W] of a gas n (N, S) [mol/s] without SO3, at the temperatures and conversions of ``c``."""
+    """Surplus (N,) [W] of a gas n (N, S) [mol/s] without SO3 at the temperatures and conversions of ``c``."""
     phase, fed, first = c.feed.phase, n[:, c.feed.phase.index(SO2)], c.beds[0].inlet.T
     done = c.conversion()
     heat = _heat(phase, n, c.feed.T)

@@ -69,7 +69,7 @@ class AcidPlantSettings:
     )
     absorber_inlet: FloatN = quantity(
         "degC", "gas entering an absorber, after heat exchange",
-        default=celsius(165), low=celsius(100), high=celsius(300),
+        default=celsius(180), low=celsius(100), high=celsius(300),
     )  # fmt: skip
     absorber_outlet: FloatN = quantity(
         "degC", "gas leaving an absorber", default=celsius(80), low=celsius(40), high=celsius(130)
@@ -79,7 +79,7 @@ class AcidPlantSettings:
     )
     heat_loss: FloatN = quantity(
         "%", "heat lost by converter and exchangers, of the heat that brings the gas to bed 1",
-        default=0.03, low=0.0, high=0.5,
+        default=0.04, low=0.0, high=0.5,
     )  # fmt: skip
     strength: FloatN = quantity(
         "wt%", "H2SO4 in the acid drawn from absorption", default=98.5 * PERCENT, low=0.90, high=1.0

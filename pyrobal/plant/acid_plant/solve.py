@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -99,6 +98,7 @@ def solve(gas: Stream, site: SiteSettings, s: AcidPlantSettings) -> AcidPlantRes
     can spare, and what the acid coolers take, follow by difference, so the ledger closes.
     References: Davenport & King 2006, Sulfuric Acid Manufacture; King, Davenport & Moats 2013, 2nd ed.
     """
+    gas = _over_scenarios(gas, site, s)
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
         drying = dry(gas, s)
         feed, power = blow(drying.gas, site, s)
@@ -118,6 +118,14 @@ def solve(gas: Stream, site: SiteSettings, s: AcidPlantSettings) -> AcidPlantRes
             ledger=_ledger(gas, power, converter, acid, cooling),
             reason=_reasons(gas, converter, s),
         )
+
+
+def _over_scenarios(gas: Stream, site: SiteSettings, s: AcidPlantSettings) -> Stream:
+    """The gas with one row per scenario, whichever of gas, site and settings varies."""
+    arrays = [x for node in (site, s) for x in vars(node).values() if isinstance(x, np.ndarray)]
+    count = max(len(x) for x in (gas.n, gas.T, *arrays))
+    n, T = np.broadcast_to(gas.n, (count, len(gas.phase))), np.broadcast_to(gas.T, (count,))
+    return Stream(gas.phase, n, T)
 
 
 def blow(gas: Stream, site: SiteSettings, s: AcidPlantSettings) -> tuple[Stream, FloatN]:
@@ -169,8 +177,7 @@ def _reasons(gas: Stream, c: Converter, s: AcidPlantSettings) -> IntN:
 
 def _finite(gas: Stream, s: AcidPlantSettings) -> BoolN:
     finite: BoolN = np.isfinite(gas.n).all(axis=1) & np.isfinite(gas.T)
-    for field in dataclasses.fields(s):
-        value = getattr(s, field.name)
+    for value in vars(s).values():
         if isinstance(value, np.ndarray):
             finite = finite & np.isfinite(value)
     return finite
