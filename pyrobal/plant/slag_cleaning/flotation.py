@@ -1,0 +1,83 @@
+"""Slow cooling, grinding and flotation: the slag split into concentrate and tailings, nothing transformed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from pyrobal.arrays import BoolN, FloatN, Floats, IntN, column
+from pyrobal.constants import T_STANDARD
+from pyrobal.errors import Reason
+from pyrobal.plant.slag_cleaning.result import SlagCleaningResult
+from pyrobal.plant.slag_cleaning.settings import SlagCleaningSettings
+from pyrobal.streams.ledger import Entry, Ledger
+from pyrobal.streams.material import WATER_MASS
+from pyrobal.streams.mixing import gone_cold, mix
+from pyrobal.streams.stream import Stream
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.properties import Species, species
+
+_COPPER = ELEMENTS.index("Cu")
+_FLOATING = ("Cu", "S", "Se", "Te", "Au", "Ag")  # a compound that holds one of these floats with the copper
+
+
+def float_slag(slags: Mapping[str, Stream], s: SlagCleaningSettings) -> SlagCleaningResult:
+    """Cool, mill and float.
+
+    Compounds of copper, sulfides and precious metals float in the share ``copper_recovery``; gangue is drawn
+    in until the concentrate has the grade asked for:
+    concentrate = recovery x copper / grade, gangue share = (concentrate - floated) / gangue of the slag.
+    All heat of the slag is lost in cooling. Milling power does not warm the products (an assumption).
+    """
+    cold = mix(*(gone_cold(stream) for stream in slags.values()))
+    mass = cold.species_mass()
+    floating = floats(cold.phase)
+    copper = cold.n @ cold.phase.composition[:, _COPPER] * ATOMIC_MASS[_COPPER]
+    floated = s.copper_recovery * mass[:, floating].sum(axis=1)
+    gangue = mass[:, ~floating].sum(axis=1)
+    with np.errstate(all="ignore"):
+        drawn = (s.copper_recovery * copper / s.concentrate_grade - floated) / gangue
+    recovered = np.where(floating, column(s.copper_recovery), column(drawn))
+    concentrate = Stream(cold.phase, cold.n * recovered, cold.T)
+    tailings = Stream(cold.phase, cold.n * (1.0 - recovered), cold.T)
+    reason = _reasons(cold.n, drawn)
+    return _parted(slags, s, concentrate, tailings, reason)
+
+
+def floats(phase: Species) -> BoolN:
+    """(S,) True for the compounds that float."""
+    rows: Floats = phase.composition[:, [ELEMENTS.index(e) for e in _FLOATING]]
+    return np.asarray(rows.any(axis=1))
+
+
+def _parted(
+    slags: Mapping[str, Stream], s: SlagCleaningSettings, dry: Stream, tailings: Stream, reason: IntN
+) -> SlagCleaningResult:
+    phase = species(*dry.phase.names, "H2O(l)")
+    water = dry.mass() * s.concentrate_moisture / (1.0 - s.concentrate_moisture) / WATER_MASS
+    concentrate = Stream(phase, np.stack(np.broadcast_arrays(*dry.n.T, water), axis=1), dry.T)
+    cold_water = Stream(species("H2O(l)"), column(water), np.array([T_STANDARD]))
+    inputs = {name: Entry.of(stream) for name, stream in slags.items()}
+    inputs["process_water"] = Entry.of(cold_water)
+    outputs = {"slag": Entry.of(tailings), "concentrate": Entry.of(concentrate)}
+    cooling = sum((stream.sensible_heat() for stream in slags.values()), np.zeros(1))
+    fed = dry.mass() + tailings.mass()
+    return SlagCleaningResult(
+        settings=s,
+        fed=fed,
+        fed_copper=dry.element("Cu") + tailings.element("Cu"),
+        slag=tailings,
+        concentrate=concentrate,
+        power=fed * s.milling_energy,
+        ledger=Ledger(inputs, outputs, {"cooling": cooling}),
+        reason=reason,
+    )
+
+
+def _reasons(n: Floats, drawn: FloatN) -> IntN:
+    finite = np.isfinite(n).all(axis=1) & (n.sum(axis=1) > 0)
+    reachable = (drawn >= 0) & (drawn <= 1)
+    return np.select(
+        [~finite, ~reachable], [Reason.INPUT_NOT_FINITE, Reason.CONCENTRATE_GRADE_OUT_OF_REACH], Reason.SOLVED
+    ).astype(np.int64)

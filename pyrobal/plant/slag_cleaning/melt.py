@@ -1,0 +1,260 @@
+"""The bath of the electric furnace: cleaned slag, matte and reductant at one guess of the unknowns.
+
+Copper and sulfur that the slag cannot hold settle as matte. Iron oxide, magnetite and the oxygen to be taken
+out follow by difference, so every element closes at any guess; the unknowns only have to satisfy
+
+    Cu2O(slag) + FeS(matte) = Cu2S(matte) + FeO(slag)      copper dissolved as oxide
+    a(FeS) of the matte                                    sulfur dissolved in the slag
+    2 Cu + 1/2 O2 = Cu2O(slag),  3 FeO + 1/2 O2 = Fe3O4    copper metal, where sulfur is short
+
+The matte holds no oxygen: at this oxygen potential it is small (an assumption).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, IntN, column, take
+from pyrobal.constants import R
+from pyrobal.numerics.newton import Roots, newton
+from pyrobal.plant.slag_cleaning.phases import MATRIX, WITH_COPPER, carriers
+from pyrobal.plant.slag_cleaning.settings import SlagCleaningSettings
+from pyrobal.streams.deportment import Shares, read_table, share_out, shares
+from pyrobal.streams.reductant import Reductant
+from pyrobal.thermo import solutions
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.properties import species
+
+_M = dict(zip(ELEMENTS, ATOMIC_MASS.tolist(), strict=True))
+M_CU, M_S = _M["Cu"], _M["S"]
+M_CU2S, M_FES = 2 * M_CU + M_S, _M["Fe"] + M_S
+M_FEO, M_FE3O4, M_CU2O = _M["Fe"] + _M["O"], 3 * _M["Fe"] + 4 * _M["O"], 2 * M_CU + _M["O"]
+_EVERYTHING = np.ones(1)
+_NOTHING = np.zeros(1)
+
+
+@dataclass(frozen=True, eq=False)
+class Constants:
+    """ln K (N,) at the temperature of the slag, over pure liquids and solid magnetite, pressures in bar."""
+
+    T: FloatN
+    exchange: FloatN
+    metal: FloatN
+    magnetite: FloatN
+
+    @staticmethod
+    def at(T: FloatN) -> Constants:
+        """At ``T`` (N,) [K]: ln K = -dG / (R T)."""
+        names = ("FeS(l)", "FeO(l)", "Cu2S(l)", "Cu2O(l)", "Cu(l)", "Fe3O4", "O2(g)")
+        fes, feo, cu2s, cu2o, cu, fe3o4, o2 = species(*names).gibbs(T).T / (R * T)
+        return Constants(T, cu2o + fes - cu2s - feo, 2 * cu + o2 / 2 - cu2o, 3 * feo + o2 / 2 - fe3o4)
+
+
+@dataclass(frozen=True, eq=False)
+class Melt:
+    """One state of the bath; (N,) [mol/s] unless said otherwise.
+
+    matte, slag, dust : (N, S) on the axes of ``phases.carriers``, suspended matte in the slag
+    reductant : [unit/s]
+    grade : [kg/kg] copper in the sulfides of the matte
+    suspended : share of the matte that does not settle; left : [kg/s] copper that is not dissolved
+    metal : metallic copper in all the matte; sulfur : in all its sulfides
+    iron_oxide, magnetite, dissolved : FeO, Fe3O4 and all species dissolved in the slag
+    silica, sulfide : SiO2 and FeS dissolved in the slag
+    """
+
+    matte: FloatNS
+    slag: FloatNS
+    dust: FloatNS
+    reductant: FloatN
+    grade: FloatN
+    suspended: FloatN
+    left: FloatN
+    metal: FloatN
+    sulfur: FloatN
+    iron_oxide: FloatN
+    magnetite: FloatN
+    dissolved: FloatN
+    silica: FloatN
+    sulfide: FloatN
+
+
+@dataclass(frozen=True, eq=False)
+class Unknowns:
+    """slag [kg/s]; ratio = FeS / Cu2S of the matte [mol/mol]; oxidic copper and sulfur in slag [kg/kg]."""
+
+    slag: FloatN
+    ratio: FloatN
+    oxidic_copper: FloatN
+    slag_sulfur: FloatN
+
+
+@dataclass(frozen=True, eq=False)
+class Bath:
+    """The problem; implements ``numerics.newton.Problem``.
+
+    fed : (N, E) [mol/s] of all slags; fed_mass : (N,) [kg/s]
+    """
+
+    s: SlagCleaningSettings
+    fed: FloatNE
+    fed_mass: FloatN
+    reductant: Reductant
+    minor: Shares
+    constants: Constants
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The unknowns in the order of z."""
+        wanted = {"slag": True, "ratio": True, "oxidic_copper": self.s.slag_copper is None}
+        wanted["slag_sulfur"] = self.s.slag_sulfur is None
+        return tuple(name for name, there in wanted.items() if there)
+
+    def take(self, rows: IntN) -> Bath:
+        """The problem for some of the scenarios."""
+        part: Bath = take(self, rows)
+        return part
+
+    def element(self, symbol: str) -> FloatN:
+        """(N,) [mol/s] fed."""
+        return self.fed[:, ELEMENTS.index(symbol)]
+
+    def unknowns(self, z: Floats) -> Unknowns:
+        """The guess in physical terms; compositions the user gave stand."""
+        v = {name: np.exp(x) for name, x in zip(self.names, z.T, strict=True)}
+        oxidic, sulfur = v.get("oxidic_copper"), v.get("slag_sulfur")
+        if oxidic is None:
+            assert self.s.slag_copper is not None
+            oxidic = self.s.slag_copper - entrained_copper(self.s)
+        if sulfur is None:
+            assert self.s.slag_sulfur is not None
+            sulfur = self.s.slag_sulfur
+        return Unknowns(v["slag"] * self.fed_mass, v["ratio"], oxidic, sulfur)
+
+    def residual(self, z: Floats) -> Floats:
+        """One row per unknown, scaled to order one."""
+        u = self.unknowns(z)
+        m = melt(self, u)
+        molar_mass = carriers()["slag"][0].molar_mass
+        by_matte, by_metal, iron_sulfide = self._activities(m, u)
+        rows = {"slag": m.slag @ molar_mass / u.slag - 1.0}
+        # no metal, or as much as brings the activity of the oxide down to that over metal: whichever binds
+        rows["ratio"] = np.minimum(m.metal * M_CU / m.left, by_metal - by_matte)
+        if "oxidic_copper" in self.names:
+            k = solutions.nagamori_oxidic_copper(np.exp(by_matte), self.constants.T)
+            rows["oxidic_copper"] = np.log(u.oxidic_copper / k)
+        if "slag_sulfur" in self.names:
+            equal = solutions.goto_iron_sulfide(iron_sulfide)
+            rows["slag_sulfur"] = np.log(m.sulfide / m.dissolved / equal)
+        return np.stack(np.broadcast_arrays(*(rows[name] for name in self.names)), axis=1)
+
+    def _activities(self, m: Melt, u: Unknowns) -> tuple[FloatN, FloatN, FloatN]:
+        """ln a(Cu2O) in equilibrium with the matte and with copper metal, and a(FeS)."""
+        k, n = self.constants, m.dissolved
+        n_cu2s = 1.0 / (1.0 + u.ratio)
+        cu2s, fes = solutions.MATTE_ACTIVITIES[self.s.matte_activities](n_cu2s, 1.0 - n_cu2s)
+        feo = np.log(solutions.goto_feo(m.iron_oxide / n))
+        x = m.magnetite / n / self.s.magnetite_over_equilibrium
+        fe3o4 = np.log(solutions.goto_magnetite_activity(x, m.silica / n))
+        half_log_po2 = fe3o4 - k.magnetite - 3 * feo
+        return np.log(cu2s / fes) + feo - k.exchange, k.metal + half_log_po2, fes
+
+
+def bath(fed: FloatNE, s: SlagCleaningSettings, reductant: Reductant) -> Bath:
+    """Set the problem up. ``fed`` (N, E) [mol/s]: the elements of all slags."""
+    minor = shares(read_table("slag_cleaning"), s.deportment)
+    return Bath(s, fed, fed @ ATOMIC_MASS, reductant, minor, Constants.at(s.slag_temperature))
+
+
+def converge(b: Bath) -> Roots:
+    """Newton from a usual cleaned slag."""
+    guess = {"slag": 0.97, "ratio": 1.0, "oxidic_copper": 0.003, "slag_sulfur": 0.003}
+    start = np.log([guess[name] for name in b.names])
+    return newton(b, np.broadcast_to(start, (len(b.fed_mass), len(start))).copy(), longest_step=1.0)
+
+
+def entrained_copper(s: SlagCleaningSettings) -> FloatN:
+    """(N,) [kg/kg]; of the user's own total it is suspended matte first, as far as that goes."""
+    if s.slag_copper is None:
+        return s.slag_entrained_copper
+    return np.minimum(s.slag_entrained_copper, s.slag_copper)
+
+
+def melt(b: Bath, u: Unknowns) -> Melt:
+    """Amounts that follow from a guess."""
+    grade = 2 * M_CU / (M_CU2S + u.ratio * M_FES)
+    sulfidic = _NOTHING
+    if b.s.slag_copper is None:
+        sulfidic = solutions.nagamori_sulfidic_copper(u.slag_sulfur, grade)
+    left = b.element("Cu") * M_CU - u.slag * (u.oxidic_copper + sulfidic)
+    suspended = u.slag * entrained_copper(b.s) / left
+    settled = share_out(b.fed, _shares(b, left, suspended), carriers())
+    dissolved_sulfur = u.slag * u.slag_sulfur / M_S
+    sulfur = b.element("S") - dissolved_sulfur - _held(settled["matte"], "matte", "S")
+    cu2s = sulfur / (1.0 + u.ratio)
+    fes, metal = cu2s * u.ratio, left / M_CU - 2 * cu2s
+    slag_cu2s = u.slag * sulfidic / (2 * M_CU)
+    slag_fes = dissolved_sulfur - slag_cu2s
+    cu2o = u.slag * u.oxidic_copper / (2 * M_CU)
+    iron = b.element("Fe") - fes - slag_fes  # mol/s, as oxides
+    bound = _held(settled["slag"], "slag", "O") + _held(settled["dust"], "dust", "O") + cu2o
+    magnetite, charged = _reduction(b, u.slag * b.s.slag_magnetite / M_FE3O4, b.element("O") - bound - iron)
+    feo = iron - 3 * magnetite
+    settling = np.stack(np.broadcast_arrays(cu2s, fes, metal), axis=1)
+    ash = charged * b.reductant.fuel.count("Rest")
+    held_back = settling * column(suspended) + np.stack(
+        np.broadcast_arrays(slag_cu2s, slag_fes, _NOTHING), axis=1
+    )
+    slag = _with(settled["slag"], "slag", (feo, magnetite, cu2o, *held_back.T), ash)
+    return Melt(
+        matte=_with(settled["matte"], "matte", tuple((settling * column(1.0 - suspended)).T), _NOTHING),
+        slag=slag,
+        dust=settled["dust"],
+        reductant=charged,
+        grade=grade,
+        suspended=suspended,
+        left=left,
+        metal=metal,
+        sulfur=sulfur,
+        iron_oxide=feo,
+        magnetite=magnetite,
+        dissolved=slag.sum(axis=1) - suspended * settling.sum(axis=1),
+        silica=slag[:, carriers()["slag"][0].index("SiO2(l)")],
+        sulfide=slag_fes,
+    )
+
+
+def _reduction(b: Bath, most: FloatN, spare: FloatN) -> tuple[FloatN, FloatN]:
+    """Magnetite [mol/s] left in the slag, ``most`` at most, and reductant [unit/s].
+
+    spare : (N,) [mol/s] of oxygen beyond what iron binds as FeO; one O more makes one Fe3O4 of three FeO
+    """
+    removed = spare - most
+    return most + np.minimum(removed, 0.0), np.maximum(removed, 0.0) / b.reductant.oxygen
+
+
+def _shares(b: Bath, left: FloatN, suspended: FloatN) -> Shares:
+    """Where everything goes that is not copper, iron, sulfur or oxygen."""
+    with_copper = left * (1.0 - suspended) / (b.element("Cu") * M_CU)
+    noble = {"matte": with_copper, "slag": 1.0 - with_copper, "dust": _NOTHING}
+    matrix = {"matte": _NOTHING, "slag": _EVERYTHING, "dust": _NOTHING}
+    return dict.fromkeys(WITH_COPPER, noble) | dict.fromkeys(MATRIX, matrix) | b.minor
+
+
+def _held(amounts: FloatNS, outlet: str, element: str) -> FloatN:
+    """(N,) [mol/s] of an element in amounts on an outlet's axis."""
+    held: FloatN = amounts @ carriers()[outlet][0].composition[:, ELEMENTS.index(element)]
+    return held
+
+
+def _with(settled: FloatNS, outlet: str, solved: tuple[FloatN, ...], ash: FloatN) -> FloatNS:
+    """The settled amounts with the solved species, which stand first on the axis, and the ash."""
+    first = np.stack(np.broadcast_arrays(*solved), axis=1)
+    rows = max(len(first), len(settled))
+    n = np.broadcast_to(settled, (rows, settled.shape[1])).copy()
+    n[:, : first.shape[1]] += first
+    if outlet == "slag":
+        n[:, carriers()[outlet][0].index("Rest(slag)")] += ash
+    return n
