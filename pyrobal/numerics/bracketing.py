@@ -15,13 +15,9 @@ _WIDTH = 4.0 * np.finfo(float).eps
 
 @dataclass(frozen=True)
 class Root:
-    """x : (N,) where f changes sign; value : (N,) f there; found : (N,) False where it does not change sign.
-
-    At a jump of f through zero the x on the smaller side is returned, and ``value`` is what is left.
-    """
+    """x : (N,) where f changes sign; found : (N,) False where it does not between the bounds."""
 
     x: FloatN
-    value: FloatN
     found: BoolN
 
 
@@ -51,9 +47,8 @@ def root(f: Callable[[FloatN], FloatN], low: FloatN, high: FloatN) -> Root:
             width = _WIDTH * np.maximum(np.abs(a), np.abs(b)) / np.abs(b - a)
             live = live & (width < 0.5) & (fa != 0.0)
             t = np.clip(_step(a, b, c, fa, fb, fc), width, 1.0 - width)
-        nearer = np.abs(fa) <= np.abs(fb)
-        x, value = np.where(nearer, a, b), np.where(nearer, fa, fb)
-    return Root(np.where(found, x, np.nan), np.where(found, value, np.nan), found)
+        x = np.where(np.abs(fa) <= np.abs(fb), a, b)
+    return Root(np.where(found, x, np.nan), found)
 
 
 def _step(a: FloatN, b: FloatN, c: FloatN, fa: FloatN, fb: FloatN, fc: FloatN) -> FloatN:

@@ -1,0 +1,218 @@
+"""The wet pieces the lines share: mixing, quench, cooling tower, mist precipitator, dilution air."""
+
+from __future__ import annotations
+
+import functools
+import operator
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, FloatNS, column
+from pyrobal.errors import Reason
+from pyrobal.numerics.bracketing import root
+from pyrobal.plant.gas_train.offgas import Offgas, Piece, air, check, parted, settle, unsettled
+from pyrobal.plant.gas_train.reactions import WASHING, complete
+from pyrobal.plant.gas_train.settings import GasTrainSettings
+from pyrobal.streams.ledger import Entry, Ledger
+from pyrobal.streams.mixing import on_phase
+from pyrobal.streams.site import OXYGEN_IN_AIR, SiteSettings, vapour_pressure
+from pyrobal.streams.stream import Stream
+from pyrobal.thermo.acid_solution import M_WATER, mixing_heat, water_per_acid
+from pyrobal.thermo.henry import so2_solubility
+from pyrobal.thermo.properties import Species, species
+from pyrobal.thermo.water import saturation_temperature
+
+WATER = "H2O(l)"
+ACID = "H2SO4(l)"
+WATER_VOLUME = M_WATER / 1000.0  # m3/mol; Henry's constant counts per volume of water
+_FREEZING = np.array([273.2])  # K
+
+
+@dataclass(frozen=True, eq=False)
+class Quench(Piece):
+    """caught is the weak acid; spray : (N,) [mol/s] water sprayed, evaporated : (N,) [mol/s] of it."""
+
+    spray: FloatN
+    evaporated: FloatN
+
+
+@dataclass(frozen=True, eq=False)
+class Tower(Piece):
+    """condensate : (N,) [mol/s] water that goes back to the quench; duty : (N,) [W] to cooling water."""
+
+    condensate: FloatN
+    duty: FloatN
+
+
+@dataclass(frozen=True, eq=False)
+class Dilution(Piece):
+    """air : (N,) [mol/s] dry."""
+
+    air: FloatN
+
+
+def mixing(lines: Mapping[str, Offgas]) -> Piece:
+    """Gases of several lines brought together; no heat is lost."""
+    parts = tuple(lines.values())
+    together = Offgas(_sum([p.gas for p in parts]), _sum([p.carried for p in parts]))
+    outlet, left = settle(together, functools.reduce(operator.add, (p.enthalpy() for p in parts)))
+    inputs = {f"{name}.{what}": e for name, p in lines.items() for what, e in p.entries().items()}
+    return Piece(outlet, Ledger(inputs, outlet.entries(), {"part_molten": left}), None, unsettled(outlet))
+
+
+def _sum(streams: list[Stream]) -> Stream:
+    return Stream(streams[0].phase, functools.reduce(operator.add, (s.n for s in streams)), streams[0].T)
+
+
+@functools.lru_cache
+def liquor_phase(carried: Species) -> Species:
+    """The S axis of weak acid: water, dissolved SO2 (with the enthalpy of the gas), and what gas carried."""
+    return species(WATER, "SO2(g)", *carried.names)
+
+
+@dataclass(frozen=True, eq=False)
+class _Washing:
+    """What the quench has to bring to equilibrium; its one unknown is the temperature.
+
+    reacted : inlet after the washing reactions, its water not yet that of saturation
+    caught, mist : what the liquor takes up, and what goes on
+    bleed : (N,) [mol/s] water for the strength of weak acid asked for
+    """
+
+    inlet: Offgas
+    reacted: Offgas
+    caught: Stream
+    mist: Stream
+    bleed: FloatN
+    s: GasTrainSettings
+    pressure: FloatN
+
+    def state(self, T: FloatN) -> tuple[Offgas, Stream, FloatN]:
+        """Saturated gas, weak acid and water sprayed (N,) [mol/s] at T (N,) [K].
+
+        The weak acid takes water to the strength asked for, or all that the tower condenses where that is
+        more. Bleed and gas are at equilibrium in SO2, less what is stripped.
+        """
+        gas, s = self.reacted.gas, self.s
+        water_in = gas.amount("H2O(g)")
+        dry = gas.total() - water_in
+        wet_out = water_per_dry(s.cooled_gas_temperature, self.pressure)
+        volume = np.maximum(self.bleed, water_in - dry * wet_out) * WATER_VOLUME
+        saturated = water_per_dry(T, self.pressure)
+        solved = so2_solubility(T) * volume * (1.0 - s.so2_stripping) * self.pressure / (1.0 + saturated)
+        lost = _dissolved(solved, dry, gas.amount("SO2(g)"))
+        bleed = np.maximum(self.bleed, water_in - (dry - lost) * wet_out)
+        water_out = (dry - lost) * saturated
+        n = _set(gas, {"SO2(g)": gas.amount("SO2(g)") - lost, "H2O(g)": water_out})
+        outlet = Offgas(Stream(gas.phase, n, T), Stream(self.mist.phase, self.mist.n, T))
+        phase = liquor_phase(self.caught.phase)
+        liquor = Stream(phase, on_phase(self.caught, phase), T)
+        liquor = Stream(phase, _set(liquor, {WATER: bleed, "SO2(g)": lost}), T)
+        return outlet, liquor, water_out + bleed - water_in
+
+    def surplus(self, T: FloatN) -> FloatN:
+        """Heat in less heat out, (N,) [W]."""
+        outlet, liquor, spray = self.state(T)
+        out = outlet.enthalpy() + liquor_entry(liquor).enthalpy
+        return self.inlet.enthalpy() + wash_water(spray, self.s).enthalpy() - out
+
+
+def quench(inlet: Offgas, s: GasTrainSettings, site: SiteSettings) -> Quench:
+    """Saturate the gas with water at the temperature at which its own heat evaporates it.
+
+    H(gas, carried) + H(spray) = H(saturated gas, mist) + H(weak acid), formation and dilution of acid
+    within. SO3 all turns to acid; the scrubber takes up its catch, the rest goes on as mist (carried as
+    undiluted acid). Vapour pressure of pure water: weak acid of 10 % lowers it by about 4 % (memory).
+    """
+    pressure = site.pressure - s.suction
+    reacted = complete(inlet, WASHING, np.ones(1))
+    caught, mist = parted(reacted.carried, s.scrubber_catch)
+    kept = s.scrubber_catch + (1.0 - s.scrubber_catch) * s.mist_catch
+    bleed = kept * reacted.carried.amount(ACID) * water_per_acid(s.weak_acid_strength)
+    washing = _Washing(inlet, reacted, caught, mist, bleed, s, pressure)
+    found = root(washing.surplus, _FREEZING, saturation_temperature(pressure) - 0.1)
+    outlet, liquor, spray = washing.state(found.x)
+    water = Entry.of(wash_water(spray, s))
+    ledger = Ledger(
+        {**inlet.entries(), "spray": water}, {**outlet.entries(), "weak_acid": liquor_entry(liquor)}
+    )
+    reason = check((~found.found, Reason.NOT_CONVERGED))
+    evaporated = outlet.gas.amount("H2O(g)") - inlet.gas.amount("H2O(g)")
+    return Quench(outlet, ledger, liquor, reason, spray, evaporated)
+
+
+def tower(inlet: Offgas, s: GasTrainSettings, site: SiteSettings) -> Tower:
+    """Cool the saturated gas; what condenses goes back to the quench as wash water."""
+    gas, T = inlet.gas, s.cooled_gas_temperature
+    water = gas.amount("H2O(g)")
+    left = (gas.total() - water) * water_per_dry(T, site.pressure - s.suction)
+    outlet = Offgas(Stream(gas.phase, _set(gas, {"H2O(g)": left}), T), inlet.carried).at(T)
+    condensate = wash_water(water - left, s)
+    duty = inlet.enthalpy() - outlet.enthalpy() - condensate.enthalpy()
+    outputs = {**outlet.entries(), "condensate": Entry.of(condensate)}
+    ledger = Ledger(inlet.entries(), outputs, {"cooling": duty})
+    reason = check((inlet.T <= T, Reason.GAS_COLDER_THAN_WASH))
+    return Tower(outlet, ledger, None, reason, water - left, duty)
+
+
+def mist_precipitator(inlet: Offgas, s: GasTrainSettings, site: SiteSettings) -> Piece:
+    """Mist and fume caught electrically, and the air that has leaked into the wet cleaning by then."""
+    leak = air(s.wet_leak * inlet.gas.total(), site)
+    mixed, left = settle(inlet.with_air(leak), inlet.enthalpy() + leak.enthalpy())
+    caught, rest = parted(mixed.carried, s.mist_catch)
+    outlet = Offgas(mixed.gas, rest)
+    ledger = Ledger(
+        {**inlet.entries(), "leak": Entry.of(leak)},
+        {**outlet.entries(), "drain": Entry.of(caught)},
+        {"part_molten": left},
+    )
+    return Piece(outlet, ledger, caught, unsettled(outlet))
+
+
+def dilution(inlet: Offgas, s: GasTrainSettings, site: SiteSettings) -> Dilution:
+    """Air before the drying tower: as much as the SO2 strength and the O2/SO2 ratio need, and no more.
+
+    SO2 / (dry + a) <= y and (O2 + 0.209 a) / SO2 >= r. Fog that cold air makes is counted as vapour.
+    """
+    gas = inlet.gas
+    dry, so2, o2 = gas.total() - gas.amount("H2O(g)"), gas.amount("SO2(g)"), gas.amount("O2(g)")
+    flow = np.maximum(so2 / s.so2_highest - dry, (s.o2_so2_lowest * so2 - o2) / OXYGEN_IN_AIR)
+    flow = np.maximum(flow, 0.0)
+    drawn = air(flow, site)
+    outlet, left = settle(inlet.with_air(drawn), inlet.enthalpy() + drawn.enthalpy())
+    ledger = Ledger({**inlet.entries(), "air": Entry.of(drawn)}, outlet.entries(), {"part_molten": left})
+    return Dilution(outlet, ledger, None, unsettled(outlet), flow)
+
+
+def water_per_dry(T: FloatN, p: FloatN) -> FloatN:
+    """Moles of water per mole of dry gas at saturation, (N,) [mol/mol]: p_sat / (p - p_sat)."""
+    saturation = vapour_pressure(T)
+    return saturation / (p - saturation)
+
+
+def wash_water(flow: FloatN, s: GasTrainSettings) -> Stream:
+    """``flow`` (N,) [mol/s] of water at the temperature of the circulating liquor."""
+    return Stream(species(WATER), column(flow), s.wash_water_temperature)
+
+
+def liquor_entry(liquor: Stream) -> Entry:
+    """Weak acid in a ledger: its substances and the heat of mixing acid with water."""
+    e, mixed = Entry.of(liquor), mixing_heat(liquor.amount(ACID), liquor.amount(WATER))
+    return Entry(e.elements, e.enthalpy + mixed, e.formation + mixed)
+
+
+def _dissolved(k: FloatN, dry: FloatN, so2: FloatN) -> FloatN:
+    """SO2 (N,) [mol/s] that goes into solution: the smaller root of x (dry - x) = k (so2 - x).
+
+    x = H p V y, with y the share of SO2 left in the dry gas.
+    """
+    b = dry + k
+    return 2.0 * k * so2 / (b + np.sqrt(b * b - 4.0 * k * so2))
+
+
+def _set(stream: Stream, amounts: Mapping[str, FloatN]) -> FloatNS:
+    """(N, S) amounts of a stream with some replaced."""
+    columns = dict(zip(stream.phase.names, stream.n.T, strict=True)) | dict(amounts)
+    return np.stack(np.broadcast_arrays(*columns.values()), axis=1)
