@@ -5,6 +5,7 @@ Exit codes: 0 done, 1 infeasible or not converged, 2 the case or the command lin
 
 from __future__ import annotations
 
+import io
 import signal
 import sys
 from collections.abc import Sequence
@@ -19,8 +20,8 @@ WRONG, INFEASIBLE, INTERRUPTED = 2, 1, 130
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code; without ``arguments``, that of the process's own line."""
-    if arguments is None and hasattr(signal, "SIGPIPE"):
-        signal.signal(signal.SIGPIPE, signal.SIG_DFL)  # a reader that goes away ends a filter quietly
+    if arguments is None:
+        _behave_as_a_filter()
     try:
         code = pyrobal.main(arguments, prog_name="pyrobal", standalone_mode=False)
         sys.stdout.flush()
@@ -39,6 +40,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
         click.echo(f"pyrobal: {place}{error.strerror or error}", err=True)
         return WRONG
     return code if isinstance(code, int) else 0
+
+
+def _behave_as_a_filter() -> None:
+    """A reader that goes away ends the process quietly; a letter the terminal lacks is escaped."""
+    if hasattr(signal, "SIGPIPE"):
+        signal.signal(signal.SIGPIPE, signal.SIG_DFL)
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")
 
 
 def _report(error: CaseError) -> int:

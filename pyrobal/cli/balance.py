@@ -5,12 +5,8 @@ from __future__ import annotations
 import contextlib
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
-
-if TYPE_CHECKING:
-    from pyrobal.case.load import Case
 
 overrides = click.option(
     "--set", "assignments", metavar="KEY=VALUE", multiple=True, help="Set one key, over the case; repeatable."
@@ -31,22 +27,30 @@ def output_file(_: click.Context, parameter: click.Parameter, value: str | None)
 @click.command()
 @click.argument("case")
 @click.option("--json", "json_file", metavar="FILE", callback=output_file, help="Write JSON; - for stdout.")
+@click.option(
+    "--detail", metavar="SECTION", multiple=True, help="Also print the tables of a section, or all."
+)
 @overrides
-def balance(case: str, json_file: str | None, assignments: tuple[str, ...]) -> int:
+def balance(case: str, json_file: str | None, detail: tuple[str, ...], assignments: tuple[str, ...]) -> int:
     """Work out the balance of CASE and print it."""
-    loaded = _load(case, assignments)
+    from pyrobal.case.load import load_case
 
-    from pyrobal.errors import Reason
-    from pyrobal.flowsheet.solve import solve
-    from pyrobal.report.console import print_balance
+    loaded = load_case(case, assignments)  # a wrong case is refused before the engine is loaded
+
+    from pyrobal.report.console import show
     from pyrobal.report.export import as_json
+    from pyrobal.report.result import INFEASIBLE
+    from pyrobal.report.result import balance as work_out
 
-    results = solve(loaded.inputs)
+    result = work_out(loaded)
     if json_file is not None:
-        write(json_file, as_json(loaded, results))
+        write(json_file, as_json(result))
     with contextlib.redirect_stdout(sys.stderr if json_file == "-" else sys.stdout):
-        print_balance(loaded, results)
-    return 0 if results.reason[0] == Reason.SOLVED else 1
+        try:
+            show(result, detail)
+        except KeyError as error:
+            raise click.UsageError(f"--detail: {error.args[0]}") from None
+    return 1 if result.status == INFEASIBLE else 0
 
 
 @click.command()
@@ -54,7 +58,11 @@ def balance(case: str, json_file: str | None, assignments: tuple[str, ...]) -> i
 @overrides
 def check(case: str, assignments: tuple[str, ...]) -> None:
     """Read CASE, report every fault in it, and list what will be assumed."""
-    loaded = _load(case, assignments)
+    from pyrobal.case.load import load_case
+
+    loaded = load_case(case, assignments)
+    for caution in loaded.cautions:
+        click.echo(f"caution: {caution}", err=True)
     click.echo(f"{loaded.title}: no faults")
     if loaded.assumed:
         click.echo("\nAssumed, because the case does not say:")
@@ -69,13 +77,3 @@ def write(file: str, text: str) -> None:
         click.echo(text)
     else:
         Path(file).write_text(text + "\n", encoding="utf-8")
-
-
-def _load(source: str, assignments: tuple[str, ...]) -> Case:
-    """The case, its cautions said on standard error."""
-    from pyrobal.case.load import load_case
-
-    case = load_case(source, assignments)
-    for caution in case.cautions:
-        click.echo(f"caution: {caution}", err=True)
-    return case

@@ -83,7 +83,7 @@ def _temperature(option: str, text: str, unit: str = "degC") -> float:
     except ValueError as error:
         raise click.UsageError(f"{option}: {error}") from None
     if kelvin <= 0.0:
-        raise click.UsageError(f"{option}: {text} is not above absolute zero")
+        raise click.UsageError(f"{option}: {text} is not above 0 K")
     return kelvin
 
 
@@ -96,14 +96,11 @@ def _print_substance(console: Console, found: Substance, T: FloatN) -> None:
 
     sure = "" if math.isnan(found.uncertainty) else f" +- {found.uncertainty / 1e3:.3g}"
     console.print(Text(f"{found.name}: {found.title}, {found.formula}", "bold"))
-    console.print(
-        Text(f"H298 {found.H298 / 1e3:.6g}{sure} kJ/mol, S298 {found.S298:.6g} J/(mol K); {found.seen}")
-    )
-    console.print(
-        Text("Cp and S in J/(mol K); H-H25, H and G in kJ/mol; elements at 25 degC and 1 bar are zero")
-    )
+    heat, entropy = f"H298 {found.H298 / 1e3:.6g}{sure} kJ/mol", f"S298 {found.S298:.6g} J/(mol K)"
+    console.print(Text(f"{heat}, {entropy}; values: {found.seen}"))
+    console.print(Text("Cp, S in J/(mol K); H-H25, H, G in kJ/mol; zero: elements at 25 degC, 1 bar"))
     if found.note:
-        console.print(Text(found.note))
+        console.print(Text(f"Note: {found.note}"))
     rows = property_rows(found.name, T)
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold")
     for column in _COLUMNS:
@@ -118,7 +115,7 @@ def _print_substance(console: Console, found: Substance, T: FloatN) -> None:
 
 def _cells(row: dict[str, Any]) -> tuple[str, ...]:
     energies = (f"{row[symbol] / 1e3:.2f}" for symbol in ("dH", "H"))
-    beyond = "outside the stated range" if row["out_of_range"] else ""
+    beyond = "beyond range" if row["out_of_range"] else ""
     T, Cp, S, G = (row[symbol] for symbol in ("T", "Cp", "S", "G"))
     return (f"{T - 273.15:.2f}", row["form"], f"{Cp:.2f}", *energies, f"{S:.2f}", f"{G / 1e3:.2f}", beyond)
 
