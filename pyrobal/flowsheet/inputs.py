@@ -7,13 +7,14 @@ Its dotted paths are the keys of the case file: ``smelting.enrichment``, ``conce
 from __future__ import annotations
 
 import dataclasses
+import functools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, as_n, take
+from pyrobal.arrays import BoolN, FloatN, as_n, take
 from pyrobal.plant.dryer import DryerSettings
 from pyrobal.plant.feed import ChargeSettings, ConcentrateSettings, FluxSettings, RevertSettings
 from pyrobal.plant.smelting.settings import SmeltingSettings
@@ -61,6 +62,12 @@ class Inputs:
     def arrays(self) -> Iterator[tuple[str, FloatN]]:
         """Every number of the tree with its dotted path."""
         yield from _walk("", self)
+
+    def finite(self) -> BoolN:
+        """(N,) True where every number of the scenario is one."""
+        return functools.reduce(
+            np.logical_and, (np.isfinite(a) for _, a in self.arrays()), np.ones(1, dtype=bool)
+        )
 
     def replace(self, path: str, value: float | FloatN) -> Inputs:
         """A copy with one setting replaced; the others are shared.

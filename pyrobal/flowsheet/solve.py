@@ -34,7 +34,15 @@ def solve(inputs: Inputs) -> Results:
     charge = _charge(fed, blend)
     furnace_fuel = fuel_named(inputs, inputs.smelting.fuel)
     smelted = smelting.solve(charge, inputs.site, inputs.smelting, furnace_fuel)
-    return Results(inputs, fed, dried, charge, furnace_fuel, smelted, _first(n, fed.reason, smelted.reason))
+    return Results(
+        inputs,
+        fed,
+        dried,
+        charge,
+        furnace_fuel,
+        smelted,
+        _first(n, _finite(inputs), fed.reason, smelted.reason),
+    )
 
 
 def fuel_named(inputs: Inputs, name: str) -> Fuel:
@@ -54,6 +62,10 @@ def _charge(fed: feed.FeedResult, blend: Mapping[str, Stream]) -> smelting.Charg
         fed.fluxes.get("silica"),
         fed.fluxes.get("lime"),
     )
+
+
+def _finite(inputs: Inputs) -> IntN:
+    return np.where(inputs.finite(), Reason.SOLVED, Reason.INPUT_NOT_FINITE)
 
 
 def _first(n: int, *reasons: IntN) -> IntN:

@@ -95,7 +95,7 @@ def _newton_step(problem: Problem, z: Floats, f: Floats, longest: float) -> Floa
 def _solve(J: Floats, right: Floats) -> Floats:
     """J step = right per scenario; the least-squares step where a matrix of the batch is singular."""
     try:
-        return np.linalg.solve(J, right[:, :, None])[:, :, 0]
+        return np.asarray(np.linalg.solve(J, right[:, :, None]), dtype=np.float64)[:, :, 0]
     except np.linalg.LinAlgError:
         return np.asarray(np.linalg.pinv(J) @ right[:, :, None], dtype=np.float64)[:, :, 0]
 

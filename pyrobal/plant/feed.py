@@ -153,7 +153,7 @@ def solve(
         **{f"flux.{n}": f for n, f in flux_fits.items()},
         **{f"revert.{n}": f for n, f in revert_fits.items()},
     }
-    reason = _reasons(every.values(), rates.values())
+    reason = _reasons(every.values())
     return FeedResult(streams, every, rates, back, flux, reason)
 
 
@@ -183,11 +183,9 @@ def _material(f: MineralFit, rate: FloatN, moisture: FloatN) -> Material:
     return Material.of(_stream(f, rate, moisture, np.array([T_STANDARD])))
 
 
-def _reasons(fits: Iterable[MineralFit], rates: Iterable[FloatN]) -> IntN:
+def _reasons(fits: Iterable[MineralFit]) -> IntN:
     good = functools.reduce(np.logical_and, (f.ok for f in fits))
-    finite = np.isfinite(total(rates))
-    reason = np.where(good, Reason.SOLVED, Reason.ASSAY_IMPOSSIBLE)
-    return np.where(finite, reason, Reason.INPUT_NOT_FINITE).astype(np.int64)
+    return np.where(good, Reason.SOLVED, Reason.ASSAY_IMPOSSIBLE).astype(np.int64)
 
 
 def _water_elements(stream: Stream) -> Floats:

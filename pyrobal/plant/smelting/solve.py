@@ -102,9 +102,9 @@ def solve(charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel) -
     chapters on matte smelting and on the mathematical description of smelting; closures as named in
     ``thermo.solutions``.
     """
-    problem = furnace(charge, site, s, fuel)
-    roots = converge(problem)
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
+        problem = furnace(charge, site, s, fuel)
+        roots = converge(problem)
         bath, u, m, h = problem.state(roots.z)
         reason = _reasons(problem, roots.z, roots.converged, m, h)
         return _assemble(problem, charge, roots.z, (bath, u, m, h), reason, roots.iterations, roots.residual)
@@ -251,10 +251,7 @@ def _reasons(f: Furnace, z: Floats, converged: BoolN, m: Melt, h: Heat) -> IntN:
     )
     for broken, why in checks:
         reason = np.where(good & (reason == Reason.SOLVED) & broken, why, reason)
-    finite = np.isfinite(f.charge.material.entry.elements).all(axis=1) & np.isfinite(
-        f.charge.concentrate_rate
-    )
-    return np.where(finite, reason, Reason.INPUT_NOT_FINITE).astype(np.int64)
+    return reason.astype(np.int64)
 
 
 def _unsolved(f: Furnace) -> Floats:
