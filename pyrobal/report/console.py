@@ -1,0 +1,184 @@
+"""The balance on a terminal: the answer on one screen, every table on request.
+
+Plain text in columns: nothing depends on colour, on line-drawing characters or on a width above 80, and
+no number is ever cut.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table as Grid
+from rich.text import Text
+
+from pyrobal.report.numbers import number, quantity
+from pyrobal.report.result import CAUTION, INFEASIBLE, OK, Result
+from pyrobal.report.summary import Group, Part, summary
+from pyrobal.report.tables import Cell, Column, Table, plain, sections
+
+if TYPE_CHECKING:
+    from pyrobal.case.load import Case
+    from pyrobal.flowsheet.results import Results
+
+ALL = "all"
+_SAFETY = "safety: SO2, CO, oxygen, acid and molten metal can kill; local codes and licensed practice decide"
+_WARNING = {"limit": "red", CAUTION: "yellow"}
+_DIGITS = 3  # on the first screen
+_WHOLE = 40  # a column of words up to this width is not broken
+_STYLE = {OK: "green", CAUTION: "yellow", INFEASIBLE: "red"}
+_WIDTHS = (9, 17, 7, 5)  # least widths on the first screen: heading, label, value, unit
+
+
+def print_balance(case: Case, results: Results, detail: Sequence[str] = ()) -> None:
+    """Print a solved case on standard output: the first screen, then the tables ``detail`` names."""
+    show(Result(case, results), detail)
+
+
+def show(result: Result, detail: Sequence[str] = (), console: Console | None = None) -> None:
+    """The first screen, then the tables that ``detail`` names by their section, or ALL.
+
+    Raises KeyError for a section there is not.
+    """
+    console = console or Console(highlight=False, emoji=False, markup=False, soft_wrap=False)
+    found = sections(result)
+    wanted = list(found) if ALL in detail else list(dict.fromkeys(detail))
+    with console.capture() as capture:
+        _first_screen(console, result, list(found))
+        for word in wanted:
+            for table in found[word]:
+                _print_table(console, table)
+    _write(console, capture.get())
+
+
+def _write(console: Console, text: str) -> None:
+    """Letters a terminal cannot show become escapes instead of an error."""
+    encoding = getattr(console.file, "encoding", None) or "utf-8"
+    text = "".join(f"{line.rstrip(' ')}\n" for line in text.splitlines())
+    console.file.write(text.encode(encoding, "backslashreplace").decode(encoding))
+    console.file.flush()
+
+
+def _first_screen(console: Console, result: Result, words: Sequence[str]) -> None:
+    console.print(Text(plain(result.case.title), "bold"))
+    console.print(Text.assemble("status: ", (result.status, _STYLE[result.status])))
+    for group in summary(result):
+        console.print(_group(group, console.width))
+    _warnings(console, result)
+    if result.status != INFEASIBLE:
+        console.print(Text(f"\nMore: --detail {', '.join(words)} or {ALL}", "dim"))
+        console.print(Text("How a number came about: pyrobal explain CASE READING", "dim"))
+
+
+def _group(group: Group, width: int) -> Grid:
+    grid = Grid.grid(padding=(0, 1, 0, 0))
+    heading, label, value, unit = _WIDTHS
+    grid.add_column(min_width=heading, no_wrap=True, style="bold")
+    grid.add_column(min_width=label, no_wrap=True)
+    grid.add_column(min_width=value, no_wrap=True, justify="right")
+    grid.add_column(min_width=unit, no_wrap=True)
+    grid.add_column(overflow="fold")
+    room = width - sum(_WIDTHS) - len(_WIDTHS)
+    for i, row in enumerate(group.rows):
+        line = row.main.line
+        remarks = _packed([_remark(part) for part in row.remarks if not math.isnan(part.line.value)], room)
+        unit_text = "" if line.unit == "-" else line.unit
+        grid.add_row("" if i else group.heading, row.label, number(line.value, _DIGITS), unit_text, remarks)
+    return grid
+
+
+def _remark(part: Part) -> str:
+    value = quantity(part.line.value, part.line.unit, _DIGITS)
+    return " ".join(word for word in (part.before, value, part.after) if word)
+
+
+def _packed(remarks: Sequence[str], width: int) -> str:
+    """Remarks with commas, broken between them only."""
+    lines: list[str] = []
+    for remark in remarks:
+        if lines and len(lines[-1]) + len(remark) + 3 <= width:
+            lines[-1] += f", {remark}"
+        else:
+            lines.append(remark)
+    return ",\n".join(lines)
+
+
+def _warnings(console: Console, result: Result) -> None:
+    """Limits, cautions and notes on a reading in full; notes on settings and on safety by number."""
+    console.print()
+    rest = 0
+    for message in result.messages:
+        if message.level in _WARNING or (message.level == "note" and message.key in result):
+            label = (f"{message.level}: ", _WARNING.get(message.level, ""))
+            console.print(Text.assemble(label, f"{plain(message.key)}: {plain(message.text)}"))
+        else:
+            rest += 1
+    console.print(Text(f"{_SAFETY}; {rest} more remarks: --detail messages"))
+
+
+def _print_table(console: Console, table: Table) -> None:
+    console.print()
+    console.print(Text(table.title, "bold"))
+    for part in _parts(table, console.width):
+        console.print(_grid(part))
+    for note in table.notes:
+        console.print(Padding(Text(note, "dim"), (0, 0, 0, 2)))
+
+
+def _grid(table: Table) -> Grid:
+    grid = Grid(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold", show_edge=False)
+    for i, column in enumerate(table.columns):
+        numeric = _is_number(table, i)
+        wide = not numeric and i == len(table.columns) - 1
+        grid.add_column(
+            Text(_heading(column)),
+            justify="right" if numeric else "left",
+            no_wrap=numeric or (not wide and _width(table, i) <= _WHOLE),
+            overflow="fold",
+            ratio=1 if wide and i >= 2 else None,
+        )
+    for row in table.rows:
+        grid.add_row(*(Text(_shown(cell)) for cell in row))
+    return grid
+
+
+def _parts(table: Table, width: int) -> list[Table]:
+    """The table in pieces that fit the width, each with the columns that name its rows."""
+    stub, rest = range(table.stub), range(table.stub, len(table.columns))
+    if not all(_is_number(table, i) for i in rest):
+        return [table]
+    room = width - sum(_width(table, i) for i in stub)
+    groups: list[list[int]] = [[]]
+    for i in rest:
+        if groups[-1] and sum(_width(table, j) for j in (*groups[-1], i)) > room:
+            groups.append([])
+        groups[-1].append(i)
+    return [_only(table, [*stub, *group]) for group in groups]
+
+
+def _only(table: Table, keep: list[int]) -> Table:
+    columns = tuple(table.columns[i] for i in keep)
+    return Table(
+        table.title, columns, tuple(tuple(row[i] for i in keep) for row in table.rows), stub=table.stub
+    )
+
+
+def _width(table: Table, i: int) -> int:
+    texts = [_heading(table.columns[i]), *(_shown(row[i]) for row in table.rows)]
+    return max(map(len, texts)) + 2
+
+
+def _heading(column: Column) -> str:
+    return f"{column.heading} {column.unit}".strip()
+
+
+def _is_number(table: Table, i: int) -> bool:
+    cells = [row[i] for row in table.rows if row[i] != ""]
+    return bool(cells) and all(isinstance(cell, float) for cell in cells)
+
+
+def _shown(cell: Cell) -> str:
+    return cell if isinstance(cell, str) else number(cell)

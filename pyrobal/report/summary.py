@@ -1,0 +1,110 @@
+"""The answer first: what to blow, what comes out, whether the heat closes, what the acid plant sees.
+
+The one place where readings are picked by name. A reading the case does not have leaves its place empty,
+so rows of later steps of the plant appear by themselves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from pyrobal.report.result import Line, Result
+
+
+@dataclass(frozen=True)
+class Part:
+    """One reading within a row, and the word around it: "Fe/SiO2 1.25", "62 vol% O2"."""
+
+    line: Line
+    before: str = ""
+    after: str = ""
+
+
+@dataclass(frozen=True)
+class Row:
+    """A label, its main reading, and remarks to it."""
+
+    label: str
+    main: Part
+    remarks: tuple[Part, ...]
+
+
+@dataclass(frozen=True)
+class Group:
+    """Rows under one word."""
+
+    heading: str
+    rows: tuple[Row, ...]
+
+
+# heading -> rows of: label, main reading, remarks as (reading, word before, word after)
+_Remark = tuple[str, str, str]
+_LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {
+    "Feed": (
+        ("concentrate, dry", "feed.dry_rate", (
+            ("feed.assay.Cu", "", "Cu"), ("feed.assay.Fe", "", "Fe"), ("feed.assay.S", "", "S"))),
+        ("concentrate, wet", "feed.wet_rate", (("feed.water", "", "water"),)),
+        ("silica flux", "smelting.flux.silica", ()),
+        ("lime flux", "smelting.flux.lime", ()),
+    ),
+    "Blow": (
+        ("oxygen for charge", "smelting.oxygen.demand", (("smelting.oxygen.per_tonne", "", ""),)),
+        ("process gas, dry", "smelting.process_gas", (("smelting.enrichment", "", "O2"),)),
+        ("industrial oxygen", "smelting.oxygen.industrial", ()),
+        ("air", "smelting.air", ()),
+        ("fuel", "smelting.fuel", (("smelting.fuel_heat", "", ""),)),
+        ("converter air", "converting.air", (("converting.oxygen.industrial", "", "industrial oxygen"),)),
+    ),
+    "Comes out": (
+        ("matte", "smelting.matte.rate", (
+            ("smelting.matte.grade", "", "Cu"), ("smelting.matte.temperature", "", ""))),
+        ("slag", "smelting.slag.rate", (
+            ("smelting.slag.copper", "", "Cu"), ("smelting.slag.magnetite", "", "Fe3O4"),
+            ("smelting.slag.fe_sio2", "Fe/SiO2", ""))),
+        ("gas, wet", "smelting.gas.flow_wet", (
+            ("smelting.gas.so2", "", "SO2"), ("smelting.gas.temperature", "", ""))),
+        ("dust", "smelting.dust.rate", (("smelting.dust.returned", "", "put back"),)),
+        ("blister copper", "converting.blister.rate", (("converting.blister.assay.Cu", "", "Cu"),)),
+        ("converter slag", "converting.slag.rate", (("converting.slag.assay.Cu", "", "Cu"),)),
+        ("discard slag", "slag_cleaning.slag.rate", (("slag_cleaning.slag.assay.Cu", "", "Cu"),)),
+        ("anodes", "anode.rate", ()),
+    ),
+    "Heat": (
+        ("in, and out", "smelting.heat.total", (
+            ("smelting.heat.out.loss", "", "lost"), ("balance.heat.closure", "closure", ""))),
+        ("to spare", "smelting.heat.surplus", (
+            ("smelting.heat.autogenous_enrichment", "autogenous at", "O2"),)),
+    ),
+    "Sulfur": (
+        ("SO2 to capture", "smelting.gas.so2_load", (
+            ("smelting.gas.acid_equivalent", "", "as 100 % H2SO4"),)),
+        ("at the acid plant", "acid.so2_load", (("acid.inlet_so2", "", "SO2"), ("acid.inlet_flow", "", ""))),
+        ("acid made", "acid.production", (("acid.conversion", "", "converted"),)),
+        ("SO2 emitted", "emissions.so2", (
+            ("emissions.stack_so2", "", "in the stack"), ("emissions.sulfur_capture", "", "captured"))),
+    ),
+    "Copper": (("recovered", "recovery.Cu", ()),),
+}  # fmt: skip
+
+
+def summary(result: Result) -> tuple[Group, ...]:
+    """The groups of a single case; empty where it has no answer."""
+    lines = {line.key: line for line in result.lines}
+    if not result.results.solved.all():
+        return ()
+    groups = []
+    for heading, layout in _LAYOUT.items():
+        rows = [
+            Row(label, Part(lines[main]), tuple(Part(lines[k], b, a) for k, b, a in remarks if k in lines))
+            for label, main, remarks in layout
+            if main in lines and not _idle(lines[main])
+        ]
+        if rows:
+            groups.append(Group(heading, tuple(rows)))
+    return tuple(groups)
+
+
+def _idle(line: Line) -> bool:
+    """A flux the case does not have is no news; no fuel is."""
+    return ".flux." in line.key and line.value == 0.0

@@ -1,0 +1,237 @@
+"""Results as plain tables in plant units, for every medium: terminal, HTML, spreadsheet.
+
+Which tables there are follows from the keys of the readings. Lines that share a stream ("smelting.slag.")
+stand beside each other, heat in stands against heat out, a family of two names makes a matrix, and
+everything else is a list. A new step of the plant needs no line here.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import zip_longest
+from typing import Final
+
+from pyrobal.readings import registry
+from pyrobal.report.result import Line, Result
+
+Cell = str | float
+ROUNDING: Final = 1e-12  # share of the largest item below which heat is nothing but rounding
+_HEAT: Final = re.compile(r"(?P<step>.+)\.heat\.(?P<side>in|out)\.(?P<item>.+)")
+_STREAM: Final = re.compile(r"(?P<stream>[^.]+\.[^.]+(?:\.[^.]+)*?)\.(?:assay\..+|flow_wet)")
+
+
+@dataclass(frozen=True)
+class Column:
+    """A heading, and the unit of everything below it where there is one."""
+
+    heading: str
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows under headings; a number is in the unit of its column, or of the row where that says it.
+
+    stub : leading columns that name a row, repeated where a wide table has to be parted
+    """
+
+    title: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    notes: tuple[str, ...] = ()
+    stub: int = 1
+
+
+def words(name: str) -> str:
+    """A part of a key as people say it."""
+    return name.replace("_", " ").replace(".", " ")
+
+
+def plain(text: str) -> str:
+    """A text of the user's on one line, without characters that steer a terminal or turn the direction."""
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in " ".join(text.split()))
+
+
+def section(key: str) -> str:
+    """The word that asks for the part of the report a reading is in."""
+    return key.partition(".")[0]
+
+
+def sections(result: Result) -> dict[str, tuple[Table, ...]]:
+    """Every table of a single case by the word that asks for it, in plant order."""
+    parts: dict[str, list[Line]] = {}
+    for line in result.lines:
+        parts.setdefault(section(line.key), []).append(line)
+    found = {word: tuple(_tables(word, lines)) for word, lines in parts.items()}
+    found["solution"] = (solution(result),)
+    found["messages"] = (messages(result),)
+    found["assumptions"] = (assumptions(result),)
+    return found
+
+
+def _tables(word: str, lines: Sequence[Line]) -> Iterable[Table]:
+    streams = stream_lines(lines)
+    pairs = matrix_lines(lines)
+    apart = {line.key for stream in streams.values() for line in stream.values()}
+    apart |= {line.key for cells in pairs.values() for line in cells.values()}
+    apart |= {line.key for line in lines if _HEAT.fullmatch(line.key)}
+    rest = [line for line in lines if line.key not in apart]
+    if rest:
+        yield listing(word, rest)
+    yield from stream_tables(words(word), streams)
+    yield from heat_tables(lines)
+    yield from (matrix(family, cells) for family, cells in pairs.items())
+
+
+def listing(word: str, lines: Sequence[Line]) -> Table:
+    """Readings one below the other, named by what follows the section's word; a family's meaning once."""
+    columns = (Column(f"{word}."), Column("value"), Column("unit"), Column("meaning"))
+    rows: list[tuple[Cell, ...]] = []
+    before = ""
+    for line in lines:
+        said = line.reason or line.meaning
+        rows.append(
+            (line.key.removeprefix(f"{word}."), line.value, line.unit, "" if said == before else said)
+        )
+        before = said
+    return Table(words(word).capitalize(), columns, tuple(rows))
+
+
+def every_reading(result: Result) -> Table:
+    """All of them by their full keys."""
+    columns = (Column("reading"), Column("value"), Column("unit"), Column("meaning"))
+    rows = [(line.key, line.value, line.unit, line.reason or line.meaning) for line in result.lines]
+    return Table("Every reading", columns, tuple(rows))
+
+
+def stream_lines(lines: Iterable[Line]) -> dict[str, dict[str, Line]]:
+    """Stream -> what is known of it -> reading. A stream is what has an assay or a flow of gas."""
+    lines = list(lines)
+    heads = [match["stream"] for line in lines if (match := _STREAM.fullmatch(line.key))]
+    found: dict[str, dict[str, Line]] = {head: {} for head in heads}
+    for line in lines:
+        homes = [head for head in found if line.key.startswith(f"{head}.")]
+        if homes:
+            home = max(homes, key=len)
+            found[home][line.key.removeprefix(f"{home}.")] = line
+    return found
+
+
+def stream_tables(title: str, streams: Mapping[str, Mapping[str, Line]]) -> Iterable[Table]:
+    """Streams side by side, those with an assay and those of gas apart."""
+    solid = {h: s for h, s in streams.items() if any(name.startswith("assay.") for name in s)}
+    gas = {h: s for h, s in streams.items() if h not in solid}
+    for kind, group in (("matte, slag and solids", solid), ("gas", gas)):
+        if group:
+            yield _side_by_side(f"{title.capitalize()}: {kind}", group)
+
+
+def _side_by_side(title: str, streams: Mapping[str, Mapping[str, Line]]) -> Table:
+    names = dict.fromkeys(name for stream in streams.values() for name in stream)
+    heads = _short(list(streams))
+    columns = (Column(""), Column("unit"), *(Column(words(head)) for head in heads))
+    rows = []
+    for name in sorted(names, key=lambda n: n.startswith("assay.")):  # amounts and temperatures first
+        cells = [stream.get(name) for stream in streams.values()]
+        unit = next(line.unit for line in cells if line is not None)
+        rows.append((name.removeprefix("assay."), unit, *("" if c is None else c.value for c in cells)))
+    return Table(title, columns, tuple(rows), stub=2)
+
+
+def _short(heads: list[str]) -> list[str]:
+    """The names without the step they all share."""
+    shared = {section(head) for head in heads}
+    return [head.partition(".")[2] for head in heads] if len(shared) == 1 else heads
+
+
+def heat_lines(lines: Iterable[Line]) -> dict[str, tuple[list[Line], list[Line]]]:
+    """Step -> heat in and heat out by item; a surplus is heat that is taken out."""
+    sides: dict[str, tuple[list[Line], list[Line]]] = {}
+    surplus = {}
+    for line in lines:
+        if match := _HEAT.fullmatch(line.key):
+            into, out = sides.setdefault(match["step"], ([], []))
+            (into if match["side"] == "in" else out).append(line)
+        elif line.key.endswith(".heat.surplus"):
+            surplus[line.key.removesuffix(".heat.surplus")] = line
+    for step, (_, out) in sides.items():
+        if step in surplus:
+            out.append(surplus[step])
+    return sides
+
+
+def heat_tables(lines: Sequence[Line]) -> Iterable[Table]:
+    """The heat balance of each step, both sides down to their sums."""
+    for step, (into, out) in heat_lines(lines).items():
+        unit, noise = into[0].unit, ROUNDING * max(abs(line.value) for line in (*into, *out))
+        rows: list[tuple[Cell, ...]] = [
+            (*_item(a, noise), *_item(b, noise)) for a, b in zip_longest(into, out, fillvalue=None)
+        ]
+        rows.append(("sum", sum(x.value for x in into), "sum", sum(x.value for x in out)))
+        columns = (Column("heat in"), Column("", unit), Column("heat out"), Column("", unit))
+        notes = dict.fromkeys(line.meaning for line in (*into[:1], *out))
+        yield Table(
+            f"{words(step).capitalize()}: heat balance",
+            columns,
+            tuple(rows),
+            notes=tuple(f"{meaning[:1].upper()}{meaning[1:]}." for meaning in notes),
+            stub=4,
+        )
+
+
+def _item(line: Line | None, noise: float) -> tuple[Cell, Cell]:
+    if line is None:
+        return ("", "")
+    return words(line.key.rpartition(".")[2]), 0.0 if abs(line.value) < noise else line.value
+
+
+def matrix_lines(lines: Iterable[Line]) -> dict[str, dict[tuple[str, str], Line]]:
+    """Family -> (row, column) -> reading, of families whose members are two names: ``deportment.As.slag``."""
+    found: dict[str, dict[tuple[str, str], Line]] = {}
+    for line in lines:
+        reading, member = registry.find(line.key)
+        row, dot, column = member.partition(".")
+        if dot:
+            found.setdefault(reading.key, {})[row, column] = line
+    return found
+
+
+def matrix(family: str, cells: Mapping[tuple[str, str], Line]) -> Table:
+    """A family of two names, the first down, the second across."""
+    rows, columns = (list(dict.fromkeys(name[i] for name in cells)) for i in (0, 1))
+    first = next(iter(cells.values()))
+    table: list[tuple[Cell, ...]] = [
+        (row, *(cells[row, c].value if (row, c) in cells else "" for c in columns)) for row in rows
+    ]
+    title = words(family.partition("<")[0].rstrip(".")).capitalize()
+    headings = (Column(""), *(Column(words(c), first.unit) for c in columns))
+    return Table(title, headings, tuple(table), (f"{first.meaning[:1].upper()}{first.meaning[1:]}.",))
+
+
+def solution(result: Result) -> Table:
+    """How each step that iterates ended."""
+    rows: list[tuple[Cell, ...]] = []
+    for field in dataclasses.fields(result.results):
+        step = getattr(result.results, field.name)
+        if hasattr(step, "iterations") and hasattr(step, "residual"):
+            rows.append((words(field.name), float(step.iterations[0]), float(step.residual[0])))
+    columns = (Column("step"), Column("iterations"), Column("residual"))
+    return Table(
+        "Solution", columns, tuple(rows), ("Residual: largest of the equations, each scaled to one.",)
+    )
+
+
+def messages(result: Result) -> Table:
+    """What a careful engineer would say."""
+    columns = (Column("level"), Column("about"), Column("what"))
+    rows = tuple((m.level, plain(m.key), plain(m.text)) for m in result.messages)
+    return Table("Messages", columns, rows, stub=3)
+
+
+def assumptions(result: Result) -> Table:
+    """Settings the case did not give, with the values taken."""
+    rows = tuple((plain(key), plain(value)) for key, value in result.assumed.items())
+    return Table("Assumed, because the case does not say", (Column("setting"), Column("value")), rows, stub=2)

@@ -1,0 +1,113 @@
+"""Tables follow from the readings, and say the same numbers."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import pytest
+
+from pyrobal.readings.registry import find, readings
+from pyrobal.report.result import Line, Result
+from pyrobal.report.summary import summary
+from pyrobal.report.tables import Table, every_reading, plain, sections, stream_lines
+
+
+def _cells(tables: Iterator[Table] | tuple[Table, ...]) -> list[float]:
+    return [cell for table in tables for row in table.rows for cell in row if isinstance(cell, float)]
+
+
+def test_every_reading_stands_in_its_section(skerry: Result) -> None:
+    found = sections(skerry)
+    for line in skerry.lines:
+        shown = _cells(found[line.key.partition(".")[0]])
+        assert any(math.isclose(line.value, cell, rel_tol=1e-12, abs_tol=1e-12) for cell in shown), line.key
+
+
+def test_sections_are_the_words_of_the_registry(skerry: Result) -> None:
+    words = dict.fromkeys(r.key.partition(".")[0] for r in readings() if r.present(skerry.results))
+    assert list(sections(skerry)) == [*words, "solution", "messages", "assumptions"]
+
+
+def test_all_rows_are_as_wide_as_the_headings(skerry: Result, infeasible: Result, nasty: Result) -> None:
+    for result in (skerry, infeasible, nasty):
+        for tables in sections(result).values():
+            for table in tables:
+                assert {len(row) for row in table.rows} <= {len(table.columns)}
+
+
+def test_heat_in_and_out_add_up_to_the_total(skerry: Result) -> None:
+    table = next(t for t in sections(skerry)["smelting"] if "heat balance" in t.title)
+    *items, sums = table.rows
+    total = skerry["smelting.heat.total"].magnitude
+    assert sums[1] == pytest.approx(total, rel=1e-12)
+    assert sums[3] == pytest.approx(total, rel=1e-9)
+    assert sum(row[3] for row in items if row[3] != "") == pytest.approx(total, rel=1e-9)
+    assert {"reaction", "charge", "blast", "fuel"} <= {row[0] for row in items}
+    assert {"matte", "slag", "gas", "loss", "surplus"} <= {row[2] for row in items}
+
+
+def test_streams_stand_side_by_side_with_their_units(skerry: Result) -> None:
+    solids = next(t for t in sections(skerry)["smelting"] if "matte, slag" in t.title)
+    headings = [column.heading for column in solids.columns]
+    rows = {row[0]: row for row in solids.rows}
+    assert headings[:4] == ["", "unit", "matte", "slag"]
+    assert rows["Cu"][1:4] == (
+        "wt%", skerry["smelting.matte.assay.Cu"].magnitude, skerry["smelting.slag.assay.Cu"].magnitude
+    )  # fmt: skip
+    assert rows["rate"][1] == "t/h"
+
+
+def test_a_step_that_is_not_there_yet_gets_its_tables() -> None:
+    made = {
+        "converting.blister.rate": "t/h", "converting.blister.assay.Cu": "wt%", "converting.slag.rate": "t/h",
+        "converting.slag.assay.SiO2": "wt%", "gas.boiler.flow_wet": "Nm3/h", "gas.boiler.so2": "vol%",
+        "gas.steam": "t/h",
+    }  # fmt: skip
+    lines = [Line(key, 1.0, unit, "") for key, unit in made.items()]
+    streams = stream_lines(lines)
+    assert list(streams) == ["converting.blister", "converting.slag", "gas.boiler"]
+    assert list(streams["gas.boiler"]) == ["flow_wet", "so2"]
+
+
+def test_deportment_is_a_matrix_whose_rows_sum_to_100(skerry: Result) -> None:
+    table = next(t for t in sections(skerry)["deportment"] if t.title == "Deportment")
+    assert [c.unit for c in table.columns[1:]] == ["%"] * (len(table.columns) - 1)
+    for row in table.rows:
+        assert sum(row[1:]) == pytest.approx(100.0, abs=1e-6), row
+
+
+def test_every_reading_is_told_with_unit_and_meaning(skerry: Result) -> None:
+    table = every_reading(skerry)
+    assert [row[0] for row in table.rows] == list(skerry)
+    for key, _, unit, meaning in table.rows:
+        reading, _ = find(str(key))
+        assert unit == reading.unit_for(skerry.results)
+        assert meaning == reading.meaning
+
+
+def test_summary_picks_readings_that_exist() -> None:
+    """A key of the first screen that no registry knows would never show; names of later steps may wait."""
+    from pyrobal.report import summary as module
+
+    here = {r.key.partition(".")[0] for r in readings()}
+    keys = [
+        k
+        for rows in module._LAYOUT.values()
+        for _, main, remarks in rows
+        for k in (main, *(r[0] for r in remarks))
+    ]
+    for key in keys:
+        if key.partition(".")[0] in here:
+            find(key)  # raises KeyError
+
+
+def test_summary_is_empty_without_an_answer(skerry: Result, infeasible: Result) -> None:
+    assert [g.heading for g in summary(skerry)][:3] == ["Feed", "Blow", "Comes out"]
+    assert summary(infeasible) == ()
+
+
+def test_plain_text_steers_no_terminal() -> None:
+    assert plain("a\x1b[31m b\n c\u202ed\x07") == "a\N{REPLACEMENT CHARACTER}[31m b c" + (
+        "\N{REPLACEMENT CHARACTER}d\N{REPLACEMENT CHARACTER}"
+    )
