@@ -1,4 +1,4 @@
-"""One root of one equation per scenario, enclosed from both sides: never slower than bisection."""
+"""One root of one equation per scenario, enclosed from both sides."""
 
 from __future__ import annotations
 
@@ -57,3 +57,18 @@ def _step(a: FloatN, b: FloatN, c: FloatN, fa: FloatN, fb: FloatN, fc: FloatN) -
     safe = (phi**2 < xi) & ((1.0 - phi) ** 2 < 1.0 - xi)
     quadratic = fa / (fb - fa) * fc / (fb - fc) + (c - a) / (b - a) * fa / (fc - fa) * fb / (fc - fb)
     return np.where(safe, quadratic, 0.5)
+
+
+def bisect(f: Callable[[FloatN], FloatN], low: FloatN, high: FloatN, steps: int = 40) -> FloatN:
+    """Roughly where the rising function f changes sign between ``low`` and ``high``, both (N,).
+
+    Where f has one sign throughout, the answer is the end nearer to a root: ``low`` for a positive f,
+    ``high`` for a negative one; so it always serves as a start. Each step halves the bracket; nan counts
+    as positive.
+    """
+    low, high = low.copy(), high.copy()
+    for _ in range(steps):
+        middle = 0.5 * (low + high)
+        below = f(middle) < 0
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return 0.5 * (low + high)

@@ -6,22 +6,20 @@ alumina to the slag; carbon and hydrogen to the gas) or is shared out by a table
 
 from __future__ import annotations
 
-import csv
 import functools
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column
 from pyrobal.plant.smelting.settings import SmeltingSettings
+from pyrobal.streams.deportment import carrier_matrix, read_table
+from pyrobal.streams.deportment import shares as minor_shares
 from pyrobal.streams.material import Material
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
-from pyrobal.thermo.files import data_root
+from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.properties import Species, species
 
 OUTLETS = ("matte", "slag", "dust", "gas")
-MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag")
 _TRACE_METALS = {e: f"{e}(l)" for e in ("Se", "Te", "Au", "Ag")}
 
 # Carrier of each element in each outlet; copper, iron and sulfur of the melt are solved for instead.
@@ -66,20 +64,9 @@ def phases() -> dict[str, Species]:
 @functools.lru_cache
 def _carriers(outlet: str) -> Floats:
     """(E, S) [mol species per mol element] of the carrier of each element."""
-    phase = phases()[outlet]
-    matrix = np.zeros((len(ELEMENTS), len(phase.names)))
-    for element, name in {"matte": _MATTE, "slag": _SLAG, "dust": _DUST, "gas": _GAS}[outlet].items():
-        row, col = ELEMENTS.index(element), phase.index(name)
-        matrix[row, col] = 1.0 / phase.composition[col, row]
-    return matrix
-
-
-@functools.lru_cache
-def default_shares() -> dict[str, dict[str, float]]:
-    """Element -> outlet -> share, from ``deportment_smelting.csv``."""
-    with (data_root() / "deportment_smelting.csv").open(encoding="utf-8") as file:
-        rows = csv.DictReader(line for line in file if not line.startswith("#"))
-        return {row["element"]: {o: float(row[o]) for o in OUTLETS} for row in rows}
+    return carrier_matrix(
+        phases()[outlet], {"matte": _MATTE, "slag": _SLAG, "dust": _DUST, "gas": _GAS}[outlet]
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,26 +102,12 @@ def allot(material: Material, s: SmeltingSettings) -> Allotment:
             shares["slag"][:, i] = kept
     for element in ("C", "H", "N", "Ar"):
         shares["gas"][:, ELEMENTS.index(element)] = 1.0
-    for element, share in minor_shares(s.deportment).items():
+    for element, share in minor_shares(read_table("smelting"), s.deportment).items():
         i = ELEMENTS.index(element)
         round_trip = 1.0 - s.dust_return * share["dust"]
         for outlet in OUTLETS:
             shares[outlet][:, i] = share[outlet] / round_trip
     return Allotment(*((v * shares[outlet]) @ _carriers(outlet) for outlet in OUTLETS))
-
-
-def minor_shares(override: Mapping[str, Mapping[str, FloatN]]) -> dict[str, dict[str, FloatN]]:
-    """Element -> outlet -> (N,) share, the user's own figures in place of the table's.
-
-    An element that is overridden is overridden whole: outlets not named get nothing, and the shares are
-    scaled to a sum of one.
-    """
-    result: dict[str, dict[str, FloatN]] = {}
-    for element in MINORS:
-        given = override.get(element) or {o: np.array([x]) for o, x in default_shares()[element].items()}
-        total = np.sum([np.asarray(x) for x in np.broadcast_arrays(*given.values())], axis=0)
-        result[element] = {o: given.get(o, np.zeros(1)) / total for o in OUTLETS}
-    return result
 
 
 @functools.lru_cache
@@ -148,9 +121,3 @@ def _oxide_mass_per_mole() -> Floats:
 
 def _oxidised_mass(v: FloatNE) -> FloatN:
     return v @ _oxide_mass_per_mole()
-
-
-def element_mass(elements: FloatNE, symbol: str) -> FloatN:
-    """(N,) [kg/s] of one element."""
-    i = ELEMENTS.index(symbol)
-    return elements[:, i] * ATOMIC_MASS[i]

@@ -8,7 +8,7 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, Floats, IntN, take
 from pyrobal.constants import celsius
-from pyrobal.numerics.bisection import bisect
+from pyrobal.numerics.bracketing import bisect
 from pyrobal.numerics.newton import Roots, newton
 from pyrobal.plant.smelting import equilibrium
 from pyrobal.plant.smelting.blast import blast
