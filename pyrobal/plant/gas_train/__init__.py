@@ -1,5 +1,9 @@
-"""The gas train, read in this order: settings, offgas, reactions, hot, cooler, wet, points, solve."""
+"""The gas train: hot lines from each furnace, the wet cleaning they share, and what to look at.
 
+Read in this order: settings, offgas, reactions, hot, cooler, wet, points, solve, cautions.
+"""
+
+from pyrobal.plant.gas_train.cautions import SAFETY, Caution, cautions
 from pyrobal.plant.gas_train.settings import (
     AnodeGasSettings,
     ConverterGasSettings,
@@ -9,11 +13,14 @@ from pyrobal.plant.gas_train.settings import (
 from pyrobal.plant.gas_train.solve import GasTrainResult, Source, solve
 
 __all__ = [
+    "SAFETY",
     "AnodeGasSettings",
+    "Caution",
     "ConverterGasSettings",
     "GasLineSettings",
     "GasTrainResult",
     "GasTrainSettings",
     "Source",
+    "cautions",
     "solve",
 ]
