@@ -1,0 +1,130 @@
+"""The copper: what is blown out of it, what is slagged, what the reductant takes, all by difference.
+
+Every amount follows from the two targets in turn, so there is nothing to iterate.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, FloatNE, FloatNS
+from pyrobal.plant.anode_furnace.settings import AnodeFurnaceSettings
+from pyrobal.streams.deportment import Shares, read_table, share_out, shares
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.properties import Species, species
+
+_M = dict(zip(ELEMENTS, ATOMIC_MASS.tolist(), strict=True))
+_CU2O_PER_CU = (2 * _M["Cu"] + _M["O"]) / (2 * _M["Cu"])  # kg/kg
+
+_NOBLE = {e: f"{e}(l)" for e in ("Se", "Te", "Au", "Ag")}
+_ANODE = {e: f"{e}(l)" for e in ("Fe", "Pb", "Zn", "Ni", "Co", "As", "Sb", "Bi")} | _NOBLE
+_MATRIX = {
+    "Si": "SiO2(l)", "Ca": "CaO(slag)", "Al": "Al2O3(l)", "Mg": "MgO(slag)", "K": "K2O(slag)",
+    "Na": "Na2O(slag)", "Rest": "Rest(slag)",
+}  # fmt: skip
+_SLAG = {
+    **_MATRIX, "Fe": "Fe3O4(slag)", "Pb": "PbO(l)", "Zn": "ZnO(slag)", "Ni": "NiO(slag)", "Co": "CoO(slag)",
+    "As": "As2O3(slag)", "Sb": "Sb2O3(slag)", "Bi": "Bi2O3(slag)", "Mo": "MoO2(slag)", **_NOBLE,
+}  # fmt: skip
+_DUST = {
+    "Rest": "Rest", "Fe": "Fe3O4", "As": "As2O3(dust)", "Sb": "Sb2O3(dust)", "Bi": "Bi2O3(dust)", "Pb": "PbO",
+    "Zn": "ZnO", "Ni": "NiO", "Co": "CoO", "Mo": "MoO3(dust)", "Se": "Se(l)", "Te": "Te(l)", "Au": "Au",
+    "Ag": "Ag",
+}  # fmt: skip
+_ANODE_SOLVED = ("Cu(l)", "Cu2O(l)", "Cu2S(l)")
+
+
+@functools.lru_cache
+def carriers() -> Mapping[str, tuple[Species, Mapping[str, str]]]:
+    """Outlet -> its S axis and the carrier of each element that is not solved for."""
+    return {
+        "anode": (species(*_ANODE_SOLVED, *_ANODE.values()), _ANODE),
+        "slag": (species("Cu2O(l)", *_SLAG.values()), _SLAG),
+        "dust": (species(*_DUST.values()), _DUST),
+    }
+
+
+@dataclass(frozen=True, eq=False)
+class Refined:
+    """Amounts (N,) [mol/s], or (N, S) [mol/s] on the axes of ``carriers``.
+
+    so2 : sulfur blown out
+    taken_up : O that copper, sulfur and slag take from the air
+    removed : O that the reductant takes from the copper
+    """
+
+    anode: FloatNS
+    slag: FloatNS
+    dust: FloatNS
+    so2: FloatN
+    taken_up: FloatN
+    removed: FloatN
+
+
+def refine(charged: FloatNE, s: AnodeFurnaceSettings) -> Refined:
+    """Blow to the sulfur target, skim, reduce to the oxygen target. ``charged`` : (N, E) [mol/s].
+
+    The blow ends at ``oxygen_after_oxidation``; blister that holds more than that is not blown, and the
+    reductant takes out what it has.
+    """
+    settled = share_out(charged, _shares(s), carriers())
+    copper, sulfur, oxygen = (charged[:, ELEMENTS.index(e)] for e in ("Cu", "S", "O"))
+    slag_copper = _slagged_copper(settled["slag"], s.slag_copper)
+    plain = (copper - slag_copper) * _M["Cu"] + settled["anode"] @ carriers()["anode"][0].molar_mass
+    kept_sulfur, anode_oxygen = _dissolved(plain, sulfur, s)
+    oxidised = s.oxygen_after_oxidation * (plain + kept_sulfur * _M["S"]) / (1.0 - s.oxygen_after_oxidation)
+    so2 = sulfur - kept_sulfur
+    bound = _oxygen(settled["slag"], "slag") + _oxygen(settled["dust"], "dust") + slag_copper / 2
+    wanted = oxidised / _M["O"] + 2 * so2 + bound - oxygen
+    taken_up = np.maximum(wanted, 0.0)
+    removed = oxygen + taken_up - 2 * so2 - bound - anode_oxygen
+    metal = copper - slag_copper - 2 * anode_oxygen - 2 * kept_sulfur
+    return Refined(
+        anode=_with_first(settled["anode"], metal, anode_oxygen, kept_sulfur),
+        slag=_with_first(settled["slag"], slag_copper / 2),
+        dust=settled["dust"],
+        so2=so2,
+        taken_up=taken_up,
+        removed=removed,
+    )
+
+
+def _shares(s: AnodeFurnaceSettings) -> Shares:
+    """Where everything goes that is not copper, sulfur or oxygen; what is slag already stays slag."""
+    slag = {"anode": np.zeros(1), "slag": np.ones(1), "dust": np.zeros(1)}
+    return dict.fromkeys(_MATRIX, slag) | shares(read_table("anode"), s.deportment)
+
+
+def _slagged_copper(slag: FloatNS, share: FloatN) -> FloatN:
+    """Copper (N,) [mol/s] that as Cu2O makes up ``share`` (N,) [kg/kg] of the slag: x = w (m + k x)."""
+    other = slag @ carriers()["slag"][0].molar_mass
+    copper: FloatN = share * other / (1.0 - _CU2O_PER_CU * share) / _M["Cu"]
+    return copper
+
+
+def _dissolved(plain: FloatN, sulfur: FloatN, s: AnodeFurnaceSettings) -> tuple[FloatN, FloatN]:
+    """Sulfur and oxygen (N,) [mol/s] left in the copper; no more sulfur than there is.
+
+    plain : (N,) [kg/s] copper and what is dissolved in it but for sulfur and oxygen
+    """
+    target = s.sulfur * plain / (1.0 - s.sulfur - s.oxygen) / _M["S"]
+    kept = np.minimum(target, sulfur)
+    return kept, s.oxygen * (plain + kept * _M["S"]) / (1.0 - s.oxygen) / _M["O"]
+
+
+def _oxygen(amounts: FloatNS, outlet: str) -> FloatN:
+    held: FloatN = amounts @ carriers()[outlet][0].composition[:, ELEMENTS.index("O")]
+    return held
+
+
+def _with_first(settled: FloatNS, *solved: FloatN) -> FloatNS:
+    """The settled amounts with the solved species, which stand first on the axis."""
+    first = np.stack(np.broadcast_arrays(*solved), axis=1)
+    rows = max(len(first), len(settled))
+    n = np.broadcast_to(settled, (rows, settled.shape[1])).copy()
+    n[:, : first.shape[1]] += first
+    return n
