@@ -1,0 +1,56 @@
+"""The blast of a converter: moist air with industrial oxygen, per mole of dry gas."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import BoolN, FloatN, FloatNS, column
+from pyrobal.plant.converting.settings import ConvertingSettings
+from pyrobal.streams.site import (
+    AIR_SPECIES,
+    DRY_AIR,
+    OXYGEN_IN_AIR,
+    SiteSettings,
+    air_humidity,
+    air_species,
+    moist_air,
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Blast:
+    """One mole of dry blast.
+
+    n : (N, 5) [mol] on AIR_SPECIES, moisture of the air on top
+    air : (N,) [mol] dry air in it, the rest is industrial oxygen
+    oxygen : (N,) [mol] O2
+    enthalpy : (N,) [J] as it enters
+    """
+
+    n: FloatNS
+    air: FloatN
+    oxygen: FloatN
+    enthalpy: FloatN
+
+
+def blast(site: SiteSettings, s: ConvertingSettings, enrichment: FloatN) -> Blast:
+    """Blast of an enrichment (N,) [mol/mol]: air + industrial = 1 and x_air air + P industrial = y.
+
+    The rest of the industrial oxygen is nitrogen and argon as in air (an assumption; makes of oxygen differ).
+    """
+    air = (s.oxygen_purity - enrichment) / (s.oxygen_purity - OXYGEN_IN_AIR)
+    inert = np.array([DRY_AIR[name] if name in ("N2(g)", "Ar(g)") else 0.0 for name in AIR_SPECIES])
+    is_oxygen = np.array([float(name == "O2(g)") for name in AIR_SPECIES])
+    purity = column(s.oxygen_purity)
+    industrial = purity * is_oxygen + (1.0 - purity) * inert / inert.sum()
+    n = moist_air(air, air_humidity(site)) + column(1.0 - air) * industrial
+    enthalpy = (n * air_species().enthalpy(s.blast_temperature)).sum(axis=1)
+    return Blast(n, air, n[:, 0], enthalpy)
+
+
+def out_of_reach(enrichment: FloatN, s: ConvertingSettings) -> BoolN:
+    """(N,) True where air and industrial oxygen cannot be mixed to this enrichment."""
+    rounding = 1e-12
+    return (enrichment < OXYGEN_IN_AIR * (1 - rounding)) | (enrichment > s.oxygen_purity * (1 + rounding))

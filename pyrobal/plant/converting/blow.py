@@ -1,0 +1,152 @@
+"""The chemistry of one step of a blow: some iron goes to the slag, or some white metal becomes copper.
+
+Sulfur to the gas and oxygen from the blast are found by difference, so every element closes at any step.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, FloatNE, FloatNS
+from pyrobal.plant.converting.deportment import CU, FE, O, S, Settled, phases, settle_nothing
+from pyrobal.plant.converting.melts import M_CU2S, M_FE, copper_species, minor_mass
+from pyrobal.plant.converting.vessel import Bath, Blow, Vessel
+
+_SECANTS = 5  # the equations are straight lines with one kink, where flux begins to be needed
+
+
+@dataclass(frozen=True, eq=False)
+class Reaction:
+    """What one step does, before its heat is known; amounts in [mol], flux in [kg] dry.
+
+    fed : settled feed, flux included; slag : (N, S) all that joins the slag; slag_feo : (N,) FeO made
+    white, copper, melt, sulfur, oxygen : of the bath after it, as in ``Bath``
+    """
+
+    fed: Settled
+    flux: FloatN
+    slag: FloatNS
+    slag_feo: FloatN
+    white: FloatNE
+    copper: FloatNE
+    melt: FloatNS
+    sulfur: FloatN
+    oxygen: FloatN
+    so2: FloatN
+    oxygen_reacted: FloatN
+
+
+def slag_making(v: Vessel, blow: Blow, bath: Bath, iron: FloatN) -> Reaction:
+    """2 FeS + 3 O2 = 2 FeO(slag) + 2 SO2, and magnetite, for ``iron`` (N,) [mol] of the matte.
+
+    Copper metal in the bath (cold charge) takes up sulfur that the iron sets free, and is white metal then.
+    """
+    flux, fed, own_iron = _fluxed(v, blow, iron)
+    made, copper_lost = _slag_of(blow, iron + own_iron, fed)
+    white = bath.white + bath.copper + fed.bath
+    white[:, FE] -= iron + own_iron
+    white[:, CU] -= copper_lost
+    return _by_difference(v, blow, bath, fed, flux, made, white, np.zeros_like(white))
+
+
+def copper_making(v: Vessel, blow: Blow, bath: Bath, start: FloatNE, step: int) -> Reaction:
+    """Cu2S + O2 = 2 Cu + SO2: an equal part of the white metal (N, E) at the start of the blow becomes copper.
+
+    What iron is in that part goes to the slag.
+    """
+    part = start / blow.steps
+    flux, fed, own_iron = _fluxed(v, blow, part[:, FE])
+    made, copper_lost = _slag_of(blow, part[:, FE] + own_iron, fed)
+    copper = bath.copper + part + fed.bath
+    copper[:, FE] = 0.0
+    copper[:, CU] -= copper_lost
+    white = start * (1.0 - (step + 1) / blow.steps)
+    return _by_difference(v, blow, bath, fed, flux, made, white, copper)
+
+
+def _fluxed(v: Vessel, blow: Blow, iron: FloatN) -> tuple[FloatN, Settled, FloatN]:
+    """Flux (N,) [kg], the feed with it, and the iron (N,) [mol] the flux itself brings to the slag."""
+    if v.flux is None:
+        return np.zeros_like(iron), blow.feed, np.zeros_like(iron)
+    flux = np.maximum(flux_wanted(v, iron, blow.feed.silica), 0.0)
+    return flux, blow.feed.plus(v.flux.settled, flux), flux * v.flux.settled.bath[:, FE]
+
+
+def flux_wanted(v: Vessel, iron: FloatN, silica: FloatN) -> FloatN:
+    """Dry flux (N,) [kg] that brings ``iron`` [mol] and ``silica`` [kg] in a slag to the target ratio.
+
+    (iron + own iron) M(Fe) = ratio (silica + own silica); negative where silica is in excess.
+    """
+    if v.flux is None:
+        return np.zeros_like(iron)
+    ratio, own = v.s.fe_sio2, v.flux.settled
+    return (iron * M_FE - ratio * silica) / (ratio * own.silica - own.bath[:, FE] * M_FE)
+
+
+def _slag_of(blow: Blow, iron: FloatN, fed: Settled) -> tuple[FloatNS, FloatN]:
+    """Iron oxides and copper of the slag that takes ``iron`` (N,) [mol], and the copper (N,) [mol] in it."""
+    mass = blow.slag.mass(iron, fed.slag_mass)
+    return blow.slag.species(iron, mass), blow.slag.copper(mass)
+
+
+def _by_difference(
+    v: Vessel, blow: Blow, bath: Bath, fed: Settled, flux: FloatN, made: FloatNS, white: FloatNE, copper: FloatNE
+) -> Reaction:
+    """Sulfur that is in neither bath nor slag is SO2; oxygen that nothing else brought was blown."""
+    p = phases()
+    melt = v.rule.species(white) + copper_species(copper, blow.sulfur, blow.oxygen)
+    sulfur, oxygen = (melt @ p["bath"].composition[:, [S, O]]).T
+    slag_sulfur, slag_oxygen = (made @ p["slag"].composition[:, [S, O]]).T
+    so2 = bath.sulfur + fed.sulfur - sulfur - slag_sulfur
+    reacted = (oxygen + slag_oxygen + 2.0 * so2 - bath.oxygen - fed.oxygen) / 2.0
+    feo = made[:, p["slag"].index("FeO(slag)")]
+    return Reaction(fed, flux, fed.slag + made, feo, white, copper, melt, sulfur, oxygen, so2, reacted)
+
+
+def iron_to_end(v: Vessel, blow: Blow, bath: Bath, left: int, target: FloatN) -> FloatN:
+    """Iron (N,) [mol] the slag must still take in ``left`` steps until the matte holds ``target`` (N,) [kg/kg].
+
+    Everything is a straight line in that iron, with flux or without; the answer is on the line that fits it.
+    """
+    feed = blow.feed
+    metals = bath.white + bath.copper + left * feed.bath
+    minors, slag_mass, silica = minor_mass(metals), left * feed.slag_mass, left * feed.silica + 0.0 * bath.T
+    own = settle_nothing() if v.flux is None else v.flux.settled
+
+    def excess(iron: FloatN, flux: FloatN) -> FloatN:
+        """(N,) [kg] iron of the matte beyond its target once the slag has taken ``iron``."""
+        mass = blow.slag.mass(iron + flux * own.bath[:, FE], slag_mass + flux * own.slag_mass)
+        copper = metals[:, CU] + flux * own.bath[:, CU] - blow.slag.copper(mass)
+        rest = metals[:, FE] - iron
+        matte = copper * M_CU2S / 2.0 + rest * v.rule.mass_per_iron + minors + flux * minor_mass(own.bath)
+        return rest * M_FE - target * matte
+
+    none, whole = np.zeros_like(bath.T), bath.white[:, FE]
+    fluxed, wanted = _root(excess, whole, flux_wanted(v, none, silica), flux_wanted(v, whole, silica))
+    bare, _ = _root(excess, whole, none, none)
+    return np.maximum(np.where(wanted >= 0.0, fluxed, bare), 0.0)
+
+
+def _root(
+    excess: Callable[[FloatN, FloatN], FloatN], whole: FloatN, flux_none: FloatN, flux_whole: FloatN
+) -> tuple[FloatN, FloatN]:
+    """Where a straight line through two points is zero, and the flux there."""
+    first, second = excess(0.0 * whole, flux_none), excess(whole, flux_whole)
+    x = first / (first - second)
+    return x * whole, flux_none + x * (flux_whole - flux_none)
+
+
+def iron_in_time(v: Vessel, blow: Blow, bath: Bath, time: FloatN) -> FloatN:
+    """Iron (N,) [mol] that goes to the slag in one step of ``time`` (N,) [s]."""
+    supply = time * blow.rate * blow.blast.oxygen * blow.efficiency
+    a, b = np.zeros_like(bath.T), bath.white[:, FE]
+    at_a = slag_making(v, blow, bath, a).oxygen_reacted - supply
+    for _ in range(_SECANTS):
+        at_b = slag_making(v, blow, bath, b).oxygen_reacted - supply
+        there = at_b == at_a
+        step = at_b * (b - a) / np.where(there, 1.0, at_b - at_a)
+        a, at_a, b = b, at_b, np.where(there, b, b - step)
+    return b

@@ -1,0 +1,216 @@
+"""Where each element fed to a converter goes, before any equation is solved.
+
+Copper, iron and sulfur are left to the bath. Silica, lime and alumina go to the slag, carbon and hydrogen to
+the gas, minor elements in the shares of a table; a little of all that is fed is carried out as dust.
+"""
+
+from __future__ import annotations
+
+import csv
+import functools
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column
+from pyrobal.constants import PERCENT
+from pyrobal.plant.converting.settings import ConvertingSettings
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.files import data_root
+from pyrobal.thermo.properties import Species, species
+
+OUTLETS = ("blister", "slag", "offgas")
+MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag")
+GANGUE = ("Si", "Al", "Ca", "Mg", "K", "Na", "Rest")
+GASEOUS = ("C", "H", "N", "Ar")
+CU, FE, S, O = (ELEMENTS.index(e) for e in ("Cu", "Fe", "S", "O"))
+
+# Carrier of each element. Minor elements of the offgas leave as vapour where their oxide is volatile at the
+# temperature of the hood, else as the oxide in the dust.
+_NOBLE = {e: f"{e}(l)" for e in ("As", "Sb", "Bi", "Co", "Se", "Te", "Au", "Ag")}
+CARRIERS: dict[str, dict[str, str]] = {
+    "matte": {"Pb": "PbS(l)", "Zn": "ZnS(l)", "Ni": "Ni3S2(l)", **_NOBLE},
+    "copper": {"Pb": "Pb(l)", "Zn": "Zn(l)", "Ni": "Ni(l)", **_NOBLE},
+    "slag": {
+        "Si": "SiO2(l)", "Ca": "CaO(slag)", "Al": "Al2O3(l)", "Mg": "MgO(slag)", "K": "K2O(slag)",
+        "Na": "Na2O(slag)", "Rest": "Rest(slag)", "Pb": "PbO(l)", "Zn": "ZnO(slag)", "Ni": "NiO(slag)",
+        "Co": "CoO(slag)", "As": "As2O3(slag)", "Sb": "Sb2O3(slag)", "Bi": "Bi2O3(slag)", "Mo": "MoO2(slag)",
+        **{e: _NOBLE[e] for e in ("Se", "Te", "Au", "Ag")},
+    },
+    "gas": {
+        "C": "CO2(g)", "H": "H2O(g)", "N": "N2(g)", "Ar": "Ar(g)", "As": "As4O6(g)", "Se": "SeO2(g)",
+        "Te": "TeO2(g)",
+    },
+    "dust": {
+        "Cu": "Cu2O", "Fe": "Fe3O4", "Si": "SiO2", "Ca": "CaO", "Al": "Al2O3", "Mg": "MgO", "K": "K2O",
+        "Na": "Na2O", "Rest": "Rest", "Sb": "Sb2O3(dust)", "Bi": "Bi2O3(dust)", "Pb": "PbO", "Zn": "ZnO",
+        "Ni": "NiO", "Co": "CoO", "Mo": "MoO3(dust)", "Au": "Au", "Ag": "Ag",
+    },
+}  # fmt: skip
+_MATTE = ("Cu2S(l)", "FeS(l)", "Fe3O4(slag)")
+_COPPER = ("Cu(l)", "Cu2O(l)", "Cu2S(l)")
+_SLAG = ("FeO(slag)", "Fe3O4(slag)", "Cu2O(l)", "Cu2S(l)", "Cu(l)")
+_GAS = ("SO2(g)", "O2(g)", "N2(g)", "Ar(g)", "CO2(g)", "H2O(g)")
+
+
+@functools.lru_cache
+def phases() -> dict[str, Species]:
+    """The S axis of each phase; "bath" is matte and copper side by side."""
+    carried = {phase: tuple(names.values()) for phase, names in CARRIERS.items()}
+    matte, copper = (*_MATTE, *carried["matte"]), (*_COPPER, *carried["copper"])
+    return {
+        "bath": species(*dict.fromkeys((*matte, *copper))),
+        "blister": species(*copper),
+        "slag": species(*_SLAG, *carried["slag"]),
+        "gas": species(*dict.fromkeys((*_GAS, *carried["gas"]))),
+        "dust": species(*carried["dust"]),
+    }
+
+
+@functools.lru_cache
+def carrier_matrix(carriers: str, phase: str) -> Floats:
+    """(E, S) [mol species per mol element] of a set of carriers on the S axis of a phase."""
+    axis = phases()[phase]
+    matrix = np.zeros((len(ELEMENTS), len(axis)))
+    for element, name in CARRIERS[carriers].items():
+        row, col = ELEMENTS.index(element), axis.index(name)
+        matrix[row, col] = 1.0 / axis.composition[col, row]
+    return matrix
+
+
+@functools.lru_cache
+def table_shares() -> dict[str, tuple[tuple[float, dict[str, float]], ...]]:
+    """Element -> ((grade [kg/kg], outlet -> share), ...) by rising grade, each row scaled to a sum of one."""
+    table: dict[str, list[tuple[float, dict[str, float]]]] = {}
+    with (data_root() / "deportment_converting.csv").open(encoding="utf-8") as file:
+        for row in csv.DictReader(line for line in file if not line.startswith("#")):
+            shares = {outlet: float(row[outlet]) for outlet in OUTLETS}
+            total = sum(shares.values())
+            scaled = {outlet: share / total for outlet, share in shares.items()}
+            table.setdefault(row["element"], []).append((float(row["grade"]) * PERCENT, scaled))
+    return {element: tuple(rows) for element, rows in table.items()}
+
+
+def minor_share(element: str, grade: FloatN, s: ConvertingSettings) -> dict[str, FloatN]:
+    """Outlet -> (N,) share of a minor element at a matte grade (N,) [kg/kg].
+
+    The user's own figures, scaled to a sum of one (outlets not named get nothing), or the table's, linear
+    between its grades and held beyond them.
+    """
+    given = s.deportment.get(element)
+    if given:
+        total = sum(given.values(), np.zeros(1))
+        return {outlet: given.get(outlet, np.zeros(1)) / total for outlet in OUTLETS}
+    (low, at_low), (high, at_high) = table_shares()[element]
+    x = np.clip((grade - low) / (high - low), 0.0, 1.0)
+    return {outlet: at_low[outlet] + (at_high[outlet] - at_low[outlet]) * x for outlet in OUTLETS}
+
+
+@dataclass(frozen=True, eq=False)
+class Shares:
+    """(N, E) share of each element that is fed which goes to slag, dust and gas; the rest stays in the bath."""
+
+    slag: FloatNE
+    dust: FloatNE
+    gas: FloatNE
+
+
+def shares(grade: FloatN, s: ConvertingSettings) -> Shares:
+    """The shares of a converter fed with matte of a grade (N,) [kg/kg]."""
+    n = max(len(grade), len(s.dust), *(len(x) for t in s.deportment.values() for x in t.values()), 1)
+    slag, dust, gas = (np.zeros((n, len(ELEMENTS))) for _ in range(3))
+    for element in ("Cu", "Fe", *GANGUE):
+        dust[:, ELEMENTS.index(element)] = s.dust
+    for element in GANGUE:
+        slag[:, ELEMENTS.index(element)] = 1.0 - s.dust
+    for element in GASEOUS:
+        gas[:, ELEMENTS.index(element)] = 1.0
+    for element in MINORS:
+        i, share = ELEMENTS.index(element), minor_share(element, grade, s)
+        slag[:, i] = share["slag"]
+        (gas if element in CARRIERS["gas"] else dust)[:, i] = share["offgas"]
+    return Shares(slag, dust, gas)
+
+
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """What becomes of a feed, all amounts [mol], per second, per step or per kilogram alike.
+
+    slag, dust, gas : (N, S) species settled there
+    bath : (N, E) elements that stay in the bath, sulfur and oxygen not among them
+    sulfur, oxygen : (N,) atoms the feed brings beyond those in what has settled
+    """
+
+    slag: FloatNS
+    dust: FloatNS
+    gas: FloatNS
+    bath: FloatNE
+    sulfur: FloatN
+    oxygen: FloatN
+
+    def plus(self, other: Settled, factor: FloatN) -> Settled:
+        """This and ``factor`` (N,) times the other."""
+        f = column(factor)
+        return Settled(
+            self.slag + f * other.slag, self.dust + f * other.dust, self.gas + f * other.gas,
+            self.bath + f * other.bath, self.sulfur + factor * other.sulfur, self.oxygen + factor * other.oxygen,
+        )  # fmt: skip
+
+    def scaled(self, factor: float) -> Settled:
+        """``factor`` times as much."""
+        return Settled(*(getattr(self, name) * factor for name in ("slag", "dust", "gas", "bath", "sulfur", "oxygen")))
+
+    @property
+    def slag_mass(self) -> FloatN:
+        """(N,) [kg] settled to the slag."""
+        return self.slag @ phases()["slag"].molar_mass
+
+    @property
+    def silica(self) -> FloatN:
+        """(N,) [kg] SiO2 settled to the slag."""
+        return self._slag_part("SiO2(l)")
+
+    @property
+    def lime(self) -> FloatN:
+        """(N,) [kg] CaO settled to the slag."""
+        return self._slag_part("CaO(slag)")
+
+    def _slag_part(self, name: str) -> FloatN:
+        phase = phases()["slag"]
+        i = phase.index(name)
+        return self.slag[:, i] * phase.molar_mass[i]
+
+
+def settle(elements: FloatNE, to: Shares) -> Settled:
+    """Share out the elements (N, E) [mol] of a feed."""
+    slag = (elements * to.slag) @ carrier_matrix("slag", "slag")
+    dust = (elements * to.dust) @ carrier_matrix("dust", "dust")
+    gas = (elements * to.gas) @ carrier_matrix("gas", "gas")
+    bath = elements * (1.0 - to.slag - to.dust - to.gas)
+    bath[:, [S, O]] = 0.0
+    p = phases()
+    held = slag @ p["slag"].composition + dust @ p["dust"].composition + gas @ p["gas"].composition
+    return Settled(slag, dust, gas, bath, elements[:, S] - held[:, S], elements[:, O] - held[:, O])
+
+
+def settle_nothing() -> Settled:
+    """A feed of nothing."""
+    p, zero = phases(), np.zeros(1)
+    slag, dust, gas = (np.zeros((1, len(p[name]))) for name in ("slag", "dust", "gas"))
+    return Settled(slag, dust, gas, np.zeros((1, len(ELEMENTS))), zero, zero)
+
+
+def settle_charged(elements: FloatNE, to: Shares) -> Settled:
+    """As ``settle``, of matte that is already in the bath: what settles is taken out of it."""
+    fed = settle(elements, to)
+    there = elements.copy()
+    there[:, [S, O]] = 0.0
+    return Settled(
+        fed.slag, fed.dust, fed.gas, fed.bath - there,
+        fed.sulfur - elements[:, S], fed.oxygen - elements[:, O],
+    )  # fmt: skip
+
+
+def grade_of(elements: FloatNE) -> FloatN:
+    """(N,) [kg/kg] copper in a matte of these elements (N, E) [mol]."""
+    return elements[:, CU] * ATOMIC_MASS[CU] / (elements @ ATOMIC_MASS)

@@ -1,0 +1,157 @@
+"""The schedule of one cycle: which ladles, blows and pauses follow each other, and what the blows are like."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import BoolN, FloatN, FloatNE, column
+from pyrobal.plant.converting.blast import Blast
+from pyrobal.plant.converting.blow import copper_making, iron_in_time, iron_to_end, slag_making
+from pyrobal.plant.converting.deportment import FE, Settled, settle, settle_charged, settle_nothing
+from pyrobal.plant.converting.melts import Slag, given_copper, oxidic_copper_beside_matte
+from pyrobal.plant.converting.moment import Moment, blowing, charging, quiet, skimming
+from pyrobal.plant.converting.settings import ConvertingSettings
+from pyrobal.plant.converting.vessel import Bath, Blow, Coolant, Vessel, empty
+from pyrobal.streams.ledger import Entry
+
+SLAG_STEPS, COPPER_STEPS = 12, 24  # the temperature is then within a degree of that with many more
+SILICATE_MAGNETITE = 0.20  # common practice in fayalite slag of converters
+
+
+@dataclass(frozen=True, eq=False)
+class Cycle:
+    """What one vessel is given in one cycle.
+
+    matte : elements and enthalpy of all ladles, as charged; reverts : of all that goes in cold with them
+    slag_blast, copper_blast : of the two kinds of blow
+    slag_coolant, copper_coolant : cold matte and cold copper, which hold the temperature in them
+    """
+
+    vessel: Vessel
+    matte: Entry
+    reverts: Entry
+    slag_blast: Blast
+    copper_blast: Blast
+    slag_coolant: Coolant
+    copper_coolant: Coolant
+
+
+@dataclass(frozen=True, eq=False)
+class Cut:
+    """One slag blow with the charging before it, (N,) each.
+
+    share : of the matte of the cycle; real : 0 to 1, whether the scenario has this blow
+    last : True where white metal is made; time : [s] in blast, nan where the iron ends it
+    """
+
+    number: int
+    share: FloatN
+    real: FloatN
+    last: BoolN
+    time: FloatN
+
+
+def matte_in_cycle(s: ConvertingSettings) -> FloatN:
+    """(N,) [kg] matte charged in one cycle."""
+    return s.ladle_mass * (s.first_ladles + s.later_ladles * (s.slag_blows - 1.0))
+
+
+def cuts(s: ConvertingSettings) -> list[Cut]:
+    """The slag blows of a cycle; scenarios with fewer of them have empty ones at the end."""
+    whole = s.first_ladles + s.later_ladles * (s.slag_blows - 1.0)
+    result = []
+    for k in range(int(np.ceil(np.nanmax(s.slag_blows)))):
+        real = np.clip(s.slag_blows - k, 0.0, 1.0)
+        ladles = s.first_ladles if k == 0 else s.later_ladles * real
+        last = s.slag_blows - 1.0 <= k
+        time = np.array([np.nan])
+        if s.charging_interval is not None:
+            time = np.where(last, np.nan, s.charging_interval - s.charging_time - s.skimming_time)
+        result.append(Cut(k, ladles / whole, real, last, time))
+    return result
+
+
+def slag_assay(s: ConvertingSettings, iron: FloatN) -> Slag:
+    """The slag skimmed from matte with ``iron`` (N,) [kg/kg]."""
+    magnetite = s.slag_magnetite if s.slag_magnetite is not None else np.array([SILICATE_MAGNETITE])
+    if s.slag_copper is not None:
+        return Slag(magnetite, *given_copper(s.slag_copper, s.slag_entrained_copper))
+    oxidic = oxidic_copper_beside_matte(iron, s.fe_sio2, magnetite, s.bath_temperature)
+    return Slag(magnetite, oxidic, s.slag_entrained_copper)
+
+
+def march(c: Cycle, n: int) -> Iterator[Moment]:
+    """One cycle of n scenarios side by side, moment by moment.
+
+    Steps are equal parts of the iron to be slagged, or of the white metal to be blown, so every blow ends
+    exactly at its end point and scenarios need not share a clock.
+    """
+    v, bath = c.vessel, empty(n)
+    for cut in cuts(v.s):
+        matte = c.matte.scaled(cut.share)
+        moment = charging(
+            v, bath, matte.elements, matte.enthalpy, v.s.charging_time * (cut.real > 0), f"charging {cut.number + 1}"
+        )
+        yield moment
+        for moment in _slag_blow(c, moment.bath, cut):
+            yield moment
+        yield (moment := skimming(v, moment.bath, v.s.skimming_time * (cut.real > 0), f"skimming {cut.number + 1}"))
+        bath = moment.bath
+    for moment in _copper_blow(c, bath):
+        yield moment
+    yield quiet("pouring", v.s.pouring_time, moment.bath, np.zeros(1))
+
+
+def _slag_blow(c: Cycle, bath: Bath, cut: Cut) -> Iterator[Moment]:
+    s, v = c.vessel.s, c.vessel
+    target = np.where(cut.last, s.white_metal_iron, s.cut_iron)
+    feed, elements, enthalpy = _feed(c, cut)
+    blow = Blow(
+        f"slag blow {cut.number + 1}", SLAG_STEPS, feed, elements, enthalpy, slag_assay(s, target), c.slag_blast,
+        s.slag_blow_blast, s.slag_blow_oxygen_efficiency, np.zeros(1), np.zeros(1), c.slag_coolant,
+    )  # fmt: skip
+    cold = replaced = np.zeros_like(bath.T)
+    for left in range(blow.steps, 0, -1):
+        now = blow.after_cooling(cold)
+        to_end = iron_to_end(v, now, bath, left, target)
+        iron = np.minimum(to_end, to_end / left / (1.0 - replaced)) if left > 1 else to_end
+        if np.isfinite(cut.time).any():
+            timed = iron_in_time(v, now, bath, cut.time / blow.steps)
+            iron = np.where(np.isfinite(cut.time), timed, iron)
+        moment = blowing(v, now, bath, slag_making(v, now, bath, iron), last=left == 1)
+        yield moment
+        bath, cold = moment.bath, moment.cold
+        replaced = _replaced(cold * blow.coolant.white[:, FE], iron)
+
+
+def _replaced(brought: FloatN, iron: FloatN) -> FloatN:
+    """Share (N,) of the iron a step slagged that its cold matte brought back; it sizes the next steps alike."""
+    return np.clip(np.divide(brought, iron, out=np.zeros_like(iron), where=iron > 0), 0.0, 0.8)
+
+
+def _feed(c: Cycle, cut: Cut) -> tuple[Settled, FloatNE, FloatN]:
+    """What each step of a slag blow is fed: reverts evenly, and what leaves of the matte just charged."""
+    part = cut.share / SLAG_STEPS
+    reverts = c.reverts.scaled(part)
+    leaving = settle_charged(c.matte.elements * column(part), c.vessel.to)
+    feed = settle(reverts.elements, c.vessel.to).plus(leaving, np.ones(1))
+    return feed, reverts.elements, reverts.enthalpy
+
+
+def _copper_blow(c: Cycle, bath: Bath) -> Iterator[Moment]:
+    s, v = c.vessel.s, c.vessel
+    none = settle_nothing()
+    blow = Blow(
+        "copper blow", COPPER_STEPS, none, np.zeros_like(bath.white), np.zeros(1), slag_assay(s, s.white_metal_iron),
+        c.copper_blast, s.copper_blow_blast, s.copper_blow_oxygen_efficiency, s.blister_sulfur, s.blister_oxygen,
+        c.copper_coolant,
+    )  # fmt: skip
+    start = bath.white
+    for step in range(blow.steps):
+        last = step == blow.steps - 1
+        moment = blowing(v, blow, bath, copper_making(v, blow, bath, start, step), last=last)
+        yield moment
+        bath = moment.bath
