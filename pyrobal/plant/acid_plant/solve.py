@@ -14,9 +14,11 @@ from pyrobal.plant.acid_plant.bed import O2, SO2, SO3
 from pyrobal.plant.acid_plant.converter import WATER, Autothermal, Converter, autothermal, convert
 from pyrobal.plant.acid_plant.settings import AcidPlantSettings
 from pyrobal.streams.ledger import Entry, Ledger
+from pyrobal.streams.mixing import on_phase
 from pyrobal.streams.site import SiteSettings
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.acid_solution import M_ACID
+from pyrobal.thermo.properties import species
 from pyrobal.thermo.water import saturation_temperature
 
 
@@ -52,6 +54,13 @@ class AcidPlantResult:
     def tail(self) -> Stream:
         """Gas to the stack; its acid mist is ``acid.mist``."""
         return self.converter.tail
+
+    @property
+    def stack_gas(self) -> Stream:
+        """The same with its mist, as ``H2SO4(l)``, at one temperature."""
+        tail, mist = self.tail, self.acid.mist
+        phase = species(*dict.fromkeys((*tail.phase.names, *mist.phase.names)))
+        return Stream(phase, on_phase(tail, phase) + on_phase(mist, phase), tail.T)
 
     @property
     def conversion(self) -> FloatN:
