@@ -11,6 +11,7 @@ from pyrobal.arrays import BoolN, Floats, IntN
 
 _STEP = 1e-7  # of the forward difference; unknowns are scaled to order one by their authors
 _HALVINGS = 12
+_BLOCK = 4096  # scenarios solved together; beyond it their arrays no longer fit the processor's cache
 
 
 class Problem(Protocol):
@@ -51,6 +52,10 @@ def newton(
     and one whose equations are undefined stops alone. Damping: step bound, then halving until the
     residual falls (Dennis & Schnabel 1983, Numerical Methods for Unconstrained Optimization, ch. 6).
     """
+    if len(start) > _BLOCK:
+        blocks = np.array_split(np.arange(len(start)), -(-len(start) // _BLOCK))
+        options = {"tolerance": tolerance, "longest_step": longest_step}
+        return _join([newton(problem.take(b), start[b], iterations=iterations, **options) for b in blocks])
     z = start.copy()
     with np.errstate(all="ignore"):  # undefined equations are answered by a shorter step, not a warning
         f = problem.residual(z)
@@ -67,6 +72,11 @@ def newton(
             norm[live] = better
             live, part = _keep(live, part, (better > tolerance) & ~stuck)
     return Roots(z, norm <= tolerance, count, norm)
+
+
+def _join(parts: list[Roots]) -> Roots:
+    columns = zip(*((p.z, p.converged, p.iterations, p.residual) for p in parts), strict=True)
+    return Roots(*(np.concatenate(column) for column in columns))
 
 
 def jacobian(problem: Problem, z: Floats, f: Floats) -> Floats:

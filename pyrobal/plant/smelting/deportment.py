@@ -20,6 +20,7 @@ from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.properties import Species, species
 
 OUTLETS = ("matte", "slag", "dust", "gas")
+MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag")  # shared out by the table
 _TRACE_METALS = {e: f"{e}(l)" for e in ("Se", "Te", "Au", "Ag")}
 
 # Carrier of each element in each outlet; copper, iron and sulfur of the melt are solved for instead.

@@ -169,7 +169,13 @@ def _oxygen_target(s: SmeltingSettings) -> FloatN:
     return s.oxygen_per_tonne
 
 
-def furnace(charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel) -> Furnace:
+Allotments = tuple[Allotment, Allotment | None, Allotment | None]
+"""Of the charge, and per kilogram of silica and lime flux."""
+
+
+def furnace(
+    charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel
+) -> tuple[Furnace, Allotments]:
     """Set the problem up: which unknowns there are, and everything that is constant."""
     names = ["slag"]
     names += ["silica"] if charge.silica is not None else []
@@ -181,8 +187,8 @@ def furnace(charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel)
     names += ["grade"] if s.oxygen_per_tonne is not None else []
     names += ["shift"] if s.close_heat_with == "slag_temperature" else []
     mass = charge.material.dry_mass
-    bath, _ = bath_at(charge, site, s, fuel, np.zeros(1))
-    return Furnace(site, s, charge, fuel, bath, tuple(names), 0.1 * mass, 1e5 * mass)
+    bath, allotments = bath_at(charge, site, s, fuel, np.zeros(1))
+    return Furnace(site, s, charge, fuel, bath, tuple(names), 0.1 * mass, 1e5 * mass), allotments
 
 
 def heated(f: Furnace, shift: FloatN) -> Bath:
@@ -192,7 +198,7 @@ def heated(f: Furnace, shift: FloatN) -> Bath:
 
 def bath_at(
     charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel, shift: FloatN
-) -> tuple[Bath, tuple[Allotment, Allotment | None, Allotment | None]]:
+) -> tuple[Bath, Allotments]:
     """Everything that depends on the exit temperatures, and the allotments of charge and fluxes."""
     T_matte, T_slag, T_gas = (
         s.matte_temperature + shift,

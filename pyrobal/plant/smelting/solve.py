@@ -18,9 +18,9 @@ from pyrobal.plant.smelting.furnace import (
     HOTTEST,
     RICH,
     SHIFT,
+    Allotments,
     Charge,
     Furnace,
-    bath_at,
     converge,
     furnace,
     start,
@@ -103,16 +103,19 @@ def solve(charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel) -
     ``thermo.solutions``.
     """
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
-        problem = furnace(charge, site, s, fuel)
+        problem, allotments = furnace(charge, site, s, fuel)
         roots = converge(problem)
         bath, u, m, h = problem.state(roots.z)
         reason = _reasons(problem, roots.z, roots.converged, m, h)
-        return _assemble(problem, charge, roots.z, (bath, u, m, h), reason, roots.iterations, roots.residual)
+        return _assemble(
+            problem, charge, allotments, roots.z, (bath, u, m, h), reason, roots.iterations, roots.residual
+        )
 
 
 def _assemble(
     f: Furnace,
     charge: Charge,
+    allotments: Allotments,
     z: Floats,
     state: tuple[m_.Bath, Unknowns, Melt, Heat],
     reason: IntN,
@@ -122,7 +125,7 @@ def _assemble(
     bath, u, m, h = state
     s = f.s
     _, shift = f.unknowns(z)
-    allotted = _allotted(charge, f, u, shift)
+    allotted = _allotted(allotments, u)
     n = len(z)
     matte = _stream(
         "matte", allotted.matte, _matte_solved(m), 1.0 + h.cold_charge, s.matte_temperature + shift, n
@@ -143,11 +146,12 @@ def _assemble(
     )  # fmt: skip
 
 
-def _allotted(charge: Charge, f: Furnace, u: Unknowns, shift: FloatN) -> Allotment:
-    _, (main, silica, lime) = bath_at(charge, f.site, f.s, f.fuel, shift)
+def _allotted(allotments: Allotments, u: Unknowns) -> Allotment:
+    """What was settled in advance, of charge and fluxes together; it does not depend on temperature."""
+    charge, silica, lime = allotments
     if silica is not None:
-        main = main.plus(silica, u.silica)
-    return main if lime is None else main.plus(lime, u.lime)
+        charge = charge.plus(silica, u.silica)
+    return charge if lime is None else charge.plus(lime, u.lime)
 
 
 def _stream(
