@@ -26,6 +26,7 @@ class Case:
 
     inputs : the settings in SI
     file, text : where it was read, and the text itself, so that a run can be repeated
+    overrides : settings laid over the text, "KEY=VALUE" each
     given : dotted keys that were written
     assumed : dotted key -> default in plant units, of every other setting that has an effect
     cautions : written settings that have no effect
@@ -34,6 +35,7 @@ class Case:
     inputs: Inputs
     file: str = "python"
     text: str = ""
+    overrides: tuple[str, ...] = ()
     given: frozenset[str] = frozenset()
     assumed: Mapping[str, str] = field(default_factory=dict)
     cautions: tuple[Fault, ...] = ()
@@ -61,6 +63,7 @@ def load_case(source: str | Path, overrides: Sequence[str] = ()) -> Case:
         inputs=inputs,
         file=document.file,
         text=document.text,
+        overrides=tuple(overrides),
         given=frozenset(draft.places),
         assumed={key: text for key, text in _defaults(inputs) if key not in draft.places and key not in idle},
         cautions=tuple(_caution(draft, key, why) for key, why in idle.items() if draft.given(key)),
