@@ -66,8 +66,8 @@ megawatt_hour = megawatt * hour = MWh
 kiloampere = 1e3 ampere = kA
 volt = watt / ampere = V
 percent = 1e-2 = %
-mass_percent = 1e-2 = wt_pct
-volume_percent = 1e-2 = vol_pct
+mass_percent = 1e-2 = wt%
+volume_percent = 1e-2 = vol%
 parts_per_million = 1e-6 = ppm
 """
 
@@ -230,13 +230,15 @@ def _registry() -> pint.UnitRegistry[Any]:
     """The registry of this vocabulary alone: nothing is read from disk, nothing else can be spelled."""
     import pint
 
-    return pint.UnitRegistry(_DEFINITIONS.strip().splitlines())
+    registry: pint.UnitRegistry[Any] = pint.UnitRegistry(_DEFINITIONS.strip().splitlines())
+    registry.formatter.default_format = "~P"  # "57.2 t/h", as the vocabulary spells it
+    return registry
 
 
 @cache
 def _expression(unit: str) -> Any:
-    text = {"-": "dimensionless", "%": "percent", "wt%": "wt_pct", "vol%": "vol_pct"}.get(unit, unit)
-    return _registry().parse_units(text)
+    names = {"-": "dimensionless", "%": "percent", "wt%": "mass_percent", "vol%": "volume_percent"}
+    return _registry().parse_units(names.get(unit, unit))
 
 
 def _split(text: str, unit: str) -> tuple[str, str]:

@@ -22,7 +22,7 @@ from pyrobal.case.schema import FUEL_COMPONENTS, Shape
 from pyrobal.errors import CaseError, Fault
 from pyrobal.fields import Assay, Choice, Declaration, Quantity, Table, Text
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
-from pyrobal.plant.smelting.deportment import OUTLETS
+from pyrobal.streams.deportment import DeportmentTable
 from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS, FuelSettings
 
 MOST_FAULTS: Final = 100
@@ -201,7 +201,7 @@ def _read(draft: Draft, declared: Declaration, raw: Any, spot: Spot) -> Any:
         case Assay():
             return _fractions(draft, schema.ALLOWED[declared.allowed], "wt%", raw, spot)
         case Table():
-            return _shares(draft, schema.ALLOWED[declared.allowed], raw, spot)
+            return _shares(draft, schema.deportment(spot.key.partition(".")[0]), raw, spot)
 
 
 def _fractions(draft: Draft, allowed: tuple[str, ...], unit: str, raw: Any, spot: Spot) -> dict[str, FloatN]:
@@ -212,11 +212,11 @@ def _fractions(draft: Draft, allowed: tuple[str, ...], unit: str, raw: Any, spot
     return fractions
 
 
-def _shares(draft: Draft, allowed: tuple[str, ...], raw: Any, spot: Spot) -> dict[str, dict[str, FloatN]]:
+def _shares(draft: Draft, table: DeportmentTable, raw: Any, spot: Spot) -> dict[str, dict[str, FloatN]]:
     """Shares by element and outlet."""
     return {
-        name: _fractions(draft, OUTLETS, "%", value, spot / name)
-        for name, value in _entries(draft, allowed, raw, spot)
+        name: _fractions(draft, table.outlets, "%", value, spot / name)
+        for name, value in _entries(draft, tuple(table.shares), raw, spot)
     }
 
 

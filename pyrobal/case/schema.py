@@ -13,7 +13,7 @@ from typing import Final, get_origin, get_type_hints
 
 from pyrobal.fields import Declaration, declarations
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
-from pyrobal.plant.smelting.deportment import MINORS
+from pyrobal.streams.deportment import DeportmentTable, read_table
 from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS, FuelSettings
 from pyrobal.streams.mineralogy import ASSAY_NAMES, MINERAL_NAMES
 
@@ -27,8 +27,12 @@ ALLOWED: Final[dict[str, tuple[str, ...]]] = {
     "assay": ASSAY_NAMES,
     "minerals": MINERAL_NAMES,
     "fuel": FUEL_COMPONENTS,
-    "deportment": MINORS,
 }
+
+
+def deportment(section: str) -> DeportmentTable:
+    """The table that the ``deportment`` of a section overrides: its elements and its outlets."""
+    return read_table(section.removesuffix("_furnace"))
 
 
 class Shape(enum.Enum):

@@ -15,13 +15,14 @@ from pyrobal.case.draft import Draft
 from pyrobal.case.names import suggestion
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.plant.feed import ConcentrateSettings
+from pyrobal.plant.smelting.deportment import phases
 from pyrobal.streams.fuel import default_fuels
 from pyrobal.streams.mineralogy import MINERALS
+from pyrobal.streams.site import OXYGEN_IN_AIR
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS, composition
 
 Finding = tuple[str, str]
 
-LEAST_ENRICHMENT: Final = 0.209  # vol fraction; air rounded down
 SUM_SLACK: Final = 0.001  # shares that a person has rounded to 0.1 %
 FUEL_SLACK: Final = 0.01  # a fuel analysis rounded to whole percent
 ROUNDING: Final = 1e-9
@@ -178,13 +179,18 @@ def _smelting(draft: Draft) -> Iterator[Finding]:
         yield "smelting.oxygen_per_tonne", "excludes matte_grade: one follows from the other; remove one"
     if s.heat_loss is not None and draft.given("smelting.heat_loss_per_tonne"):
         yield "smelting.heat_loss_per_tonne", "excludes heat_loss; remove one"
-    if _number(s.enrichment) < LEAST_ENRICHMENT:
-        text = f"{_percent(_number(s.enrichment))} is below the oxygen of air, which it is made from"
+    if _number(s.enrichment) < OXYGEN_IN_AIR * (1.0 - ROUNDING):
+        air = _percent(OXYGEN_IN_AIR)
+        text = f"{_percent(_number(s.enrichment))} is below the {air} of dry air, which it is made from"
         yield "smelting.enrichment", text
     for element, shares in s.deportment.items():
         key, total = f"smelting.deportment.{element}", sum(_number(x) for x in shares.values())
         if abs(total - 1.0) > SUM_SLACK and not draft.incomplete(key):
             yield key, f"sums to {_percent(total)}; it must sum to 100 %"
+        for outlet, x in shares.items():
+            held = phases()[outlet].composition[:, ELEMENTS.index(element)]
+            if _number(x) > 0.0 and not held.any():
+                yield f"{key}.{outlet}", f"{element} has no form in which it leaves with the {outlet}"
 
 
 def _reverts(draft: Draft) -> Iterator[Finding]:

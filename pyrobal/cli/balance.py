@@ -44,7 +44,7 @@ def balance(case: str, json_file: str | None, detail: tuple[str, ...], assignmen
 
     result = work_out(loaded)
     if json_file is not None:
-        write(json_file, as_json(result))
+        write(json_file, as_json(loaded, result.results))
     with contextlib.redirect_stdout(sys.stderr if json_file == "-" else sys.stdout):
         try:
             show(result, detail)
