@@ -90,6 +90,15 @@ class Reason(enum.IntEnum):
     GAS_COLDER_THAN_COOLER = 32
     STEAM_IMPOSSIBLE = 33
     GAS_COLDER_THAN_WASH = 34
+    BLAST_OUT_OF_REACH = 20
+    NO_IRON_FOR_SLAG_BLOW = 21
+    STAGES_OVERLAP = 22
+    CONVERTER_SLAG_IMPOSSIBLE = 23
+    BLOW_RUNS_BACKWARDS = 24
+    BATH_FREEZES = 25
+    BATH_OVERHEATS = 26
+    BLOWS_LONGER_THAN_CYCLE = 27
+    OWN_COPPER_SHORT = 28
 
     @property
     def text(self) -> str:
@@ -176,5 +185,40 @@ _SENTENCES = {
     ),
     Reason.GAS_COLDER_THAN_WASH: (
         "the gas after quenching is no warmer than gas_train.cooled_gas_temperature; lower that"
+    ),
+    Reason.BLAST_OUT_OF_REACH: (
+        "the converter blast needs an enrichment below that of air or above converting.oxygen_purity"
+    ),
+    Reason.NO_IRON_FOR_SLAG_BLOW: (
+        "the matte holds no more iron than white metal does, so there is nothing to blow in a slag blow; lower "
+        "smelting.matte_grade or converting.white_metal_iron"
+    ),
+    Reason.STAGES_OVERLAP: (
+        "the next ladles come too late or too early: before they are due the matte is white metal already, or "
+        "charging and skimming leave no time to blow; change converting.charging_interval"
+    ),
+    Reason.CONVERTER_SLAG_IMPOSSIBLE: (
+        "the magnetite and copper asked for in the converter slag leave no room for its iron; lower "
+        "converting.slag_magnetite or slag_copper, or raise converting.fe_sio2"
+    ),
+    Reason.BLOW_RUNS_BACKWARDS: (
+        "what is charged cold to the converter brings more oxygen, or binds more sulfur, than the blow would give; "
+        "charge less of it"
+    ),
+    Reason.BATH_FREEZES: (
+        "the bath of the converter gets colder than converting.coldest_bath; charge fewer cold reverts, blow faster "
+        "or enrich the blast"
+    ),
+    Reason.BATH_OVERHEATS: (
+        "the bath of the converter gets hotter than 1600 degC; let cold charge hold its temperature "
+        "(converting.close_heat_with)"
+    ),
+    Reason.BLOWS_LONGER_THAN_CYCLE: (
+        "blows and pauses take longer than converting.cycle_time, or than converting.vessels allow for this much "
+        "matte; blow faster or use more vessels"
+    ),
+    Reason.OWN_COPPER_SHORT: (
+        "the converter would take up more cold copper than it makes; blow with less enrichment or buy scrap "
+        "(converting.cold_charge)"
     ),
 }
