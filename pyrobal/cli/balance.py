@@ -5,8 +5,12 @@ from __future__ import annotations
 import contextlib
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from pyrobal.report.result import Result
 
 overrides = click.option(
     "--set", "assignments", metavar="KEY=VALUE", multiple=True, help="Set one key, over the case; repeatable."
@@ -43,14 +47,23 @@ def balance(case: str, json_file: str | None, detail: tuple[str, ...], assignmen
     from pyrobal.report.result import balance as work_out
 
     result = work_out(loaded)
+    _check_sections(detail, result)
     if json_file is not None:
         write(json_file, as_json(loaded, result.results))
     with contextlib.redirect_stdout(sys.stderr if json_file == "-" else sys.stdout):
-        try:
-            show(result, detail)
-        except KeyError as error:
-            raise click.UsageError(f"--detail: {error.args[0]}") from None
+        show(result, detail)
     return 1 if result.status == INFEASIBLE else 0
+
+
+def _check_sections(detail: tuple[str, ...], result: Result) -> None:
+    from pyrobal.case.names import suggestion
+    from pyrobal.report.console import ALL
+    from pyrobal.report.tables import sections
+
+    known = [*sections(result), ALL] if detail else []
+    for word in detail:
+        if word not in known:
+            raise click.UsageError(f"--detail: there is no section {word!r}; {suggestion(word, known)}")
 
 
 @click.command()
