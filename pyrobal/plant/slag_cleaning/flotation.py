@@ -12,7 +12,6 @@ from pyrobal.errors import Reason
 from pyrobal.plant.slag_cleaning.result import SlagCleaningResult
 from pyrobal.plant.slag_cleaning.settings import SlagCleaningSettings
 from pyrobal.streams.ledger import Entry, Ledger
-from pyrobal.streams.material import WATER_MASS
 from pyrobal.streams.mixing import gone_cold, mix
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
@@ -55,7 +54,8 @@ def _parted(
     slags: Mapping[str, Stream], s: SlagCleaningSettings, dry: Stream, tailings: Stream, reason: IntN
 ) -> SlagCleaningResult:
     phase = species(*dry.phase.names, "H2O(l)")
-    water = dry.mass() * s.concentrate_moisture / (1.0 - s.concentrate_moisture) / WATER_MASS
+    per_mole = phase.molar_mass[-1]
+    water = dry.mass() * s.concentrate_moisture / (1.0 - s.concentrate_moisture) / per_mole
     concentrate = Stream(phase, np.stack(np.broadcast_arrays(*dry.n.T, water), axis=1), dry.T)
     cold_water = Stream(species("H2O(l)"), column(water), np.array([T_STANDARD]))
     inputs = {name: Entry.of(stream) for name, stream in slags.items()}

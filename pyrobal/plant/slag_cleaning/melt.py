@@ -139,7 +139,7 @@ class Bath:
         m = melt(self, u)
         molar_mass = carriers()["slag"][0].molar_mass
         by_matte, by_metal, iron_sulfide = self._activities(m, u)
-        rows = {"slag": m.slag @ molar_mass / u.slag - 1.0}
+        rows = {"slag": (m.slag * molar_mass).sum(axis=1) / u.slag - 1.0}
         # no metal, or as much as brings the activity of the oxide down to that over metal: whichever binds
         rows["ratio"] = np.minimum(m.metal * M_CU / m.left, by_metal - by_matte)
         if "oxidic_copper" in self.names:
@@ -171,8 +171,10 @@ def bath(fed: FloatNE, s: SlagCleaningSettings, reductant: Reductant) -> Bath:
 def converge(b: Bath) -> Roots:
     """Newton from a usual cleaned slag."""
     guess = {"slag": 0.97, "ratio": 1.0, "oxidic_copper": 0.003, "slag_sulfur": 0.003}
-    start = np.log([guess[name] for name in b.names])
-    return newton(b, np.broadcast_to(start, (len(b.fed_mass), len(start))).copy(), longest_step=1.0)
+    start = np.log([[guess[name] for name in b.names]])
+    with np.errstate(all="ignore"):
+        scenarios = len(b.residual(start))  # slags, settings and reductant together say how many
+    return newton(b, np.repeat(start, scenarios, axis=0), longest_step=1.0)
 
 
 def entrained_copper(s: SlagCleaningSettings) -> FloatN:
@@ -245,8 +247,8 @@ def _shares(b: Bath, left: FloatN, suspended: FloatN) -> Shares:
 
 def _held(amounts: FloatNS, outlet: str, element: str) -> FloatN:
     """(N,) [mol/s] of an element in amounts on an outlet's axis."""
-    held: FloatN = amounts @ carriers()[outlet][0].composition[:, ELEMENTS.index(element)]
-    return held
+    atoms = carriers()[outlet][0].composition[:, ELEMENTS.index(element)]
+    return np.asarray((amounts * atoms).sum(axis=1))  # row by row: a matrix product may round by the batch
 
 
 def _with(settled: FloatNS, outlet: str, solved: tuple[FloatN, ...], ash: FloatN) -> FloatNS:
