@@ -61,9 +61,7 @@ def cooler(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> Cooler:
         "sulfation_air": Entry.of(blown),
         "spray": Entry.of(_spray_water(done.spray, site)),
     }
-    ledger = Ledger(
-        {**inlet.entries(), **inputs}, {**outlet.entries(), "dust": Entry.of(caught)}, done.heat_out
-    )
+    ledger = Ledger({**inlet.entries, **inputs}, {**outlet.entries, "dust": Entry.of(caught)}, done.heat_out)
     reason = first_reason(_short(gas, inlet), done.reason)
     return Cooler(
         outlet, ledger, caught, reason, done.heat, done.steam, done.spray, sulfation_air, done.wall

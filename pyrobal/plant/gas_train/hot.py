@@ -27,7 +27,7 @@ def hood(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> Piece:
     short = needed > there
     share = np.where(short, np.divide(there, needed, out=np.ones_like(needed + there), where=short), 1.0)
     outlet, left = settle(complete(mixed, BURNING, share), inlet.enthalpy() + drawn.enthalpy())
-    ledger = Ledger({**inlet.entries(), "air": Entry.of(drawn)}, outlet.entries(), {"part_molten": left})
+    ledger = Ledger({**inlet.entries, "air": Entry.of(drawn)}, outlet.entries, {"part_molten": left})
     return Piece(outlet, ledger, None, unsettled(outlet))
 
 
@@ -39,8 +39,8 @@ def precipitator(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> Piece
     caught, rest = parted(cooled.carried, s.precipitator_catch)
     outlet = Offgas(cooled.gas, rest)
     ledger = Ledger(
-        {**inlet.entries(), "leak": Entry.of(leak)},
-        {**outlet.entries(), "dust": Entry.of(caught)},
+        {**inlet.entries, "leak": Entry.of(leak)},
+        {**outlet.entries, "dust": Entry.of(caught)},
         {"loss": mixed.enthalpy() - cooled.enthalpy(), "part_molten": left},
     )
     return Piece(outlet, ledger, caught, unsettled(outlet))
@@ -64,5 +64,5 @@ def fan(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> Fan:
     exponent = np.divide(R * flow, capacity, out=np.zeros_like(capacity), where=capacity > 0.0)
     power = capacity * inlet.T * (ratio**exponent - 1.0) / s.fan_efficiency
     outlet, left = settle(inlet, inlet.enthalpy() + power)
-    ledger = Ledger(inlet.entries(), outlet.entries(), {"shaft": -power, "part_molten": left})
+    ledger = Ledger(inlet.entries, outlet.entries, {"shaft": -power, "part_molten": left})
     return Fan(outlet, ledger, None, unsettled(outlet), power)

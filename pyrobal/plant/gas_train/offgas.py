@@ -55,8 +55,9 @@ class Offgas:
         phase = self.gas.phase
         return Offgas(Stream(phase, self.gas.n + on_phase(air, phase), self.T), self.carried)
 
+    @functools.cached_property
     def entries(self) -> dict[str, Entry]:
-        """For a ledger."""
+        """For a ledger: the outlet of one piece is the inlet of the next."""
         return {"gas": Entry.of(self.gas), "carried": Entry.of(self.carried)}
 
 

@@ -229,7 +229,7 @@ def _points(
 
 def _whole(lines: Mapping[str, GasLine], cleaning: Cleaning | None, pieces: Mapping[str, Piece]) -> Ledger:
     """The ledger of the whole train: what the pieces hand on to each other is left out."""
-    inputs = {f"{name}.{what}": e for name, line in lines.items() for what, e in line.inlet.entries().items()}
+    inputs = {f"{name}.{what}": e for name, line in lines.items() for what, e in line.inlet.entries.items()}
     outputs: dict[str, Entry] = {}
     heat_out: dict[str, FloatN] = {}
     for name, piece in pieces.items():
@@ -239,9 +239,9 @@ def _whole(lines: Mapping[str, GasLine], cleaning: Cleaning | None, pieces: Mapp
         heat_out |= {f"{name}.{what}": heat for what, heat in piece.ledger.heat_out.items()}
     for name, line in lines.items():
         if line.settings.to == "stack":
-            outputs |= {f"{name}.stack_{what}": e for what, e in line.outlet.entries().items()}
+            outputs |= {f"{name}.stack_{what}": e for what, e in line.outlet.entries.items()}
     if cleaning is not None:
-        outputs |= {f"cleaned_{what}": e for what, e in cleaning.dilution.outlet.entries().items()}
+        outputs |= {f"cleaned_{what}": e for what, e in cleaning.dilution.outlet.entries.items()}
     return Ledger(inputs, outputs, heat_out)
 
 

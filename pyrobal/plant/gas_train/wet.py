@@ -58,8 +58,8 @@ def mixing(lines: Mapping[str, Offgas]) -> Piece:
     parts = tuple(lines.values())
     together = Offgas(_sum([p.gas for p in parts]), _sum([p.carried for p in parts]))
     outlet, left = settle(together, functools.reduce(operator.add, (p.enthalpy() for p in parts)))
-    inputs = {f"{name}.{what}": e for name, p in lines.items() for what, e in p.entries().items()}
-    return Piece(outlet, Ledger(inputs, outlet.entries(), {"part_molten": left}), None, unsettled(outlet))
+    inputs = {f"{name}.{what}": e for name, p in lines.items() for what, e in p.entries.items()}
+    return Piece(outlet, Ledger(inputs, outlet.entries, {"part_molten": left}), None, unsettled(outlet))
 
 
 def _sum(streams: list[Stream]) -> Stream:
@@ -135,9 +135,7 @@ def quench(inlet: Offgas, s: GasTrainSettings, site: SiteSettings) -> Quench:
     found = root(washing.surplus, _FREEZING, saturation_temperature(pressure) - 0.1)
     outlet, liquor, spray = washing.state(found.x)
     water = Entry.of(wash_water(spray, s))
-    ledger = Ledger(
-        {**inlet.entries(), "spray": water}, {**outlet.entries(), "weak_acid": liquor_entry(liquor)}
-    )
+    ledger = Ledger({**inlet.entries, "spray": water}, {**outlet.entries, "weak_acid": liquor_entry(liquor)})
     reason = check((~found.found, Reason.NOT_CONVERGED))
     evaporated = outlet.gas.amount("H2O(g)") - inlet.gas.amount("H2O(g)")
     return Quench(outlet, ledger, liquor, reason, spray, evaporated)
@@ -151,8 +149,8 @@ def tower(inlet: Offgas, s: GasTrainSettings, site: SiteSettings) -> Tower:
     outlet = Offgas(Stream(gas.phase, _set(gas, {"H2O(g)": left}), T), inlet.carried).at(T)
     condensate = wash_water(water - left, s)
     duty = inlet.enthalpy() - outlet.enthalpy() - condensate.enthalpy()
-    outputs = {**outlet.entries(), "condensate": Entry.of(condensate)}
-    ledger = Ledger(inlet.entries(), outputs, {"cooling": duty})
+    outputs = {**outlet.entries, "condensate": Entry.of(condensate)}
+    ledger = Ledger(inlet.entries, outputs, {"cooling": duty})
     reason = check((inlet.T <= T, Reason.GAS_COLDER_THAN_WASH))
     return Tower(outlet, ledger, None, reason, water - left, duty)
 
@@ -164,8 +162,8 @@ def mist_precipitator(inlet: Offgas, s: GasTrainSettings, site: SiteSettings) ->
     caught, rest = parted(mixed.carried, s.mist_catch)
     outlet = Offgas(mixed.gas, rest)
     ledger = Ledger(
-        {**inlet.entries(), "leak": Entry.of(leak)},
-        {**outlet.entries(), "drain": Entry.of(caught)},
+        {**inlet.entries, "leak": Entry.of(leak)},
+        {**outlet.entries, "drain": Entry.of(caught)},
         {"part_molten": left},
     )
     return Piece(outlet, ledger, caught, unsettled(outlet))
@@ -182,7 +180,7 @@ def dilution(inlet: Offgas, s: GasTrainSettings, site: SiteSettings) -> Dilution
     flow = np.maximum(flow, 0.0)
     drawn = air(flow, site)
     outlet, left = settle(inlet.with_air(drawn), inlet.enthalpy() + drawn.enthalpy())
-    ledger = Ledger({**inlet.entries(), "air": Entry.of(drawn)}, outlet.entries(), {"part_molten": left})
+    ledger = Ledger({**inlet.entries, "air": Entry.of(drawn)}, outlet.entries, {"part_molten": left})
     return Dilution(outlet, ledger, None, unsettled(outlet), flow)
 
 
