@@ -1,0 +1,126 @@
+"""Conservation and scaling of slag cleaning: every element and the heat, whatever slags and settings."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from slags import COKE, CONVERTING_SLAG, GAS, OIL, SITE, SMELTING_SLAG, melt, random_melts
+
+from pyrobal.errors import Reason
+from pyrobal.plant.slag_cleaning import SlagCleaningResult, SlagCleaningSettings, solve
+from pyrobal.streams.fuel import Fuel
+from pyrobal.streams.stream import Stream
+
+CLOSED = 1e-9  # relative; what the product promises. Round-off alone is about 1e-15.
+KINDS = ("electric_furnace", "flotation", "none")
+COUNT = 400
+
+
+def plant(count: int, seed: int, kind: str, fuel: Fuel = COKE, **change: object) -> SlagCleaningResult:
+    rng = np.random.default_rng(seed)
+    slags = {
+        "smelting_slag": random_melts(SMELTING_SLAG, count, seed),
+        "converting_slag": random_melts(CONVERTING_SLAG, count, seed + 1, T=1500.0),
+    }
+    ranges = {
+        "slag_magnetite": (0.01, 0.15), "slag_entrained_copper": (0.0, 0.01), "slag_temperature": (1450.0, 1650.0),
+        "matte_temperature": (1400.0, 1600.0), "reductant_efficiency": (0.1, 1.0), "reductant_to_co": (0.0, 1.0),
+        "hood_air": (1.0, 20.0), "heat_loss_per_tonne": (0.0, 1e6), "copper_recovery": (0.0, 1.0),
+        "concentrate_grade": (0.1, 0.5), "concentrate_moisture": (0.0, 0.3),
+    }  # fmt: skip
+    numbers = {name: rng.uniform(*limits, count) for name, limits in ranges.items()}
+    return solve(slags, SITE, SlagCleaningSettings(kind=kind, **(numbers | change)), fuel)
+
+
+def assert_closed(r: SlagCleaningResult, least_solved: float = 0.5) -> None:
+    good = r.reason == Reason.SOLVED
+    assert good.mean() >= least_solved
+    assert np.abs(r.ledger.element_closure()[good]).max() < CLOSED
+    assert np.abs(np.broadcast_to(r.ledger.heat_closure(), good.shape)[good]).max() < CLOSED
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("arrival", ["hot", "cold"])
+def test_every_element_and_the_heat_close(kind: str, arrival: str) -> None:
+    assert_closed(plant(COUNT, 1, kind, converting_slag=arrival))
+
+
+@pytest.mark.parametrize("fuel", [GAS, OIL, COKE])
+def test_they_close_with_any_reductant(fuel: Fuel) -> None:
+    assert_closed(plant(COUNT, 2, "electric_furnace", fuel))
+
+
+def test_they_close_with_the_users_own_assays() -> None:
+    rng = np.random.default_rng(3)
+    own = {"slag_copper": rng.uniform(0.001, 0.008, COUNT), "slag_sulfur": rng.uniform(0.0005, 0.004, COUNT)}
+    r = plant(COUNT, 3, "electric_furnace", **own)
+    assert_closed(r)
+    good = r.reason == Reason.SOLVED
+    copper = r.slag.element("Cu") * 0.063546 / r.slag.mass()
+    np.testing.assert_allclose(copper[good], own["slag_copper"][good], rtol=1e-9)
+
+
+def test_nothing_that_leaves_is_negative() -> None:
+    for kind in KINDS:
+        r = plant(COUNT, 4, kind)
+        good = r.reason == Reason.SOLVED
+        for name in ("slag", "matte", "gas", "dust", "concentrate"):
+            stream: Stream | None = getattr(r, name)
+            if stream is not None:
+                n = np.broadcast_to(stream.n, (COUNT, stream.n.shape[1]))[good]
+                assert (n >= -1e-9 * n.sum(axis=1, keepdims=True)).all(), name
+
+
+def test_copper_metal_and_its_equilibrium_exclude_each_other() -> None:
+    """Either there is no metal, or the oxidic copper is that over metal at the slag's oxygen potential."""
+    r = plant(COUNT, 5, "electric_furnace", slag_magnetite=np.full(COUNT, 0.05))
+    good = r.reason == Reason.SOLVED
+    assert r.matte is not None
+    metal = (r.matte.amount("Cu(l)") / r.matte.element("Cu"))[good]
+    assert (metal > -1e-8).all()
+    assert (metal > 0.01).any()
+    assert (metal < 1e-8).any()
+
+
+def test_most_ordinary_slags_have_an_answer() -> None:
+    r = plant(2000, 6, "electric_furnace", slag_entrained_copper=np.array([0.002]))
+    assert (r.reason == Reason.SOLVED).mean() > 0.99
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_twice_the_slag_is_twice_everything(kind: str) -> None:
+    slag = melt(SMELTING_SLAG)
+    s = SlagCleaningSettings(kind=kind)
+    one, two = (solve({"smelting_slag": slag.scaled(np.array([f]))}, SITE, s, COKE) for f in (1.0, 2.0))
+    np.testing.assert_allclose(two.slag.n, 2 * one.slag.n, rtol=1e-9, atol=1e-9)
+    np.testing.assert_allclose(two.power, 2 * one.power, rtol=1e-9)
+
+
+def test_order_of_scenarios_does_not_matter() -> None:
+    fed = random_melts(SMELTING_SLAG, 50, seed=7)
+    turned = Stream(fed.phase, fed.n[::-1].copy(), fed.T[::-1].copy())
+    a, b = (solve({"smelting_slag": x}, SITE, SlagCleaningSettings(), COKE) for x in (fed, turned))
+    np.testing.assert_allclose(a.power, b.power[::-1], rtol=1e-9)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    cu2o=st.floats(0.0, 6.0), cu2s=st.floats(0.1, 4.0), fes=st.floats(0.05, 3.0), fe3o4=st.floats(0.5, 30.0),
+    target=st.floats(0.005, 0.2), entrained=st.floats(0.0, 0.01), model=st.sampled_from(["goto", "ionic"]),
+)  # fmt: skip
+def test_an_answer_closes_and_no_answer_has_a_reason(
+    cu2o: float, cu2s: float, fes: float, fe3o4: float, target: float, entrained: float, model: str
+) -> None:
+    slag = melt(SMELTING_SLAG, Cu2O=cu2o, Cu2S=cu2s, FeS=fes, Fe3O4=fe3o4)
+    s = SlagCleaningSettings(
+        slag_magnetite=np.array([target]), slag_entrained_copper=np.array([entrained]), matte_activities=model
+    )
+    r = solve({"smelting_slag": slag}, SITE, s, COKE)
+    if r.reason[0] == Reason.SOLVED:
+        assert_closed(r)
+        assert r.reductant[0] >= 0
+        assert 0 < r.recovery[0] < 1
+    else:
+        assert r.reason[0] in (Reason.SLAG_ALREADY_CLEAN, Reason.SLAG_SHORT_OF_SULFUR)
