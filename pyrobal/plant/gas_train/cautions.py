@@ -26,7 +26,7 @@ SAFETY = (
 
 
 class Caution(NamedTuple):
-    """key : reading it belongs to; text : what it means; holds : (N,)."""
+    """key : reading or setting it belongs to; text : what it means; holds : (N,)."""
 
     key: str
     text: str
@@ -56,7 +56,7 @@ def _dew_points(r: GasTrainResult) -> Iterator[Caution]:
             )
     outside = [point.dew_point.extrapolated for point in r.points.values()]
     yield Caution(
-        "gas.dew_point",
+        "gas_train.dew_point_margin",
         "the gas holds more SO3, or more or less water, than the flue gases the dew point correlations were "
         "fitted to; take the band as a rough guide and measure",
         np.any(np.stack(np.broadcast_arrays(*outside)), axis=0),
