@@ -35,7 +35,8 @@ class DewPoint(NamedTuple):
 def verhoff_banchero(p_water: FloatN, p_so3: FloatN) -> FloatN:
     """Acid dew point (N,) [K]; p_water, p_so3 (N,) [Pa], SO3 counted with what is hydrated to H2SO4.
 
-    Verhoff & Banchero 1974, Predicting dew points of flue gases, Chem. Eng. Prog. 70(8), 71-72 (issue from memory):
+    Verhoff & Banchero 1974, Predicting dew points of flue gases, Chem. Eng. Prog. 70(8), 71-72 (issue from
+    memory):
     1000 / T = 2.276 - 0.0294 ln pw - 0.0858 ln pa + 0.0062 ln pw ln pa, pressures in mmHg.
     """
     w, a = np.log(p_water / MMHG), np.log(p_so3 / MMHG)
@@ -45,7 +46,8 @@ def verhoff_banchero(p_water: FloatN, p_so3: FloatN) -> FloatN:
 def okkes(p_water: FloatN, p_so3: FloatN) -> FloatN:
     """Acid dew point (N,) [K]; p_water, p_so3 (N,) [Pa].
 
-    Okkes 1987, Get acid dew point of flue gas, Hydrocarbon Process. 66(7), 53-55 (issue and bracket from memory):
+    Okkes 1987, Get acid dew point of flue gas, Hydrocarbon Process. 66(7), 53-55 (issue and bracket from
+    memory):
     t = 203.25 + 27.6 log pw + 10.83 log pa + 1.06 (log pa + 8)^2.19, pressures in atm, t in degC.
     Below 1e-8 atm of SO3 the correlation ends; the bracket is then held at zero.
     """
