@@ -37,9 +37,10 @@ def oxygen_pressure(sulfur: FloatN, p_so2: FloatN, T: FloatN) -> FloatN:
 
 
 def cuprous_oxide_beside_copper(p_o2: FloatN, T: FloatN) -> FloatN:
-    """a(Cu2O) (N,) over the pure liquid, of a slag beside copper: K pO2^1/2, pO2 (N,) [bar]."""
+    """a(Cu2O) (N,) over the pure liquid, of a slag beside copper: K pO2^1/2, at most 1; pO2 (N,) [bar]."""
     g = _gibbs(T)
-    return np.exp((2 * g["Cu(l)"] + 0.5 * g["O2(g)"] - g["Cu2O(l)"]) / (R * T)) * np.sqrt(p_o2)
+    activity = np.exp((2 * g["Cu(l)"] + 0.5 * g["O2(g)"] - g["Cu2O(l)"]) / (R * T)) * np.sqrt(p_o2)
+    return np.minimum(activity, 1.0)
 
 
 def cuprous_oxide_beside_matte(a_cu2s: FloatN, a_fes: FloatN, a_feo: FloatN, T: FloatN) -> FloatN:

@@ -1,0 +1,11 @@
+"""Converting of matte to blister copper.
+
+Read in this order: settings, deportment, melts, heat, blast, feed; for batch vessel, blow, moment, schedule, cycle, batch;
+for continuous converting continuous; result, limits, solve.
+"""
+
+from pyrobal.plant.converting.result import ConvertingResult
+from pyrobal.plant.converting.settings import ConvertingSettings
+from pyrobal.plant.converting.solve import solve
+
+__all__ = ["ConvertingResult", "ConvertingSettings", "solve"]

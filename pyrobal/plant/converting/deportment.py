@@ -15,6 +15,7 @@ import numpy as np
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column
 from pyrobal.constants import PERCENT
 from pyrobal.plant.converting.settings import ConvertingSettings
+from pyrobal.streams.deportment import carrier_matrix
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 from pyrobal.thermo.files import data_root
 from pyrobal.thermo.properties import Species, species
@@ -56,26 +57,21 @@ _GAS = ("SO2(g)", "O2(g)", "N2(g)", "Ar(g)", "CO2(g)", "H2O(g)")
 @functools.lru_cache
 def phases() -> dict[str, Species]:
     """The S axis of each phase; "bath" is matte and copper side by side."""
-    carried = {phase: tuple(names.values()) for phase, names in CARRIERS.items()}
-    matte, copper = (*_MATTE, *carried["matte"]), (*_COPPER, *carried["copper"])
+    minor = {phase: tuple(names.values()) for phase, names in CARRIERS.items()}
+    matte, copper = (*_MATTE, *minor["matte"]), (*_COPPER, *minor["copper"])
     return {
         "bath": species(*dict.fromkeys((*matte, *copper))),
         "blister": species(*copper),
-        "slag": species(*_SLAG, *carried["slag"]),
-        "gas": species(*dict.fromkeys((*_GAS, *carried["gas"]))),
-        "dust": species(*carried["dust"]),
+        "slag": species(*_SLAG, *minor["slag"]),
+        "gas": species(*dict.fromkeys((*_GAS, *minor["gas"]))),
+        "dust": species(*minor["dust"]),
     }
 
 
 @functools.lru_cache
-def carrier_matrix(carriers: str, phase: str) -> Floats:
+def carried(carriers: str, phase: str) -> Floats:
     """(E, S) [mol species per mol element] of a set of carriers on the S axis of a phase."""
-    axis = phases()[phase]
-    matrix = np.zeros((len(ELEMENTS), len(axis)))
-    for element, name in CARRIERS[carriers].items():
-        row, col = ELEMENTS.index(element), axis.index(name)
-        matrix[row, col] = 1.0 / axis.composition[col, row]
-    return matrix
+    return carrier_matrix(phases()[phase], CARRIERS[carriers])
 
 
 @functools.lru_cache
@@ -183,9 +179,9 @@ class Settled:
 
 def settle(elements: FloatNE, to: Shares) -> Settled:
     """Share out the elements (N, E) [mol] of a feed."""
-    slag = (elements * to.slag) @ carrier_matrix("slag", "slag")
-    dust = (elements * to.dust) @ carrier_matrix("dust", "dust")
-    gas = (elements * to.gas) @ carrier_matrix("gas", "gas")
+    slag = (elements * to.slag) @ carried("slag", "slag")
+    dust = (elements * to.dust) @ carried("dust", "dust")
+    gas = (elements * to.gas) @ carried("gas", "gas")
     bath = elements * (1.0 - to.slag - to.dust - to.gas)
     bath[:, [S, O]] = 0.0
     p = phases()

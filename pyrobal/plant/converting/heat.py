@@ -9,7 +9,6 @@ import numpy as np
 from pyrobal.arrays import FloatN, FloatNS, Floats
 from pyrobal.plant.converting.deportment import phases
 from pyrobal.thermo.curve import Curve
-from pyrobal.thermo.properties import Species, species
 
 _HOT = 1500.0  # K; no species of bath, slag and gas has a transition between 1200 and 2000 K
 _NEWTON = 6
@@ -56,16 +55,3 @@ def temperature_after(content: Curve, gas: Curve, H: FloatN, before: FloatN) -> 
         miss = H - content.enthalpy(T) - gas.enthalpy(mean)
         T = T + miss / (content.heat_capacity(T) + 0.5 * gas.heat_capacity(mean))
     return T
-
-
-def stream_temperature(phase: Species, n: FloatNS, H: FloatN, guess: FloatN) -> FloatN:
-    """T (N,) [K] of a stream (N, S) that carries the enthalpy H (N,), whatever its temperature range."""
-    T = guess + 0.0 * H
-    for _ in range(3 * _NEWTON):
-        T = T + (H - (n * phase.enthalpy(T)).sum(axis=1)) / (n * phase.heat_capacity(T)).sum(axis=1)
-    return T
-
-
-def copper_uptake(T: FloatN) -> FloatN:
-    """(N,) [J/mol] that cold copper takes up to be molten at T."""
-    return species("Cu(l)").enthalpy(T)[:, 0] - species("Cu").H298[0]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, FloatNS
-from pyrobal.plant.converting.deportment import CU, FE, O, S, carrier_matrix, phases
+from pyrobal.plant.converting.deportment import CU, FE, O, S, carried, phases
 from pyrobal.thermo import coppermaking, solutions
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 
@@ -41,7 +41,7 @@ class Matte:
     def species(self, metals: FloatNE) -> FloatNS:
         """(N, S) [mol] on the bath axis, of metals (N, E) [mol]."""
         axis = phases()["bath"]
-        n = metals @ carrier_matrix("matte", "bath")
+        n = metals @ carried("matte", "bath")
         fes = metals[:, FE] / (1.0 + 3.0 * self.oxidic)
         n[:, axis.index("Cu2S(l)")] += metals[:, CU] / 2.0
         n[:, axis.index("FeS(l)")] += fes
@@ -55,13 +55,13 @@ class Matte:
 
 def minor_mass(metals: FloatNE) -> FloatN:
     """(N,) [kg] of the minor sulfides of metals (N, E) [mol]."""
-    return metals @ (carrier_matrix("matte", "bath") @ phases()["bath"].molar_mass)
+    return metals @ (carried("matte", "bath") @ phases()["bath"].molar_mass)
 
 
 def copper_species(metals: FloatNE, sulfur: FloatN, oxygen: FloatN) -> FloatNS:
     """(N, S) [mol] on the bath axis, of copper with dissolved sulfur and oxygen (N,) [kg/kg] as Cu2S and Cu2O."""
     axis = phases()["bath"]
-    n = metals @ carrier_matrix("copper", "bath")
+    n = metals @ carried("copper", "bath")
     mass = (metals @ ATOMIC_MASS) / (1.0 - sulfur - oxygen)
     sulfide, oxide = mass * sulfur / M_S, mass * oxygen / M_O
     n[:, axis.index("Cu(l)")] += metals[:, CU] - 2.0 * (sulfide + oxide)

@@ -101,8 +101,8 @@ def blowing(v: Vessel, blow: Blow, before: Bath, r: Reaction, last: bool) -> Mom
     cold = np.zeros_like(T)
     if v.hold and not last:
         bath, cold = bath.held_at(v.s.bath_temperature, blow.coolant)
-        elements = elements + column(cold) * blow.coolant.elements
-        heat_in = heat_in + cold * blow.coolant.enthalpy
+        charged = blow.coolant.entry(cold)
+        elements, heat_in = elements + charged.elements, heat_in + charged.enthalpy
     nothing = np.zeros_like(slag)
     return Moment(
         blow.label, duration, bath, elements, heat_in, gas, gas_heat, mean, r.fed.dust, dust_heat, nothing,

@@ -90,7 +90,7 @@ class ConvertingSettings:
         "slag of a continuous converter", ("calcium_ferrite", "silicate"), default="calcium_ferrite"
     )
     enrichment: FloatN = quantity(
-        "vol%", "O2 in the dry blast of a continuous converter", default=0.35, low=0.15, high=1.0
+        "vol%", "O2 in the dry blast of a continuous converter", default=0.25, low=0.15, high=1.0
     )
     oxygen_efficiency: FloatN = quantity(
         "%", "oxygen that reacts in a continuous converter", default=0.90, low=0.3, high=1.0
@@ -150,6 +150,6 @@ class ConvertingSettings:
         ("cold_charge", "enrichment", "nothing"), default="cold_charge",
     )  # fmt: skip
     cold_charge: str = choice(
-        "cold charge of a copper blow or of a continuous converter; slag blows take own cold matte",
+        "cold charge of a copper blow; slag blows and continuous converters take own cold matte",
         ("own_copper", "copper_scrap"), default="own_copper",
     )  # fmt: skip

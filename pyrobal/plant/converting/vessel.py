@@ -8,9 +8,9 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, column
 from pyrobal.plant.converting.blast import Blast
-from pyrobal.plant.converting.deportment import CU, O, S, Settled, Shares, phases, settle_charged, settle_nothing
+from pyrobal.plant.converting.deportment import CU, O, S, Settled, Shares, phases, settle, settle_charged, settle_nothing
 from pyrobal.plant.converting.heat import curve, temperature, together
-from pyrobal.plant.converting.melts import M_CU, Matte, Slag
+from pyrobal.plant.converting.melts import M_CU, M_O, M_S, Matte, Slag, copper_species
 from pyrobal.plant.converting.settings import ConvertingSettings
 from pyrobal.streams.ledger import Entry
 from pyrobal.thermo.curve import Curve
@@ -32,7 +32,8 @@ class Coolant:
 
     white, copper : (N, E) [mol] metals it adds to matte and copper; melt : (N, S) [mol] on the bath axis
     sulfur, oxygen : (N,) [mol]; enthalpy : (N,) [J] cold
-    leaving : what of it settles elsewhere in the step after
+    leaving : what of it and of its reverts settles in the step after
+    reverts : elements and enthalpy of the reverts that go in with it, in the step after
     """
 
     white: FloatNE
@@ -42,36 +43,46 @@ class Coolant:
     oxygen: FloatN
     enthalpy: FloatN
     leaving: Settled
+    reverts: Entry
 
     def uptake(self, T: FloatN) -> FloatN:
         """(N,) [J/kg] that it takes up to be molten at T."""
         return curve("bath", self.melt).enthalpy(T) - self.enthalpy
 
-    @property
-    def elements(self) -> FloatNE:
-        """(N, E) [mol/kg]."""
-        full = self.white + self.copper
-        full[:, S], full[:, O] = self.sulfur, self.oxygen
-        return full
+    def entry(self, kg: FloatN) -> Entry:
+        """``kg`` (N,) of it at 25 degC."""
+        elements = column(kg) * (self.white + self.copper)
+        elements[:, S], elements[:, O] = kg * self.sulfur, kg * self.oxygen
+        return Entry(elements, kg * self.enthalpy, kg * self.enthalpy)
 
 
-def cold_matte(matte: Entry, mass: FloatN, rule: Matte, to: Shares) -> Coolant:
-    """Own matte that has frozen: ``matte`` of ``mass`` (N,) [kg] at 25 degC."""
-    one = matte.elements / column(mass)
-    metals = one.copy()
+def cold_matte(matte: Entry, reverts: Entry, mass: FloatN, rule: Matte, to: Shares) -> Coolant:
+    """Own matte that has frozen: ``matte`` of ``mass`` (N,) [kg] at 25 degC, and the reverts that go with it."""
+    one, with_it = matte.scaled(1.0 / mass), reverts.scaled(1.0 / mass)
+    metals = one.elements.copy()
     metals[:, [S, O]] = 0.0
+    leaving = settle_charged(one.elements, to).plus(settle(with_it.elements, to), np.ones(1))
     return Coolant(
-        metals, np.zeros_like(metals), rule.species(metals), one[:, S], one[:, O], matte.formation / mass,
-        settle_charged(one, to),
+        metals, np.zeros_like(metals), rule.species(metals), one.elements[:, S], one.elements[:, O],
+        one.formation, leaving, with_it,
     )  # fmt: skip
 
 
-def cold_copper() -> Coolant:
-    """Copper metal."""
-    none = np.zeros((1, len(ELEMENTS)))
-    metals, melt, zero = none.copy(), np.zeros((1, len(phases()["bath"]))), np.zeros(1)
-    metals[:, CU] = melt[:, phases()["bath"].index("Cu(l)")] = 1.0 / M_CU
-    return Coolant(none, metals, melt, zero, zero, zero, settle_nothing())
+def cold_copper(s: ConvertingSettings) -> Coolant:
+    """Own copper with the sulfur and oxygen of the blister, or scrap as pure copper.
+
+    Minor elements of own copper are taken not to go round with it.
+    """
+    own = s.cold_charge == "own_copper"
+    sulfur, oxygen = (x if own else np.zeros(1) for x in (s.blister_sulfur, s.blister_oxygen))
+    metals = np.zeros((max(len(sulfur), len(oxygen)), len(ELEMENTS)))
+    metals[:, CU] = (1.0 - sulfur - oxygen) / M_CU
+    melt = copper_species(metals, sulfur, oxygen)
+    none, zero = np.zeros((1, len(ELEMENTS))), np.zeros(1)
+    return Coolant(
+        none, metals, melt, sulfur / M_S, oxygen / M_O, melt @ phases()["bath"].reference_enthalpy,
+        settle_nothing(), Entry(none, zero, zero),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,9 +124,14 @@ class Blow:
     oxygen: FloatN
     coolant: Coolant
 
-    def after_cooling(self, coolant: FloatN) -> Blow:
-        """The blow whose next step also lets go what settles of the coolant (N,) [kg] just charged."""
-        return replace(self, feed=self.feed.plus(self.coolant.leaving, coolant))
+    def after_cooling(self, cold: FloatN) -> Blow:
+        """The blow whose next step also deals with what came with the coolant (N,) [kg] just charged."""
+        return replace(
+            self,
+            feed=self.feed.plus(self.coolant.leaving, cold),
+            feed_elements=self.feed_elements + column(cold) * self.coolant.reverts.elements,
+            feed_enthalpy=self.feed_enthalpy + cold * self.coolant.reverts.enthalpy,
+        )
 
 
 @dataclass(frozen=True, eq=False)

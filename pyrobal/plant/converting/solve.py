@@ -1,0 +1,54 @@
+"""Converting: the door to both kinds."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pyrobal.errors import CaseError, Fault
+from pyrobal.plant.converting.batch import solve_batch
+from pyrobal.plant.converting.continuous import solve_continuous
+from pyrobal.plant.converting.feed import Charge
+from pyrobal.plant.converting.result import ConvertingResult
+from pyrobal.plant.converting.settings import ConvertingSettings
+from pyrobal.streams.material import Material
+from pyrobal.streams.site import SiteSettings
+from pyrobal.streams.stream import Stream
+
+
+def solve(
+    matte: Stream,
+    reverts: tuple[Material, ...],
+    silica: Material | None,
+    lime: Material | None,
+    site: SiteSettings,
+    s: ConvertingSettings,
+) -> ConvertingResult:
+    """Convert all of a matte to blister copper.
+
+    matte : as tapped, per second; reverts : cold, per second; silica, lime : per kilogram of dry flux, None
+    where the case has none. A batch converter and one with silicate slag use silica, calcium ferrite lime.
+
+    Scenarios that cannot be solved carry a reason and do not disturb the others. Raises CaseError where the
+    settings name a way of working that their kind of converter does not have.
+
+    References: Davenport, King, Schlesinger & Biswas 2002, Extractive Metallurgy of Copper, 4th ed., chapters on
+    batch and on continuous converting; closures as named in ``thermo.coppermaking`` and ``thermo.solutions``.
+    """
+    faults = list(_faults(s))
+    if faults:
+        raise CaseError(faults)
+    charge = Charge.of(matte, reverts, silica, lime)
+    with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
+        return (solve_batch if s.kind == "batch" else solve_continuous)(charge, site, s)
+
+
+def _faults(s: ConvertingSettings) -> list[Fault]:
+    """Settings that do not go together, whatever their numbers."""
+    found = []
+    if s.kind == "batch" and s.close_heat_with == "enrichment":
+        text = "a batch converter is not closed by its enrichment; allowed: cold_charge, nothing"
+        found.append(Fault("", None, "converting.close_heat_with", text))
+    if s.kind == "batch" and s.matte_state == "solid":
+        text = "a batch converter is charged with liquid matte; allowed: liquid"
+        found.append(Fault("", None, "converting.matte_state", text))
+    return found
