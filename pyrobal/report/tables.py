@@ -73,8 +73,7 @@ def sections(result: Result) -> dict[str, tuple[Table, ...]]:
 
 
 def _tables(word: str, lines: Sequence[Line]) -> Iterable[Table]:
-    streams = stream_lines(lines)
-    pairs = matrix_lines(lines)
+    streams, pairs = stream_lines(lines), matrix_lines(lines)
     apart = {line.key for stream in streams.values() for line in stream.values()}
     apart |= {line.key for cells in pairs.values() for line in cells.values()}
     apart |= {line.key for line in lines if _HEAT.fullmatch(line.key)}
@@ -83,7 +82,7 @@ def _tables(word: str, lines: Sequence[Line]) -> Iterable[Table]:
         yield listing(word, rest)
     yield from stream_tables(words(word), streams)
     yield from heat_tables(lines)
-    yield from (matrix(family, cells) for family, cells in pairs.items())
+    yield from matrices(lines)
 
 
 def listing(word: str, lines: Sequence[Line]) -> Table:
@@ -197,6 +196,11 @@ def matrix_lines(lines: Iterable[Line]) -> dict[str, dict[tuple[str, str], Line]
         if dot:
             found.setdefault(reading.key, {})[row, column] = line
     return found
+
+
+def matrices(lines: Iterable[Line]) -> Iterable[Table]:
+    """A table of each family of two names."""
+    return (matrix(family, cells) for family, cells in matrix_lines(lines).items())
 
 
 def matrix(family: str, cells: Mapping[tuple[str, str], Line]) -> Table:

@@ -1,0 +1,71 @@
+"use strict";
+// Draws the figures, filters the list of readings, turns light to dark. The page reads well without it.
+(() => {
+  const figures = JSON.parse(document.getElementById("figures").textContent);
+  const common = {
+    paper_bgcolor: "rgba(0,0,0,0)",
+    plot_bgcolor: "rgba(0,0,0,0)",
+    font: { size: 12.5, family: getComputedStyle(document.body).fontFamily },
+    margin: { l: 20, r: 40, t: 30, b: 40 },
+    modebar: { bgcolor: "rgba(0,0,0,0)", color: "#8a8a8a", activecolor: "#0072b2" },
+    autosize: true,
+  };
+  const config = { responsive: true, displaylogo: false, modeBarButtons: [["toImage"]] };
+  const drawings = [];
+
+  for (const figure of figures) {
+    const place = document.getElementById(`drawing-${figure.name}`);
+    const choice = document.getElementById(`choice-${figure.name}`);
+    const draw = () => {
+      const traces = figure.choices[choice ? choice.value : ""];
+      const axes = {};
+      for (const axis of ["xaxis", "yaxis"])
+        if (figure.layout[axis]) axes[axis] = { gridcolor: "rgba(138,138,138,0.35)", zerolinecolor: "#8a8a8a", ...figure.layout[axis] };
+      return Plotly.react(place, traces, { ...common, ...figure.layout, ...axes }, config);
+    };
+    if (choice) choice.addEventListener("change", draw);
+    draw();
+    drawings.push(place);
+  }
+
+  const filter = document.getElementById("filter");
+  const rows = [...document.querySelectorAll("#every tbody tr")];
+  const count = document.getElementById("count");
+  filter.addEventListener("input", () => {
+    const wanted = filter.value.trim().toLowerCase();
+    let shown = 0;
+    for (const row of rows) {
+      row.hidden = !row.textContent.toLowerCase().includes(wanted);
+      if (!row.hidden) shown += 1;
+    }
+    count.textContent = `${shown} of ${rows.length}`;
+  });
+
+  const theme = document.getElementById("theme");
+  theme.addEventListener("click", () => {
+    const root = document.documentElement;
+    const dark = root.dataset.theme ? root.dataset.theme === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
+    root.dataset.theme = dark ? "light" : "dark";
+    theme.setAttribute("aria-pressed", String(!dark));
+  });
+
+  const closed = [];
+  addEventListener("beforeprint", () => {
+    for (const place of drawings) {
+      const width = place.offsetWidth;
+      place.style.width = `${width}px`; // scaled as it stands; drawing it anew would be caught in motion
+      place.style.zoom = String(Math.min(1, 660 / width));
+    }
+    for (const details of document.querySelectorAll("details:not([open])")) {
+      details.open = true;
+      closed.push(details);
+    }
+  });
+  addEventListener("afterprint", () => {
+    for (const place of drawings) {
+      place.style.width = "";
+      place.style.zoom = "";
+    }
+    while (closed.length) closed.pop().open = false;
+  });
+})();

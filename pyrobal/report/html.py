@@ -1,0 +1,166 @@
+"""The balance as one HTML file that opens offline, prints, and can be mailed.
+
+Everything is inside: style, script, figures, the result as JSON and the case. A content security policy
+lets only the two scripts of this package run and nothing be fetched, whatever a name in the case holds.
+"""
+
+from __future__ import annotations
+
+import base64
+import datetime
+import hashlib
+import json
+import math
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Final
+
+import jinja2
+from markupsafe import Markup
+
+from pyrobal import __version__
+from pyrobal.report import tables
+from pyrobal.report.export import as_dict
+from pyrobal.report.figures import Figure, figures
+from pyrobal.report.numbers import number, quantity
+from pyrobal.report.result import Line, Result
+from pyrobal.report.settings import settings
+from pyrobal.report.summary import summary
+from pyrobal.report.tables import Column, Table, plain
+from pyrobal.thermo.tables import SEEN, load_substances
+
+if TYPE_CHECKING:
+    from pyrobal.case.load import Case
+    from pyrobal.flowsheet.results import Results
+
+_PARTS: Final = {
+    "answer": "Answer", "messages": "What to look at", "figures-part": "Figures", "streams": "Streams",
+    "assumptions": "Assumptions", "closure": "Trust", "readings": "Every reading", "case": "Case",
+}  # fmt: skip
+_OF_A_BALANCE: Final = ("figures-part", "streams")  # parts that an infeasible case does not have
+
+
+def as_html(case: Case, results: Results, made: datetime.datetime | None = None) -> str:
+    """The report of a single solved case. ``made``: the time printed on it, now unless given."""
+    result = Result(case, results)
+    drawn = figures(result)
+    parts = [(name, label) for name, label in _PARTS.items() if drawn or name not in _OF_A_BALANCE]
+    return page(
+        "report.html",
+        plain(case.title),
+        drawn,
+        json_text=script_json(as_dict(result)),
+        made=f"{made or datetime.datetime.now():%Y-%m-%d %H:%M}",
+        result=result,
+        parts=parts,
+        summary=summary(result),
+        tables=_views(result),
+        assumptions=tables.assumptions(result),
+        trust=_trust(result),
+        every=tables.every_reading(result),
+        case=case,
+        digest=hashlib.sha256(case.text.encode()).hexdigest(),
+        settings=_settings(case),
+    )
+
+
+def page(template: str, title: str, drawn: list[Figure], json_text: str, **values: Any) -> str:
+    """A template filled in, with style, scripts and figures."""
+    plotly, script = asset("plotly.js"), asset("report.js")
+    content = [{"name": f.name, "choices": f.choices, "layout": f.layout} for f in drawn]
+    return _environment().get_template(template).render(
+        title=title,
+        version=__version__,
+        policy=_policy(plotly, script),
+        css=Markup(asset("report.css")),
+        plotly=Markup(plotly),
+        script=Markup(script),
+        figures=drawn,
+        figures_json=script_json(content),
+        result_json=json_text,
+        **values,
+    )  # fmt: skip
+
+
+@cache
+def asset(name: str) -> str:
+    """A file of ``report/assets``."""
+    return (files("pyrobal.report") / "assets" / name).read_text(encoding="utf-8")
+
+
+def script_json(value: Any) -> str:
+    """JSON that can stand within a script element: no markup can begin in it."""
+    text = json.dumps(value, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _policy(*scripts: str) -> str:
+    """Only these scripts, inline style, images made by the page itself; no request to anywhere."""
+    digests = (base64.b64encode(hashlib.sha256(s.encode()).digest()).decode() for s in scripts)
+    allowed = " ".join(f"'sha256-{digest}'" for digest in digests)
+    return (
+        f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; img-src data: blob:; "
+        "base-uri 'none'; form-action 'none'"
+    )
+
+
+@cache
+def _environment() -> jinja2.Environment:
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("pyrobal.report", "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters |= {
+        "number": number, "exact": _exact, "plain": plain, "quantity": _line_quantity, "numeric": _numeric
+    }  # fmt: skip
+    environment.tests["finite"] = math.isfinite
+    return environment
+
+
+def _exact(value: float) -> str:
+    return "" if math.isnan(value) else repr(value)
+
+
+def _line_quantity(line: Line) -> str:
+    return quantity(line.value, line.unit)
+
+
+def _numeric(table: Table, i: int) -> bool:
+    cells = [row[i] for row in table.rows if row[i] != ""]
+    return bool(cells) and all(isinstance(cell, float) for cell in cells)
+
+
+def _views(result: Result) -> list[Table]:
+    """Streams side by side, heat balances and matrices; plain lists are within the list of readings."""
+    by_word: dict[str, list[Line]] = {}
+    for line in result.lines:
+        by_word.setdefault(tables.section(line.key), []).append(line)
+    found: list[Table] = []
+    for word, lines in by_word.items():
+        found += tables.stream_tables(tables.words(word), tables.stream_lines(lines))
+        found += tables.heat_tables(lines)
+        found += tables.matrices(lines)
+    return found
+
+
+def _trust(result: Result) -> list[Table]:
+    """Closures, the solver, and how certain the thermochemical tables are."""
+    closures = [line for line in result.lines if line.key.startswith("balance.")]
+    return [tables.listing("balance", closures), tables.solution(result), _certainty()]
+
+
+def _certainty() -> Table:
+    counts = dict.fromkeys(SEEN, 0)
+    for substance in load_substances().values():
+        counts[substance.seen] += 1
+    rows = tuple((word, float(count)) for word, count in counts.items())
+    note = "Of each substance the least certain value; pyrobal substance NAME prints them with their sources."
+    return Table("Thermochemical tables", (Column("values"), Column("substances")), rows, (note,))
+
+
+def _settings(case: Case) -> Table:
+    rows = tuple((plain(key), plain(one.text()), one.meaning) for key, one in settings(case.inputs).items())
+    return Table("Settings", (Column("setting"), Column("value"), Column("meaning")), rows)

@@ -1,0 +1,77 @@
+"""Every setting of a case by its dotted key, read off the declarations: the way back from ``Inputs``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from pyrobal import units
+from pyrobal.arrays import FloatN
+from pyrobal.fields import Assay, Declaration, Quantity, Table, declarations
+from pyrobal.flowsheet.inputs import SECTIONS, Inputs
+from pyrobal.streams.fuel import FuelSettings
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One setting as the case has it.
+
+    value : (N,) in SI, or a word
+    unit : plant unit; "" of a word
+    """
+
+    key: str
+    value: FloatN | str
+    unit: str
+    meaning: str
+
+    def text(self, digits: int = 6) -> str:
+        """As a person writes it: "62 vol%"; a range where scenarios differ."""
+        if isinstance(self.value, str):
+            return self.value
+        low, high = float(self.value.min()), float(self.value.max())
+        if low == high:
+            return units.write(low, self.unit, digits)
+        return f"{units.display(low, self.unit):.{digits}g} to {units.write(high, self.unit, digits)}"
+
+
+def settings(inputs: Inputs) -> dict[str, Setting]:
+    """All of them in the order of a case file, absent ones left out."""
+    return {setting.key: setting for setting in _walk(inputs)}
+
+
+def _walk(inputs: Inputs) -> Iterator[Setting]:
+    for section in SECTIONS:
+        for key, node in _tables(section, getattr(inputs, section)):
+            for name, declared in declarations(type(node)).items():
+                home = key if isinstance(node, FuelSettings) and name == "composition" else f"{key}.{name}"
+                yield from _setting(home, declared, getattr(node, name), _share_unit(node))
+
+
+def _tables(section: str, node: Any) -> Iterator[tuple[str, Any]]:
+    if isinstance(node, tuple):
+        yield from ((f"{section}.{item.name}", item) for item in node)
+    elif isinstance(node, Mapping):
+        yield from ((f"{section}.{name}", item) for name, item in node.items())
+    elif node is not None:
+        yield section, node
+
+
+def _share_unit(node: Any) -> str:
+    return "vol%" if isinstance(node, FuelSettings) and node.kind == "gas" else "wt%"
+
+
+def _setting(key: str, declared: Declaration, value: Any, share: str) -> Iterator[Setting]:
+    match declared:
+        case Quantity(word=str() as word) if value is None:
+            yield Setting(key, word, "", declared.meaning)
+        case Quantity(unit=unit) if value is not None:
+            yield Setting(key, value, unit, declared.meaning)
+        case Assay(meaning=meaning):
+            yield from (Setting(f"{key}.{name}", x, share, meaning) for name, x in value.items())
+        case Table(meaning=meaning):
+            flat = {f"{name}.{outlet}": x for name, shares in value.items() for outlet, x in shares.items()}
+            yield from (Setting(f"{key}.{name}", x, "%", meaning) for name, x in flat.items())
+        case _ if isinstance(value, str):
+            yield Setting(key, value, "", declared.meaning)

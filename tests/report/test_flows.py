@@ -1,0 +1,58 @@
+"""The plant as its ledgers tell it: who takes what another made, and nothing lost on the way."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pyrobal.report.flows import Flow, element_flows, labels, ledgers
+from pyrobal.report.result import Result
+from pyrobal.thermo.elements import ELEMENTS
+
+
+def _into(flows: list[Flow], place: tuple[str, ...]) -> np.ndarray:
+    return sum((f.elements for f in flows if f.target == place), np.zeros(len(ELEMENTS)))
+
+
+def _out(flows: list[Flow], place: tuple[str, ...]) -> np.ndarray:
+    return sum((f.elements for f in flows if f.source == place), np.zeros(len(ELEMENTS)))
+
+
+def test_every_step_that_is_drawn_takes_in_what_it_gives_off(skerry: Result) -> None:
+    flows = element_flows(skerry.results)
+    steps = [(step,) for step in ledgers(skerry.results) if any(f.target == (step,) for f in flows)]
+    assert ("smelting",) in steps
+    for step in steps:
+        inflow, outflow = _into(flows, step), _out(flows, step)
+        assert outflow == pytest.approx(inflow, rel=1e-9, abs=1e-9 * inflow.max()), step
+
+
+def test_returned_dust_is_a_loop(skerry: Result) -> None:
+    flows = element_flows(skerry.results)
+    dust = ("smelting", "dust")
+    assert {(f.source, f.target) for f in flows if dust in (f.source, f.target)} == {
+        (("smelting",), dust), (dust, ("smelting",))
+    }  # fmt: skip
+    returned = _out(flows, dust) / _into(flows, dust).clip(1e-30)
+    assert np.nanmax(returned) == pytest.approx(
+        float(skerry.results.smelting.settings.dust_return[0]), rel=1e-9
+    )
+
+
+def test_concentrates_reach_the_furnace_by_name(skerry: Result) -> None:
+    flows = element_flows(skerry.results)
+    copper = ELEMENTS.index("Cu")
+    fed = {
+        f.source[-1]: f.elements[copper]
+        for f in flows
+        if f.target == ("smelting",) and f.elements[copper] > 0
+    }
+    for name, stream in skerry.results.feed.concentrates.items():
+        assert fed[name] == pytest.approx(float(stream.element("Cu")[0]) * 0.063546, rel=1e-4)
+
+
+def test_places_of_the_same_name_are_told_apart(skerry: Result) -> None:
+    flows = element_flows(skerry.results)
+    names = labels(flows)
+    told = [names[place] for place in names if place[0] != ""]
+    assert len(told) == len(set(told))

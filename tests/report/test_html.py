@@ -1,0 +1,250 @@
+"""The one-file report: complete, harmless, offline. In a real browser where one is installed."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import html
+import itertools
+import json
+import re
+from collections.abc import Iterator
+from html.parser import HTMLParser
+from pathlib import Path
+
+import plotly.offline
+import pytest
+
+from pyrobal.report.export import as_dict
+from pyrobal.report.figures import figures
+from pyrobal.report.html import as_html, asset
+from pyrobal.report.result import Result
+
+from .browser import CHROMIUM, Page, browser
+
+LARGEST = 2_000_000  # bytes; a report that can be mailed
+LARGEST_SCRIPT = 1_600_000
+MADE = datetime.datetime(2026, 1, 2, 3, 4)
+VOID = {"meta", "input", "br", "hr", "img", "link"}
+
+
+class _Reader(HTMLParser):
+    """Tags in order, the text of each script by id, and what is not closed."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.open: list[str] = []
+        self.scripts: list[tuple[dict[str, str | None], str]] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+        if tag == "script":
+            self.scripts.append((dict(attrs), ""))
+
+    def handle_data(self, data: str) -> None:
+        if self.open and self.open[-1] == "script":
+            attrs, text = self.scripts[-1]
+            self.scripts[-1] = (attrs, text + data)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+
+def _read(text: str) -> _Reader:
+    reader = _Reader()
+    reader.feed(text)
+    reader.close()
+    return reader
+
+
+@pytest.fixture(scope="module")
+def page(skerry: Result) -> str:
+    return as_html(skerry.case, skerry.results, MADE)
+
+
+@pytest.fixture(scope="module")
+def nasty_page(nasty: Result) -> str:
+    return as_html(nasty.case, nasty.results, MADE)
+
+
+def test_it_is_well_formed_and_small_enough_to_mail(page: str) -> None:
+    assert _read(page).open == []
+    assert len(page.encode()) < LARGEST
+
+
+def test_the_script_is_the_pinned_bundle() -> None:
+    script = asset("plotly.js")
+    assert len(script.encode()) < LARGEST_SCRIPT
+    assert hashlib.sha256(script.encode()).hexdigest() == asset("plotly.sha256").strip()
+    assert script.startswith(f"/* plotly.js v{plotly.offline.get_plotlyjs_version()},")
+    assert "</script" not in script
+
+
+def test_it_carries_every_reading_of_the_json(page: str, skerry: Result) -> None:
+    reader = _read(page)
+    inside = next(json.loads(text) for attrs, text in reader.scripts if attrs.get("id") == "result")
+    assert inside == json.loads(json.dumps(as_dict(skerry)))
+    table = page[page.index('id="every"') :]
+    for line in skerry.lines:
+        row = re.search(rf"<tr><th scope=\"row\"><bdi>{re.escape(line.key)}</bdi></th>(.*?)</tr>", table)
+        assert row is not None, line.key
+        assert f'data-value="{line.value!r}"' in row[1] or 'data-value=""' in row[1]
+        assert f"<bdi>{line.unit}</bdi>" in row[1]
+
+
+def test_it_carries_the_case_itself(page: str, skerry: Result) -> None:
+    shown = re.search(r'<pre id="case-text"[^>]*>(.*?)</pre>', page, re.DOTALL)
+    assert shown is not None
+    assert html.unescape(shown[1]).strip() == skerry.case.text.strip()
+
+
+def test_it_says_everything_a_person_must_look_at(page: str, skerry: Result) -> None:
+    text = html.unescape(page)
+    for message in skerry.messages:
+        assert message.text in text
+    for key, value in skerry.assumed.items():
+        assert key in text
+        assert value in text
+
+
+def test_only_its_own_scripts_may_run_and_nothing_is_fetched(page: str, nasty_page: str) -> None:
+    for text in (page, nasty_page):
+        reader = _read(text)
+        policy = next(a["content"] for t, a in reader.tags if t == "meta" and "http-equiv" in a)
+        assert policy is not None
+        assert "default-src 'none'" in policy
+        assert "unsafe-inline" not in policy.split("script-src")[1].split(";")[0]
+        assert len(re.findall("sha256-", policy)) == 2
+        assert not [
+            (t, a) for t, a in reader.tags if {"src", "srcset", "action", "data", "background"} & a.keys()
+        ]
+        assert all((a.get("href") or "").startswith("#") for _, a in reader.tags if "href" in a)
+        assert not [a for _, a in reader.tags if any(name.startswith("on") for name in a)]
+
+
+def test_hostile_names_make_no_tag(page: str, nasty_page: str) -> None:
+    """Whatever the names hold, the same kinds of element are on the page."""
+    plain, hostile = (_read(text) for text in (page, nasty_page))
+    assert hostile.open == []
+    assert {t for t, _ in hostile.tags} <= {t for t, _ in plain.tags}
+    assert len(hostile.scripts) == len(plain.scripts) == 4
+    assert "{{ 7*7 }}" in nasty_page
+    assert ">49<" not in nasty_page
+
+
+def test_an_infeasible_case_has_a_report_too(infeasible: Result) -> None:
+    text = as_html(infeasible.case, infeasible.results, MADE)
+    assert "status-infeasible" in text
+    assert "matte grade too high" in text
+    assert "--set" in text
+    assert _read(text).open == []
+
+
+def test_parts_can_be_reached_and_are_named(page: str) -> None:
+    """Landmarks, one first heading, headings without a gap, captions, labels: what a screen reader goes by."""
+    reader = _read(page)
+    ids = [a["id"] for _, a in reader.tags if "id" in a]
+    assert len(ids) == len(set(ids))
+    for _, attrs in reader.tags:
+        if "href" in attrs:
+            assert (attrs["href"] or "")[1:] in ids
+        for name in ("aria-labelledby", "aria-describedby", "for"):
+            assert all(part in ids for part in (attrs.get(name) or "").split())
+    levels = [int(t[1]) for t, _ in reader.tags if re.fullmatch(r"h[1-6]", t)]
+    assert levels.count(1) == 1
+    assert all(b - a <= 1 for a, b in itertools.pairwise(levels))
+    assert {"main", "nav", "header", "footer"} <= {t for t, _ in reader.tags}
+    assert all("scope" in a for t, a in reader.tags if t == "th")
+
+
+needs_browser = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
+
+
+@pytest.fixture(scope="module")
+def tab() -> Iterator[Page]:
+    with browser() as opened:
+        yield opened
+
+
+@needs_browser
+def test_in_a_browser_it_draws_without_error_or_request(
+    tab: Page, page: str, skerry: Result, tmp_path: Path
+) -> None:
+    file = tmp_path / "report.html"
+    file.write_text(page, encoding="utf-8")
+    tab.open(file)
+    assert tab.complaints == []
+    assert tab.requests == [file.as_uri()]
+    drawn = tab.run(
+        "[...document.querySelectorAll('.drawing')].map(d => [d.id, d.querySelectorAll('svg path').length])"
+    )
+    assert [name for name, _ in drawn] == [f"drawing-{f.name}" for f in figures(skerry)]
+    assert all(paths > 0 for _, paths in drawn)
+    assert "smelting.matte.rate" in tab.run("document.body.innerText")
+    links = figures(skerry)[0].choices["Cu"][0]["link"]["value"]
+    assert tab.run("document.querySelectorAll('#drawing-elements .sankey-link').length") == len(links)
+
+
+@needs_browser
+def test_in_a_browser_the_controls_work_by_keyboard(tab: Page, page: str, tmp_path: Path) -> None:
+    file = tmp_path / "report.html"
+    file.write_text(page, encoding="utf-8")
+    tab.open(file)
+    tab.press("Tab")
+    assert tab.run("document.activeElement.className") == "skip"
+    tab.run(
+        "const s = document.getElementById('choice-elements'); s.value = 'S'; s.dispatchEvent(new Event('change'))"
+    )
+    assert "gas" in tab.run("document.querySelector('#drawing-elements').textContent")
+    tab.run(
+        "const f = document.getElementById('filter'); f.value = 'viscosity'; f.dispatchEvent(new Event('input'))"
+    )
+    assert tab.run("[...document.querySelectorAll('#every tbody tr')].filter(r => !r.hidden).length") == 1
+    before = tab.run("getComputedStyle(document.body).backgroundColor")
+    tab.run("document.getElementById('theme').focus()")
+    tab.press("Enter")
+    assert tab.run("getComputedStyle(document.body).backgroundColor") != before
+    assert tab.complaints == []
+
+
+@needs_browser
+def test_in_a_browser_hostile_names_do_nothing(tab: Page, nasty_page: str, tmp_path: Path) -> None:
+    file = tmp_path / "nasty.html"
+    file.write_text(nasty_page.replace("<head>", "<head><!-- -->"), encoding="utf-8")
+    tab.open(file)
+    assert tab.complaints == []
+    assert tab.requests == [file.as_uri()]
+    assert tab.run("document.querySelectorAll('img, svg a, .drawing a, main script').length") == 0
+
+
+@needs_browser
+@pytest.mark.parametrize("width", [380, 1400])
+def test_in_a_browser_no_width_makes_the_page_scroll_sideways(
+    tab: Page, nasty_page: str, tmp_path: Path, width: int
+) -> None:
+    file = tmp_path / "wide.html"
+    file.write_text(nasty_page, encoding="utf-8")
+    tab.open(file, width=width)
+    assert tab.run("document.documentElement.scrollWidth") <= width
+
+
+@needs_browser
+def test_in_a_browser_it_prints(tab: Page, page: str, tmp_path: Path) -> None:
+    file = tmp_path / "report.html"
+    file.write_text(page, encoding="utf-8")
+    tab.open(file)
+    tab.pdf(tmp_path / "report.pdf")
+    assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF")
+    assert tab.complaints == []
+    assert tab.run("document.querySelectorAll('details[open]').length") == 0  # closed again after printing
+
+
+@needs_browser
+def test_in_a_browser_the_script_says_its_version(tab: Page, page: str, tmp_path: Path) -> None:
+    file = tmp_path / "report.html"
+    file.write_text(page, encoding="utf-8")
+    tab.open(file)
+    assert tab.run("Plotly.version") == plotly.offline.get_plotlyjs_version()
