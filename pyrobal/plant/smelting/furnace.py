@@ -296,5 +296,7 @@ def _rough_surplus(f: Furnace, shift: FloatN, grade: FloatN) -> FloatN:
 
 
 def converge(f: Furnace) -> Roots:
-    """Newton from the stoichiometric guess."""
-    return newton(f, start(f), longest_step=2.0)
+    """Newton from the stoichiometric guess, which all scenarios may share."""
+    guess = start(f)
+    rows = len(f.residual(guess)) if len(guess) == 1 else len(guess)
+    return newton(f, np.broadcast_to(guess, (rows, guess.shape[1])), longest_step=2.0)
