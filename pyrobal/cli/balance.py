@@ -31,12 +31,22 @@ def output_file(_: click.Context, parameter: click.Parameter, value: str | None)
 @click.command()
 @click.argument("case")
 @click.option("--json", "json_file", metavar="FILE", callback=output_file, help="Write JSON; - for stdout.")
+@click.option("--html", "html_file", metavar="FILE", callback=output_file, help="Write a one-file report.")
 @click.option(
     "--detail", metavar="SECTION", multiple=True, help="Also print the tables of a section, or all."
 )
 @overrides
-def balance(case: str, json_file: str | None, detail: tuple[str, ...], assignments: tuple[str, ...]) -> int:
+def balance(
+    case: str,
+    json_file: str | None,
+    html_file: str | None,
+    detail: tuple[str, ...],
+    assignments: tuple[str, ...],
+) -> int:
     """Work out the balance of CASE and print it."""
+    if json_file == html_file == "-":
+        raise click.UsageError("--json - and --html - would mix on standard output; name a file for one")
+
     from pyrobal.case.load import load_case
 
     loaded = load_case(case, assignments)  # a wrong case is refused before the engine is loaded
@@ -50,9 +60,19 @@ def balance(case: str, json_file: str | None, detail: tuple[str, ...], assignmen
     _check_sections(detail, result)
     if json_file is not None:
         write(json_file, as_json(loaded, result.results))
-    with contextlib.redirect_stdout(sys.stderr if json_file == "-" else sys.stdout):
+    if html_file is not None:
+        write(html_file, _html(result))
+    with contextlib.redirect_stdout(sys.stderr if "-" in (json_file, html_file) else sys.stdout):
         show(result, detail)
     return 1 if result.status == INFEASIBLE else 0
+
+
+def _html(result: Result) -> str:
+    try:
+        from pyrobal.report.html import as_html
+    except ModuleNotFoundError as error:
+        raise click.UsageError(f"--html needs {error.name}: pip install 'pyrobal[report]'") from None
+    return as_html(result)
 
 
 def _check_sections(detail: tuple[str, ...], result: Result) -> None:

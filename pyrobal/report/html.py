@@ -31,7 +31,6 @@ from pyrobal.thermo.tables import SEEN, load_substances
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
-    from pyrobal.flowsheet.results import Results
 
 _PARTS: Final = {
     "answer": "Answer", "messages": "What to look at", "figures-part": "Figures", "streams": "Streams",
@@ -40,9 +39,9 @@ _PARTS: Final = {
 _OF_A_BALANCE: Final = ("figures-part", "streams")  # parts that an infeasible case does not have
 
 
-def as_html(case: Case, results: Results, made: datetime.datetime | None = None) -> str:
+def as_html(result: Result, made: datetime.datetime | None = None) -> str:
     """The report of a single solved case. ``made``: the time printed on it, now unless given."""
-    result = Result(case, results)
+    case = result.case
     drawn = figures(result)
     parts = [(name, label) for name, label in _PARTS.items() if drawn or name not in _OF_A_BALANCE]
     return page(

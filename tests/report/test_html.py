@@ -62,12 +62,12 @@ def _read(text: str) -> _Reader:
 
 @pytest.fixture(scope="module")
 def page(skerry: Result) -> str:
-    return as_html(skerry.case, skerry.results, MADE)
+    return as_html(skerry, MADE)
 
 
 @pytest.fixture(scope="module")
 def nasty_page(nasty: Result) -> str:
-    return as_html(nasty.case, nasty.results, MADE)
+    return as_html(nasty, MADE)
 
 
 def test_it_is_well_formed_and_small_enough_to_mail(page: str) -> None:
@@ -136,7 +136,7 @@ def test_hostile_names_make_no_tag(page: str, nasty_page: str) -> None:
 
 
 def test_an_infeasible_case_has_a_report_too(infeasible: Result) -> None:
-    text = as_html(infeasible.case, infeasible.results, MADE)
+    text = as_html(infeasible, MADE)
     assert "status-infeasible" in text
     assert "matte grade too high" in text
     assert "--set" in text
