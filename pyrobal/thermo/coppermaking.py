@@ -15,7 +15,7 @@ from pyrobal.arrays import FloatN
 from pyrobal.constants import P_NORMAL, P_STANDARD, PERCENT, R
 from pyrobal.thermo.properties import species
 
-# Sulfur in copper that is saturated with white metal, about 1200 degC: the miscibility gap Cu-Cu2S, from memory.
+# Sulfur in copper saturated with white metal, about 1200 degC: the miscibility gap Cu-Cu2S, from memory.
 SULFUR_SATURATION = 1.2 * PERCENT
 
 _REACTING = ("Cu2S(l)", "O2(g)", "Cu(l)", "SO2(g)", "Cu2O(l)", "FeS(l)", "FeO(l)")
@@ -31,7 +31,7 @@ def oxygen_pressure(sulfur: FloatN, p_so2: FloatN, T: FloatN) -> FloatN:
     pO2 = pSO2 a(Cu)^2 / (K a(Cu2S)), a(Cu) = 1, a(Cu2S) = sulfur / saturation (Henry's law, at most 1).
     """
     g = _gibbs(T)
-    log_k = (g["Cu2S(l)"] + g["O2(g)"] - 2 * g["Cu(l)"] - g["SO2(g)"]) / (R * T)
+    log_k: FloatN = (g["Cu2S(l)"] + g["O2(g)"] - 2 * g["Cu(l)"] - g["SO2(g)"]) / (R * T)
     activity = np.minimum(sulfur / SULFUR_SATURATION, 1.0)
     return p_so2 / P_STANDARD / (np.exp(log_k) * activity)
 
@@ -53,7 +53,8 @@ def cuprous_oxide_beside_matte(a_cu2s: FloatN, a_fes: FloatN, a_feo: FloatN, T: 
 def ferrite_oxidic_copper(activity: FloatN) -> FloatN:
     """Copper dissolved as oxide in a lime-iron oxide slag, (N,) [kg/kg]: 100 w = 17.6 a(CuO0.5).
 
-    a(CuO0.5)^2 = a(Cu2O). Palacios & Gaskell, lime-saturated liquid iron oxide, 1300 degC, pO2 1e-7 to 1e-10 atm.
+    a(CuO0.5)^2 = a(Cu2O). Palacios & Gaskell, liquid iron oxide saturated with lime, 1300 degC,
+    pO2 1e-7 to 1e-10 atm.
     """
     return 17.6 * np.sqrt(activity) * PERCENT
 

@@ -1,7 +1,7 @@
 """Converting of matte to blister copper.
 
-Read in this order: settings, deportment, melts, heat, blast, feed; for batch vessel, blow, moment, schedule, cycle, batch;
-for continuous converting continuous; result, limits, solve.
+Read in this order: settings, deportment, melts, heat, blast, feed, result; vessel, blow, moment, schedule,
+cycle and batch for batch converting; continuous; limits and solve.
 """
 
 from pyrobal.plant.converting.result import ConvertingResult

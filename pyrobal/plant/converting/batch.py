@@ -8,7 +8,7 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, column
 from pyrobal.plant.converting import schedule
-from pyrobal.plant.converting.blast import blast, out_of_reach
+from pyrobal.plant.converting.blast import blast
 from pyrobal.plant.converting.cycle import Course, Totals, add_up
 from pyrobal.plant.converting.deportment import grade_of, phases, settle, shares
 from pyrobal.plant.converting.feed import Charge, wet
@@ -53,7 +53,7 @@ def solve_batch(c: Charge, site: SiteSettings, s: ConvertingSettings) -> Convert
 
 def _march(c: Charge, site: SiteSettings, s: ConvertingSettings, hold: bool) -> Run:
     ladles = c.ladles(s.matte_temperature_drop)
-    share = schedule.matte_in_cycle(s) / c.matte.mass()  # seconds of matte production in the ladles of a cycle
+    share = schedule.matte_in_cycle(s) / c.matte.mass()  # [s] of matte production in one cycle
     matte, reverts = ladles.scaled(share), c.reverts.scaled(share)
     rule, to = Matte.of(matte.elements), shares(grade_of(matte.elements), s)
     flux = None
@@ -61,7 +61,8 @@ def _march(c: Charge, site: SiteSettings, s: ConvertingSettings, hold: bool) -> 
         flux = Flux(settle(c.silica.entry.elements, to), c.silica.entry.elements, c.silica.entry.enthalpy)
     vessel = Vessel(s, to, rule, flux, hold)
     given = schedule.Cycle(
-        vessel, matte, reverts, blast(site, s, s.slag_blow_enrichment), blast(site, s, s.copper_blow_enrichment),
+        vessel, matte, reverts,
+        blast(site, s, s.slag_blow_enrichment), blast(site, s, s.copper_blow_enrichment),
         cold_matte(matte, reverts, schedule.matte_in_cycle(s), rule, to), cold_copper(s),
     )  # fmt: skip
     course, totals = add_up(schedule.march(given, c.scenarios(site, s)), rule)
@@ -80,7 +81,8 @@ def _assemble(c: Charge, site: SiteSettings, run: Run, full: Run) -> ConvertingR
     air = sum((n * b.air for b, n in blown), np.zeros(1))
     wind = Stream(air_species(), blown_n, s.blast_temperature)
     cycle = _cycle(run, c.matte.mass() / rate, gas.total() / mouth.total(), blister.mass() / rate)
-    _, peak = hooded(Stream(phases()["gas"], t.peak_gas * column(cycle.blowing), t.peak_gas_T), s.hood_air, site)
+    at_once = Stream(phases()["gas"], t.peak_gas * column(cycle.blowing), t.peak_gas_T)
+    _, peak = hooded(at_once, s.hood_air, site)
     ledger = _ledger(c, run, {"blister": blister, "slag": slag, "gas": gas, "dust": dust}, wind, hood_air)
     reacted = wind.amount("O2(g)") - mouth.amount("O2(g)")
     nothing = np.zeros_like(rate)
@@ -107,7 +109,8 @@ def _slag(t: Totals, rate: FloatN) -> Stream:
     """All that is skimmed and the slag of the copper blow, at the temperature of their mixture."""
     last = curve("slag", t.end.slag).enthalpy(t.end.T)
     n = t.slag + t.end.slag
-    return Stream(phases()["slag"], n * column(rate), temperature(curve("slag", n), t.slag_heat + last, t.end.T))
+    T = temperature(curve("slag", n), t.slag_heat + last, t.end.T)
+    return Stream(phases()["slag"], n * column(rate), T)
 
 
 def _mouth(t: Totals, rate: FloatN) -> Stream:

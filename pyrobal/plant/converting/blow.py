@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, FloatNS
-from pyrobal.plant.converting.deportment import CU, FE, O, S, Settled, phases, settle_nothing
+from pyrobal.plant.converting.deportment import CU, FE, OXYGEN, SULFUR, Settled, phases, settle_nothing
 from pyrobal.plant.converting.melts import M_CU2S, M_FE, copper_species, minor_mass
 from pyrobal.plant.converting.vessel import Bath, Blow, Vessel
 
@@ -53,7 +53,7 @@ def slag_making(v: Vessel, blow: Blow, bath: Bath, iron: FloatN) -> Reaction:
 
 
 def copper_making(v: Vessel, blow: Blow, bath: Bath, start: FloatNE, step: int) -> Reaction:
-    """Cu2S + O2 = 2 Cu + SO2: an equal part of the white metal (N, E) at the start of the blow becomes copper.
+    """Cu2S + O2 = 2 Cu + SO2: an equal part of the white metal (N, E) at the start becomes copper.
 
     What iron is in that part goes to the slag.
     """
@@ -93,13 +93,20 @@ def _slag_of(blow: Blow, iron: FloatN, fed: Settled) -> tuple[FloatNS, FloatN]:
 
 
 def _by_difference(
-    v: Vessel, blow: Blow, bath: Bath, fed: Settled, flux: FloatN, made: FloatNS, white: FloatNE, copper: FloatNE
+    v: Vessel,
+    blow: Blow,
+    bath: Bath,
+    fed: Settled,
+    flux: FloatN,
+    made: FloatNS,
+    white: FloatNE,
+    copper: FloatNE,
 ) -> Reaction:
     """Sulfur that is in neither bath nor slag is SO2; oxygen that nothing else brought was blown."""
     p = phases()
     melt = v.rule.species(white) + copper_species(copper, blow.sulfur, blow.oxygen)
-    sulfur, oxygen = (melt @ p["bath"].composition[:, [S, O]]).T
-    slag_sulfur, slag_oxygen = (made @ p["slag"].composition[:, [S, O]]).T
+    sulfur, oxygen = (melt @ p["bath"].composition[:, [SULFUR, OXYGEN]]).T
+    slag_sulfur, slag_oxygen = (made @ p["slag"].composition[:, [SULFUR, OXYGEN]]).T
     so2 = bath.sulfur + fed.sulfur - sulfur - slag_sulfur
     reacted = (oxygen + slag_oxygen + 2.0 * so2 - bath.oxygen - fed.oxygen) / 2.0
     feo = made[:, p["slag"].index("FeO(slag)")]
@@ -107,7 +114,7 @@ def _by_difference(
 
 
 def iron_to_end(v: Vessel, blow: Blow, bath: Bath, left: int, target: FloatN) -> FloatN:
-    """Iron (N,) [mol] the slag must still take in ``left`` steps until the matte holds ``target`` (N,) [kg/kg].
+    """Iron (N,) [mol] the slag must still take in ``left`` steps until the matte holds ``target`` of it.
 
     Everything is a straight line in that iron, with flux or without; the answer is on the line that fits it.
     """

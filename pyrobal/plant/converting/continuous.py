@@ -13,10 +13,20 @@ import numpy as np
 
 from pyrobal.arrays import BoolN, FloatN, FloatNS, column
 from pyrobal.plant.converting.blast import Blast, blast
-from pyrobal.plant.converting.deportment import CU, FE, O, S, Settled, grade_of, phases, settle, shares
+from pyrobal.plant.converting.deportment import (
+    CU,
+    FE,
+    OXYGEN,
+    SULFUR,
+    Settled,
+    grade_of,
+    phases,
+    settle,
+    shares,
+)
 from pyrobal.plant.converting.feed import Charge, wet
 from pyrobal.plant.converting.limits import continuous_reasons
-from pyrobal.plant.converting.melts import M_CU, M_FE, Slag, copper_species, given_copper
+from pyrobal.plant.converting.melts import M_FE, Slag, copper_species, given_copper
 from pyrobal.plant.converting.result import ConvertingResult, hooded
 from pyrobal.plant.converting.settings import ConvertingSettings
 from pyrobal.streams.ledger import Entry, Ledger
@@ -34,7 +44,7 @@ _ROUNDING = 1e-9
 
 @dataclass(frozen=True, eq=False)
 class Steady:
-    """Amounts per second at one guess of the slag's copper; melt on the bath axis, slag, gas and dust on theirs.
+    """Amounts per second at one guess; melt is on the bath axis, slag, gas and dust are on theirs.
 
     flux : (N,) [kg/s] dry; gas : without what the blast brings through
     oxygen_reacted : (N,) [mol/s]; so2 : (N,)
@@ -102,11 +112,12 @@ def _furnace(c: Charge, site: SiteSettings, s: ConvertingSettings) -> Furnace:
     to = shares(grade_of(liquid.elements), s)
     flux = c.lime if s.slag_system == "calcium_ferrite" else c.silica
     fed = settle(liquid.elements, to).plus(settle(c.reverts.elements, to), np.ones(1))
-    return Furnace(s, site, c, liquid, c.cold(), fed, flux, None if flux is None else settle(flux.entry.elements, to))
+    settled = None if flux is None else settle(flux.entry.elements, to)
+    return Furnace(s, site, c, liquid, c.cold(), fed, flux, settled)
 
 
 def steady(f: Furnace, oxidic: FloatN) -> Steady:
-    """Amounts that follow from the oxidic copper of the slag (N,) [kg/kg]; every element closes at any guess."""
+    """Amounts that follow from the oxidic copper of the slag (N,) [kg/kg]; elements close at any guess."""
     s, p = f.s, phases()
     flux = np.maximum(_flux_wanted(f), 0.0) + 0.0 * oxidic
     fed = f.fed if f.flux_settled is None else f.fed.plus(f.flux_settled, flux)
@@ -117,14 +128,17 @@ def steady(f: Furnace, oxidic: FloatN) -> Steady:
     copper[:, FE] = 0.0
     copper[:, CU] -= recipe.copper(mass)
     melt = copper_species(copper, s.blister_sulfur, s.blister_oxygen)
-    held, slagged = melt @ p["bath"].composition[:, [S, O]], made @ p["slag"].composition[:, [S, O]]
+    held, slagged = (
+        melt @ p["bath"].composition[:, [SULFUR, OXYGEN]],
+        made @ p["slag"].composition[:, [SULFUR, OXYGEN]],
+    )
     so2 = fed.sulfur - held[:, 0] - slagged[:, 0]
     oxygen = held[:, 1] + slagged[:, 1] + 2.0 * so2 - fed.oxygen
     return Steady(melt, fed.slag + made, fed.gas, fed.dust, flux, so2, oxygen / 2.0)
 
 
 def _flux_wanted(f: Furnace) -> FloatN:
-    """Dry flux (N,) [kg/s] for the ratio of the slag system: Fe/SiO2 of silicate, CaO/Fe of calcium ferrite."""
+    """Dry flux (N,) [kg/s] for the ratio of the slag system: Fe/SiO2 or CaO/Fe."""
     if f.flux_settled is None:
         return np.zeros_like(f.fed.sulfur)
     fed, own = f.fed, f.flux_settled
@@ -135,7 +149,9 @@ def _flux_wanted(f: Furnace) -> FloatN:
 
 
 def _slag_assay(s: ConvertingSettings, oxidic: FloatN) -> Slag:
-    magnetite = s.slag_magnetite if s.slag_magnetite is not None else np.array([TYPICAL_MAGNETITE[s.slag_system]])
+    magnetite = s.slag_magnetite
+    if magnetite is None:
+        magnetite = np.array([TYPICAL_MAGNETITE[s.slag_system]])
     if s.slag_copper is not None:
         return Slag(magnetite, *given_copper(s.slag_copper, s.slag_entrained_copper), suspended="Cu(l)")
     return Slag(magnetite, oxidic, s.slag_entrained_copper, suspended="Cu(l)")
@@ -182,7 +198,7 @@ def _uptake(s: ConvertingSettings, wind: Blast) -> FloatN:
 
 
 def _before_blast(f: Furnace, state: Steady) -> FloatN:
-    """(N,) [W] that feed, all its matte liquid, and reactions leave for the blast, at the bath's temperature."""
+    """(N,) [W] that feed, its matte liquid, and reactions leave for the blast at the bath's temperature."""
     s, p = f.s, phases()
     hot = {name: p[name].enthalpy(s.bath_temperature) for name in ("bath", "slag", "gas", "dust")}
     amounts = {"bath": state.melt, "slag": state.slag, "gas": state.gas, "dust": state.dust}
@@ -229,7 +245,8 @@ def _assemble(f: Furnace, state: Steady, h: Heat, converged: BoolN) -> Convertin
     mouth = _mouth(f, state, h)
     hood_air, gas = hooded(mouth, s.hood_air, f.site)
     melt = state.melt[:, [p["bath"].index(name) for name in p["blister"].names]]
-    blister, slag, dust = Stream(p["blister"], melt, T), Stream(p["slag"], state.slag, T), Stream(p["dust"], state.dust, T)
+    blister, slag = Stream(p["blister"], melt, T), Stream(p["slag"], state.slag, T)
+    out = {"blister": blister, "slag": slag, "gas": gas, "dust": Stream(p["dust"], state.dust, T)}
     blown = Stream(air_species(), h.blast.n * column(h.dry), s.blast_temperature)
     air, nothing, mass = h.dry * h.blast.air, np.zeros_like(h.dry), c.matte.mass()
     capacity = mass * np.maximum(h.to_spare, 0.0) / (f.liquid.enthalpy - f.frozen.enthalpy)
@@ -237,15 +254,18 @@ def _assemble(f: Furnace, state: Steady, h: Heat, converged: BoolN) -> Convertin
     least = -_ROUNDING * np.abs(state.melt).sum(axis=1)
     backwards = (state.so2 < least) | (state.oxygen_reacted < least)
     return ConvertingResult(
-        s, c.matte, blister, slag, dust, mouth, gas, gas, blown, hood_air, air, h.dry - air, state.oxygen_reacted,
+        s, c.matte, blister, slag, out["dust"], mouth, gas, gas, blown, hood_air, air, h.dry - air,
+        state.oxygen_reacted,
         flux.get("silicate", nothing), flux.get("calcium_ferrite", nothing), h.cold * mass, nothing, capacity,
         nothing, h.surplus, coppermaking.log10_atm(_oxygen_pressure(f, state, h)),
-        _ledger(f, state, h, {"blister": blister, "slag": slag, "gas": gas, "dust": dust}, blown, hood_air), None,
+        _ledger(f, state, h, out, blown, hood_air), None,
         continuous_reasons(c, s, h.enrichment, backwards, converged, slag),
     )  # fmt: skip
 
 
-def _ledger(f: Furnace, state: Steady, h: Heat, out: dict[str, Stream], blown: Stream, hood_air: Stream) -> Ledger:
+def _ledger(
+    f: Furnace, state: Steady, h: Heat, out: dict[str, Stream], blown: Stream, hood_air: Stream
+) -> Ledger:
     """Matte enters as received; what it loses on the way, or by freezing, is heat out."""
     received = Entry.of(f.charge.matte)
     inputs = {"matte": received, "reverts": f.charge.reverts}

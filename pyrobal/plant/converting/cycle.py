@@ -24,7 +24,8 @@ class Course:
     """The cycle over time: one column per moment, (N, M), each valid until its ``end``.
 
     labels : M names of what the vessel does; end, duration : [s]
-    T : [K] at the end; matte, copper, slag : [kg] in the vessel; iron : [kg/kg] in the matte, nan without matte
+    T : [K] at the end; matte, copper, slag : [kg] in the vessel
+    iron : [kg/kg] in the matte, nan without matte
     gas : [mol/s] at the mouth, wet; so2 : [mol/s] in it; cold : [kg] cold charge
     """
 
@@ -46,11 +47,13 @@ class Course:
 
     def time_in(self, name: str) -> FloatN:
         """(N,) [s] spent in them."""
-        return self.duration[:, self.columns(name)].sum(axis=1)
+        time: FloatN = self.duration[:, self.columns(name)].sum(axis=1)
+        return time
 
     def cold_in(self, name: str) -> FloatN:
         """(N,) [kg] cold charge in them."""
-        return self.cold[:, self.columns(name)].sum(axis=1)
+        cold: FloatN = self.cold[:, self.columns(name)].sum(axis=1)
+        return cold
 
 
 class _Row(NamedTuple):
@@ -74,7 +77,15 @@ class _Row(NamedTuple):
         gas = per_second(m.gas, m.duration)
         copper, slag = b.melt @ p["bath"].molar_mass - matte, b.slag @ p["slag"].molar_mass
         return _Row(
-            m.duration, b.T, matte, copper, slag, iron, gas.sum(axis=1), gas[:, p["gas"].index("SO2(g)")], m.cold
+            m.duration,
+            b.T,
+            matte,
+            copper,
+            slag,
+            iron,
+            gas.sum(axis=1),
+            gas[:, p["gas"].index("SO2(g)")],
+            m.cold,
         )
 
 
@@ -111,18 +122,19 @@ class Totals:
             backwards = (m.reaction.so2 < least) | (m.reaction.oxygen_reacted < least)
         in_slag_blow = m.label.startswith("slag blow")
         return Totals(
-            m.gas, m.gas_heat, m.dust, m.slag, m.slag_heat, m.blown * in_slag_blow, m.blown * (not in_slag_blow),
-            m.flux, m.loss, per_second(m.gas, m.duration), m.gas_T, backwards, m.bath,
+            m.gas, m.gas_heat, m.dust, m.slag, m.slag_heat, m.blown * in_slag_blow,
+            m.blown * (not in_slag_blow), m.flux, m.loss, per_second(m.gas, m.duration), m.gas_T, backwards,
+            m.bath,
         )  # fmt: skip
 
     def __add__(self, later: Totals) -> Totals:
         so2 = phases()["gas"].index("SO2(g)")
         higher = later.peak_gas[:, so2] > self.peak_gas[:, so2]
         return Totals(
-            self.gas + later.gas, self.gas_heat + later.gas_heat, self.dust + later.dust, self.slag + later.slag,
-            self.slag_heat + later.slag_heat, self.slag_blown + later.slag_blown,
+            self.gas + later.gas, self.gas_heat + later.gas_heat, self.dust + later.dust,
+            self.slag + later.slag, self.slag_heat + later.slag_heat, self.slag_blown + later.slag_blown,
             self.copper_blown + later.copper_blown, self.flux + later.flux, self.loss + later.loss,
-            np.where(column(higher), later.peak_gas, self.peak_gas),
+            np.where(higher[:, None], later.peak_gas, self.peak_gas),
             np.where(higher, later.peak_gas_T, self.peak_gas_T), self.backwards | later.backwards, later.end,
         )  # fmt: skip
 
@@ -139,10 +151,14 @@ def add_up(moments: Iterable[Moment], rule: Matte) -> tuple[Course, Totals]:
             yield Totals.of(moment)
 
     totals = functools.reduce(operator.add, parts())
-    table = {name: np.stack(column_, axis=1) for name, column_ in zip(_Row._fields, zip(*rows, strict=True), strict=True)}
+    table = {
+        name: np.stack(column_, axis=1)
+        for name, column_ in zip(_Row._fields, zip(*rows, strict=True), strict=True)
+    }
     return Course(tuple(labels), np.cumsum(table["duration"], axis=1), **table), totals
 
 
 def per_second(amount: Floats, duration: FloatN) -> Floats:
     """(N, S) [mol/s] of an amount (N, S) [mol]; zero where no time passes."""
-    return amount / column(np.where(duration > 0, duration, 1.0)) * column(duration > 0)
+    passes = duration > 0
+    return np.where(passes[:, None], amount / column(np.where(passes, duration, 1.0)), 0.0)

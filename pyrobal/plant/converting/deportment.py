@@ -24,7 +24,7 @@ OUTLETS = ("blister", "slag", "offgas")
 MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag")
 GANGUE = ("Si", "Al", "Ca", "Mg", "K", "Na", "Rest")
 GASEOUS = ("C", "H", "N", "Ar")
-CU, FE, S, O = (ELEMENTS.index(e) for e in ("Cu", "Fe", "S", "O"))
+CU, FE, SULFUR, OXYGEN = (ELEMENTS.index(e) for e in ("Cu", "Fe", "S", "O"))
 
 # Carrier of each element. Minor elements of the offgas leave as vapour where their oxide is volatile at the
 # temperature of the hood, else as the oxide in the dust.
@@ -104,7 +104,7 @@ def minor_share(element: str, grade: FloatN, s: ConvertingSettings) -> dict[str,
 
 @dataclass(frozen=True, eq=False)
 class Shares:
-    """(N, E) share of each element that is fed which goes to slag, dust and gas; the rest stays in the bath."""
+    """(N, E) share of each element fed that goes to slag, dust and gas; the rest stays in the bath."""
 
     slag: FloatNE
     dust: FloatNE
@@ -149,17 +149,21 @@ class Settled:
         f = column(factor)
         return Settled(
             self.slag + f * other.slag, self.dust + f * other.dust, self.gas + f * other.gas,
-            self.bath + f * other.bath, self.sulfur + factor * other.sulfur, self.oxygen + factor * other.oxygen,
+            self.bath + f * other.bath, self.sulfur + factor * other.sulfur,
+            self.oxygen + factor * other.oxygen,
         )  # fmt: skip
 
     def scaled(self, factor: float) -> Settled:
         """``factor`` times as much."""
-        return Settled(*(getattr(self, name) * factor for name in ("slag", "dust", "gas", "bath", "sulfur", "oxygen")))
+        return Settled(
+            *(getattr(self, name) * factor for name in ("slag", "dust", "gas", "bath", "sulfur", "oxygen"))
+        )
 
     @property
     def slag_mass(self) -> FloatN:
         """(N,) [kg] settled to the slag."""
-        return self.slag @ phases()["slag"].molar_mass
+        mass: FloatN = self.slag @ phases()["slag"].molar_mass
+        return mass
 
     @property
     def silica(self) -> FloatN:
@@ -183,10 +187,12 @@ def settle(elements: FloatNE, to: Shares) -> Settled:
     dust = (elements * to.dust) @ carried("dust", "dust")
     gas = (elements * to.gas) @ carried("gas", "gas")
     bath = elements * (1.0 - to.slag - to.dust - to.gas)
-    bath[:, [S, O]] = 0.0
+    bath[:, [SULFUR, OXYGEN]] = 0.0
     p = phases()
     held = slag @ p["slag"].composition + dust @ p["dust"].composition + gas @ p["gas"].composition
-    return Settled(slag, dust, gas, bath, elements[:, S] - held[:, S], elements[:, O] - held[:, O])
+    return Settled(
+        slag, dust, gas, bath, elements[:, SULFUR] - held[:, SULFUR], elements[:, OXYGEN] - held[:, OXYGEN]
+    )
 
 
 def settle_nothing() -> Settled:
@@ -200,13 +206,14 @@ def settle_charged(elements: FloatNE, to: Shares) -> Settled:
     """As ``settle``, of matte that is already in the bath: what settles is taken out of it."""
     fed = settle(elements, to)
     there = elements.copy()
-    there[:, [S, O]] = 0.0
+    there[:, [SULFUR, OXYGEN]] = 0.0
     return Settled(
         fed.slag, fed.dust, fed.gas, fed.bath - there,
-        fed.sulfur - elements[:, S], fed.oxygen - elements[:, O],
+        fed.sulfur - elements[:, SULFUR], fed.oxygen - elements[:, OXYGEN],
     )  # fmt: skip
 
 
 def grade_of(elements: FloatNE) -> FloatN:
     """(N,) [kg/kg] copper in a matte of these elements (N, E) [mol]."""
-    return elements[:, CU] * ATOMIC_MASS[CU] / (elements @ ATOMIC_MASS)
+    grade: FloatN = elements[:, CU] * ATOMIC_MASS[CU] / (elements @ ATOMIC_MASS)
+    return grade

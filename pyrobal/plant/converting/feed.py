@@ -20,7 +20,7 @@ from pyrobal.thermo.elements import ELEMENTS
 
 @dataclass(frozen=True, eq=False)
 class Charge:
-    """matte : as tapped; reverts : cold; silica, lime : fluxes per kilogram of dry flux, None where there is none."""
+    """matte : as tapped; reverts : cold; silica, lime : per kilogram of dry flux, where there is one."""
 
     matte: Stream
     reverts: Entry
@@ -28,7 +28,9 @@ class Charge:
     lime: Material | None
 
     @staticmethod
-    def of(matte: Stream, reverts: tuple[Material, ...], silica: Material | None, lime: Material | None) -> Charge:
+    def of(
+        matte: Stream, reverts: tuple[Material, ...], silica: Material | None, lime: Material | None
+    ) -> Charge:
         """All reverts as one."""
         none = Entry(np.zeros((1, len(ELEMENTS))), np.zeros(1), np.zeros(1))
         return Charge(matte, functools.reduce(operator.add, (r.entry for r in reverts), none), silica, lime)

@@ -40,7 +40,7 @@ def together(*curves: Curve) -> Curve:
 
 
 def temperature(content: Curve, H: FloatN, guess: FloatN) -> FloatN:
-    """T (N,) [K] at which a mixture holds the enthalpy H (N,) [J]; Newton, the curve being almost straight."""
+    """T (N,) [K] at which a mixture holds H (N,) [J]; Newton, the curve being almost straight."""
     T = guess
     for _ in range(_NEWTON):
         T = T + (H - content.enthalpy(T)) / content.heat_capacity(T)
@@ -48,7 +48,7 @@ def temperature(content: Curve, H: FloatN, guess: FloatN) -> FloatN:
 
 
 def temperature_after(content: Curve, gas: Curve, H: FloatN, before: FloatN) -> FloatN:
-    """T (N,) [K] of a melt when it and the gas that left it, at the mean of before and after, hold H (N,) [J]."""
+    """T (N,) [K] of a melt when it and the gas that left it, at the mean of before and after, hold H."""
     T = before
     for _ in range(_NEWTON):
         mean = 0.5 * (before + T)

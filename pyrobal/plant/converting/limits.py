@@ -45,7 +45,7 @@ def batch_reasons(
         (hottest > HOTTEST, Reason.BATH_OVERHEATS),
         (own_time > cycle.time * (1 + _ROUNDING), Reason.BLOWS_LONGER_THAN_CYCLE),
         (_more_than_made(s, cold, blister), Reason.OWN_COPPER_SHORT),
-        (~np.isfinite(course.T).all(axis=1), Reason.NOT_CONVERGED),
+        (np.asarray(~np.isfinite(course.T).all(axis=1)), Reason.NOT_CONVERGED),
     ]
     if s.vessels is not None:
         checks.append((cycle.vessels > s.vessels * (1 + _ROUNDING), Reason.BLOWS_LONGER_THAN_CYCLE))
@@ -58,7 +58,7 @@ def _iron(c: Charge) -> FloatN:
 
 
 def _overlap(s: ConvertingSettings, course: Course) -> BoolN:
-    """(N,) True where a stated charging time leaves no time to blow, or blows the iron away before it comes."""
+    """(N,) True where a stated charging time leaves no time to blow, or no iron before it comes."""
     found = np.zeros(len(course.T), dtype=bool)
     for cut in schedule.cuts(s):
         timed = np.isfinite(cut.time)
@@ -69,7 +69,8 @@ def _overlap(s: ConvertingSettings, course: Course) -> BoolN:
 
 def _more_than_made(s: ConvertingSettings, cold: FloatN, blister: Stream) -> BoolN:
     """(N,) True where own cold copper (N,) [kg/s] is more than the blister that is left."""
-    return (cold > blister.mass()) if s.cold_charge == "own_copper" else np.zeros(len(cold), dtype=bool)
+    own = s.cold_charge == "own_copper"
+    return np.asarray((cold > blister.mass()) & own)
 
 
 def _impossible(slag: Stream) -> BoolN:
@@ -79,7 +80,9 @@ def _impossible(slag: Stream) -> BoolN:
 
 def first_reason(c: Charge, like: FloatN, checks: list[tuple[BoolN, Reason]]) -> IntN:
     """(N,) the first reason whose check is True; ``like`` has the length of the scenario axis."""
-    reason = np.where(c.finite(), Reason.SOLVED, Reason.INPUT_NOT_FINITE) + np.zeros(len(like), dtype=np.int64)
+    reason = np.where(c.finite(), Reason.SOLVED, Reason.INPUT_NOT_FINITE) + np.zeros(
+        len(like), dtype=np.int64
+    )
     for broken, why in checks:
         reason = np.where((reason == Reason.SOLVED) & broken, why, reason)
     return reason.astype(np.int64)

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, FloatNS
-from pyrobal.plant.converting.deportment import CU, FE, O, S, carried, phases
+from pyrobal.plant.converting.deportment import CU, FE, OXYGEN, SULFUR, carried, phases
 from pyrobal.thermo import coppermaking, solutions
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 
-M_CU, M_FE, M_S, M_O = (float(ATOMIC_MASS[i]) for i in (CU, FE, S, O))
+M_CU, M_FE, M_S, M_O = (float(ATOMIC_MASS[i]) for i in (CU, FE, SULFUR, OXYGEN))
 M_CU2S, M_FES = 2 * M_CU + M_S, M_FE + M_S
 M_FEO, M_FE3O4, M_CU2O = M_FE + M_O, 3 * M_FE + 4 * M_O, 2 * M_CU + M_O
 M_SIO2 = float(ATOMIC_MASS[ELEMENTS.index("Si")]) + 2 * M_O
@@ -30,7 +30,7 @@ class Matte:
     @staticmethod
     def of(elements: FloatNE) -> Matte:
         """The rule from a matte's elements (N, E): its oxygen is Fe3O4, the rest of its iron FeS."""
-        fe3o4 = elements[:, O] / 4.0
+        fe3o4 = elements[:, OXYGEN] / 4.0
         return Matte(fe3o4 / np.maximum(elements[:, FE] - 3.0 * fe3o4, 1e-300))
 
     @property
@@ -59,7 +59,7 @@ def minor_mass(metals: FloatNE) -> FloatN:
 
 
 def copper_species(metals: FloatNE, sulfur: FloatN, oxygen: FloatN) -> FloatNS:
-    """(N, S) [mol] on the bath axis, of copper with dissolved sulfur and oxygen (N,) [kg/kg] as Cu2S and Cu2O."""
+    """(N, S) [mol] on the bath axis, of copper that holds sulfur and oxygen (N,) [kg/kg] as Cu2S and Cu2O."""
     axis = phases()["bath"]
     n = metals @ carried("copper", "bath")
     mass = (metals @ ATOMIC_MASS) / (1.0 - sulfur - oxygen)
@@ -113,16 +113,16 @@ class Slag:
         return n
 
 
-def oxidic_copper_beside_matte(
-    iron: FloatN, fe_sio2: FloatN, magnetite: FloatN, T: FloatN
-) -> FloatN:
+def oxidic_copper_beside_matte(iron: FloatN, fe_sio2: FloatN, magnetite: FloatN, T: FloatN) -> FloatN:
     """Copper dissolved as oxide in a fayalite slag beside matte with ``iron`` (N,) [kg/kg], as (N,) [kg/kg].
 
-    Ionic matte of Cu2S and FeS, a(FeO) by Goto of a slag of iron oxides and silica alone, solubility by Nagamori.
+    Ionic matte of Cu2S and FeS; a(FeO) by Goto, of iron oxides and silica alone; solubility by Nagamori.
     """
     cu2s, fes = (1.0 - iron * M_FES / M_FE) / M_CU2S, iron / M_FE
     a_cu2s, a_fes = solutions.ionic_matte(cu2s, fes)
-    activity = coppermaking.cuprous_oxide_beside_matte(a_cu2s, a_fes, solutions.goto_feo(_feo(fe_sio2, magnetite)), T)
+    activity = coppermaking.cuprous_oxide_beside_matte(
+        a_cu2s, a_fes, solutions.goto_feo(_feo(fe_sio2, magnetite)), T
+    )
     return solutions.nagamori_oxidic_copper(activity, T)
 
 
@@ -135,6 +135,6 @@ def _feo(fe_sio2: FloatN, magnetite: FloatN) -> FloatN:
 
 
 def given_copper(total: FloatN, entrained: FloatN) -> tuple[FloatN, FloatN]:
-    """Oxidic and suspended copper where the user's assay gives the total: suspended first, as far as it goes."""
+    """Oxidic and suspended copper where an assay gives the total: suspended first, as far as it goes."""
     suspended = np.minimum(entrained, total)
     return total - suspended, suspended

@@ -8,9 +8,10 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, column
 from pyrobal.plant.converting.blow import Reaction
-from pyrobal.plant.converting.deportment import O, S, phases
+from pyrobal.plant.converting.deportment import OXYGEN, SULFUR, phases
 from pyrobal.plant.converting.heat import curve, temperature_after, together
 from pyrobal.plant.converting.vessel import Bath, Blow, Vessel
+from pyrobal.streams.ledger import Entry
 from pyrobal.streams.site import AIR_SPECIES, air_species
 
 
@@ -50,25 +51,24 @@ def quiet(label: str, duration: FloatN, bath: Bath, loss: FloatN) -> Moment:
     p, zero, n = phases(), np.zeros_like(bath.T), len(bath.T)
     gas, dust, slag = (np.zeros((n, len(p[name]))) for name in ("gas", "dust", "slag"))
     return Moment(
-        label, duration + zero, bath, np.zeros_like(bath.white), zero, gas, zero, bath.T, dust, zero, slag, zero,
-        loss + zero, zero, zero, zero,
+        label, duration + zero, bath, np.zeros_like(bath.white), zero, gas, zero, bath.T, dust, zero, slag,
+        zero, loss + zero, zero, zero, zero,
     )  # fmt: skip
 
 
-def charging(
-    v: Vessel, bath: Bath, matte: FloatNE, heat: FloatN, time: FloatN, label: str
-) -> Moment:
-    """Ladles poured in: matte of elements (N, E) [mol] and enthalpy (N,) [J]."""
-    metals = matte.copy()
-    metals[:, [S, O]] = 0.0
+def charging(v: Vessel, bath: Bath, matte: Entry, time: FloatN, label: str) -> Moment:
+    """Ladles poured in."""
+    metals = matte.elements.copy()
+    metals[:, [SULFUR, OXYGEN]] = 0.0
     loss = v.s.heat_loss * time
-    white = bath.white + metals
     after = replace(
-        bath, white=white, sulfur=bath.sulfur + matte[:, S], oxygen=bath.oxygen + matte[:, O],
+        bath,
+        white=bath.white + metals,
+        sulfur=bath.sulfur + matte.elements[:, SULFUR],
+        oxygen=bath.oxygen + matte.elements[:, OXYGEN],
         melt=bath.melt + v.rule.species(metals),
-    )  # fmt: skip
-    after = after.with_heat(bath.H + heat - loss)
-    return replace(quiet(label, time, after, loss), elements_in=matte, heat_in=heat)
+    ).with_heat(bath.H + matte.enthalpy - loss)
+    return replace(quiet(label, time, after, loss), elements_in=matte.elements, heat_in=matte.enthalpy)
 
 
 def skimming(v: Vessel, bath: Bath, time: FloatN, label: str) -> Moment:
@@ -83,8 +83,8 @@ def blowing(v: Vessel, blow: Blow, before: Bath, r: Reaction, last: bool) -> Mom
     """One step of a blow.
 
     Blast = oxygen reacted / (its O2 x efficiency), time = blast / rate. Gas leaves at the mean temperature of
-    the step, dust at the set temperature of the bath. Where cold charge holds the temperature, the heat above
-    it melts cold charge after each step but the last of a blow, whose end point that would move.
+    the step, dust at the set temperature of the bath. Where cold charge holds that, the heat above it melts
+    cold charge after each step but the last of a blow, whose end point that would move.
     """
     blown = r.oxygen_reacted / (blow.blast.oxygen * blow.efficiency)
     duration = blown / blow.rate

@@ -54,7 +54,7 @@ class Cycle:
 
 @dataclass(frozen=True, eq=False)
 class ConvertingResult:
-    """Converting in either way; every array (N,) or (N, S), streams per second, batch ones as means of a cycle.
+    """Converting in either way; arrays (N,) or (N, S), per second, those of batch as means of a cycle.
 
     matte : as received; blister, slag, dust : as they leave, own copper put back not in the blister
     mouth_gas, gas : before and behind the hood; peak_gas : behind it with most SO2, of all vessels that blow

@@ -1,8 +1,8 @@
-"""The schedule of one cycle: which ladles, blows and pauses follow each other, and what the blows are like."""
+"""The schedule of one cycle: ladles, blows and pauses in turn, and what each blow is like."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -89,46 +89,52 @@ def march(c: Cycle, n: int) -> Iterator[Moment]:
     Steps are equal parts of the iron to be slagged, or of the white metal to be blown, so every blow ends
     exactly at its end point and scenarios need not share a clock.
     """
-    v, bath = c.vessel, empty(n)
-    for cut in cuts(v.s):
-        matte = c.matte.scaled(cut.share)
-        moment = charging(
-            v, bath, matte.elements, matte.enthalpy, v.s.charging_time * (cut.real > 0), f"charging {cut.number + 1}"
-        )
-        yield moment
-        for moment in _slag_blow(c, moment.bath, cut):
-            yield moment
-        yield (moment := skimming(v, moment.bath, v.s.skimming_time * (cut.real > 0), f"skimming {cut.number + 1}"))
-        bath = moment.bath
-    for moment in _copper_blow(c, bath):
-        yield moment
-    yield quiet("pouring", v.s.pouring_time, moment.bath, np.zeros(1))
+    v, s, bath = c.vessel, c.vessel.s, empty(n)
+    for cut in cuts(s):
+        label, there = f"{cut.number + 1}", cut.real > 0
+        charged = charging(v, bath, c.matte.scaled(cut.share), s.charging_time * there, f"charging {label}")
+        yield charged
+        blown = yield from _slag_blow(c, charged.bath, cut)
+        skimmed = skimming(v, blown, s.skimming_time * there, f"skimming {label}")
+        yield skimmed
+        bath = skimmed.bath
+    bath = yield from _copper_blow(c, bath)
+    yield quiet("pouring", s.pouring_time, bath, np.zeros(1))
 
 
-def _slag_blow(c: Cycle, bath: Bath, cut: Cut) -> Iterator[Moment]:
-    s, v = c.vessel.s, c.vessel
+def _slag_blow(c: Cycle, bath: Bath, cut: Cut) -> Generator[Moment, None, Bath]:
+    s, v, none = c.vessel.s, c.vessel, np.zeros(1)
     target = np.where(cut.last, s.white_metal_iron, s.cut_iron)
     feed, elements, enthalpy = _feed(c, cut)
     blow = Blow(
-        f"slag blow {cut.number + 1}", SLAG_STEPS, feed, elements, enthalpy, slag_assay(s, target), c.slag_blast,
-        s.slag_blow_blast, s.slag_blow_oxygen_efficiency, np.zeros(1), np.zeros(1), c.slag_coolant,
+        label=f"slag blow {cut.number + 1}", steps=SLAG_STEPS, slag=slag_assay(s, target),
+        feed=feed, feed_elements=elements, feed_enthalpy=enthalpy,
+        blast=c.slag_blast, rate=s.slag_blow_blast, efficiency=s.slag_blow_oxygen_efficiency,
+        sulfur=none, oxygen=none, coolant=c.slag_coolant,
     )  # fmt: skip
     cold = replaced = np.zeros_like(bath.T)
     for left in range(blow.steps, 0, -1):
         now = blow.after_cooling(cold)
-        to_end = iron_to_end(v, now, bath, left, target)
-        iron = np.minimum(to_end, to_end / left / (1.0 - replaced)) if left > 1 else to_end
-        if np.isfinite(cut.time).any():
-            timed = iron_in_time(v, now, bath, cut.time / blow.steps)
-            iron = np.where(np.isfinite(cut.time), timed, iron)
+        iron = _iron(v, now, bath, cut, target, left, replaced)
         moment = blowing(v, now, bath, slag_making(v, now, bath, iron), last=left == 1)
         yield moment
         bath, cold = moment.bath, moment.cold
         replaced = _replaced(cold * blow.coolant.white[:, FE], iron)
+    return bath
+
+
+def _iron(v: Vessel, blow: Blow, bath: Bath, cut: Cut, target: FloatN, left: int, replaced: FloatN) -> FloatN:
+    """Iron (N,) [mol] of the next step: an equal part of what is to go and of what cold matte will bring."""
+    iron = iron_to_end(v, blow, bath, left, target)
+    if left > 1:
+        iron = np.minimum(iron, iron / left / (1.0 - replaced))
+    if np.isnan(cut.time).all():
+        return iron
+    return np.where(np.isnan(cut.time), iron, iron_in_time(v, blow, bath, cut.time / blow.steps))
 
 
 def _replaced(brought: FloatN, iron: FloatN) -> FloatN:
-    """Share (N,) of the iron a step slagged that its cold matte brought back; it sizes the next steps alike."""
+    """Share (N,) of the iron a step slagged that its cold matte brought back."""
     return np.clip(np.divide(brought, iron, out=np.zeros_like(iron), where=iron > 0), 0.0, 0.8)
 
 
@@ -141,13 +147,13 @@ def _feed(c: Cycle, cut: Cut) -> tuple[Settled, FloatNE, FloatN]:
     return feed, reverts.elements, reverts.enthalpy
 
 
-def _copper_blow(c: Cycle, bath: Bath) -> Iterator[Moment]:
+def _copper_blow(c: Cycle, bath: Bath) -> Generator[Moment, None, Bath]:
     s, v = c.vessel.s, c.vessel
-    none = settle_nothing()
     blow = Blow(
-        "copper blow", COPPER_STEPS, none, np.zeros_like(bath.white), np.zeros(1), slag_assay(s, s.white_metal_iron),
-        c.copper_blast, s.copper_blow_blast, s.copper_blow_oxygen_efficiency, s.blister_sulfur, s.blister_oxygen,
-        c.copper_coolant,
+        label="copper blow", steps=COPPER_STEPS, slag=slag_assay(s, s.white_metal_iron),
+        feed=settle_nothing(), feed_elements=np.zeros_like(bath.white), feed_enthalpy=np.zeros(1),
+        blast=c.copper_blast, rate=s.copper_blow_blast, efficiency=s.copper_blow_oxygen_efficiency,
+        sulfur=s.blister_sulfur, oxygen=s.blister_oxygen, coolant=c.copper_coolant,
     )  # fmt: skip
     start = bath.white
     for step in range(blow.steps):
@@ -155,3 +161,4 @@ def _copper_blow(c: Cycle, bath: Bath) -> Iterator[Moment]:
         moment = blowing(v, blow, bath, copper_making(v, blow, bath, start, step), last=last)
         yield moment
         bath = moment.bath
+    return bath

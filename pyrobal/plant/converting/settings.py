@@ -18,7 +18,7 @@ class ConvertingSettings:
 
     Batch: ladles are charged before each slag blow, the slag of each blow is skimmed, the white metal of the
     last one is blown to blister copper. Continuous: one steady bath. Defaults are common practice unless the
-    meaning says more; heat loss and losses of temperature are orders of magnitude, to be replaced by your own.
+    meaning says more; heat loss and fall of temperature are orders of magnitude, to be replaced by your own.
     """
 
     kind: str = choice(
@@ -27,12 +27,14 @@ class ConvertingSettings:
     )  # fmt: skip
 
     ladle_mass: FloatN = quantity("t", "matte in one ladle", default=25 * TONNE, low=TONNE, high=100 * TONNE)
-    first_ladles: FloatN = quantity("-", "ladles charged before the first slag blow", default=4.0, low=0.1, high=30.0)
+    first_ladles: FloatN = quantity(
+        "-", "ladles charged before the first slag blow", default=4.0, low=0.1, high=30.0
+    )
     later_ladles: FloatN = quantity(
         "-", "ladles charged before each later slag blow", default=2.0, low=0.0, high=20.0
     )
     slag_blows: FloatN = quantity(
-        "-", "slag blows in a cycle, each skimmed; a broken number makes the last charge a part of the others",
+        "-", "slag blows in a cycle, each skimmed; of 2.5 the last is charged half as much",
         default=3.0, low=1.0, high=8.0,
     )  # fmt: skip
     charging_interval: FloatN | None = quantity(
@@ -43,10 +45,18 @@ class ConvertingSettings:
         "min", "vessel out of blast for each charging", default=10 * MINUTE, low=0.0, high=240 * MINUTE
     )
     skimming_time: FloatN = quantity(
-        "min", "vessel out of blast for each skimming of slag", default=15 * MINUTE, low=0.0, high=240 * MINUTE
+        "min",
+        "vessel out of blast for each skimming of slag",
+        default=15 * MINUTE,
+        low=0.0,
+        high=240 * MINUTE,
     )
     pouring_time: FloatN = quantity(
-        "min", "vessel out of blast to pour the copper and make ready", default=45 * MINUTE, low=0.0, high=720 * MINUTE
+        "min",
+        "vessel out of blast to pour the copper and make ready",
+        default=45 * MINUTE,
+        low=0.0,
+        high=720 * MINUTE,
     )
     cycle_time: FloatN | None = quantity(
         "h", "from one first charging to the next of the same vessel; else as long as the cycle takes",
@@ -60,7 +70,11 @@ class ConvertingSettings:
         default=6 * PERCENT, low=0.0, high=40 * PERCENT,
     )  # fmt: skip
     white_metal_iron: FloatN = quantity(
-        "wt%", "iron in the white metal at the end of the last slag blow", default=1 * PERCENT, low=0.0, high=0.1
+        "wt%",
+        "iron in the white metal at the end of the last slag blow",
+        default=1 * PERCENT,
+        low=0.0,
+        high=0.1,
     )
     slag_blow_blast: FloatN = quantity(
         "Nm3/h", "dry blast of one vessel in a slag blow",
@@ -84,7 +98,9 @@ class ConvertingSettings:
     )
 
     matte_state: str = choice(
-        "how a continuous converter is fed: liquid, or granulated and cold", ("liquid", "solid"), default="liquid"
+        "how a continuous converter is fed: liquid, or granulated and cold",
+        ("liquid", "solid"),
+        default="liquid",
     )
     slag_system: str = choice(
         "slag of a continuous converter", ("calcium_ferrite", "silicate"), default="calcium_ferrite"
@@ -115,19 +131,25 @@ class ConvertingSettings:
         default=None, low=0.0, high=0.9, word="typical",
     )  # fmt: skip
     slag_copper: FloatN | None = quantity(
-        "wt%", "copper in the slag, all forms; predicted: dissolved at equilibrium, and slag_entrained_copper",
+        "wt%", "copper in the slag, all forms; predicted: equilibrium and slag_entrained_copper",
         default=None, low=0.0, high=0.4, word="predicted",
     )  # fmt: skip
     slag_entrained_copper: FloatN = quantity(
         "wt%", "copper in the slag as suspended white metal, or copper where continuous",
         default=3 * PERCENT, low=0.0, high=0.3,
     )  # fmt: skip
-    blister_sulfur: FloatN = quantity("wt%", "sulfur in the blister", default=0.03 * PERCENT, low=0.0, high=0.012)
-    blister_oxygen: FloatN = quantity("wt%", "oxygen in the blister", default=0.5 * PERCENT, low=0.0, high=0.02)
+    blister_sulfur: FloatN = quantity(
+        "wt%", "sulfur in the blister", default=0.03 * PERCENT, low=0.0, high=0.012
+    )
+    blister_oxygen: FloatN = quantity(
+        "wt%", "oxygen in the blister", default=0.5 * PERCENT, low=0.0, high=0.02
+    )
     deportment: dict[str, dict[str, FloatN]] = table(
         "share of a minor element to blister, slag and offgas; overrides the table", "converting_deportment"
     )
-    dust: FloatN = quantity("%", "dust carried out, of matte, flux and reverts", default=0.01, low=0.0, high=0.2)
+    dust: FloatN = quantity(
+        "%", "dust carried out, of matte, flux and reverts", default=0.01, low=0.0, high=0.2
+    )
     hood_air: FloatN = quantity(
         "%", "air drawn in at the hood, of the gas at the mouth", default=1.0, low=0.0, high=10.0
     )

@@ -31,8 +31,9 @@ def solve(
     Scenarios that cannot be solved carry a reason and do not disturb the others. Raises CaseError where the
     settings name a way of working that their kind of converter does not have.
 
-    References: Davenport, King, Schlesinger & Biswas 2002, Extractive Metallurgy of Copper, 4th ed., chapters on
-    batch and on continuous converting; closures as named in ``thermo.coppermaking`` and ``thermo.solutions``.
+    References: Davenport, King, Schlesinger & Biswas 2002, Extractive Metallurgy of Copper, 4th ed.,
+    chapters on batch and on continuous converting; closures as named in ``thermo.coppermaking`` and
+    ``thermo.solutions``.
     """
     faults = list(_faults(s))
     if faults:

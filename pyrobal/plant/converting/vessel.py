@@ -8,7 +8,17 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, column
 from pyrobal.plant.converting.blast import Blast
-from pyrobal.plant.converting.deportment import CU, O, S, Settled, Shares, phases, settle, settle_charged, settle_nothing
+from pyrobal.plant.converting.deportment import (
+    CU,
+    OXYGEN,
+    SULFUR,
+    Settled,
+    Shares,
+    phases,
+    settle,
+    settle_charged,
+    settle_nothing,
+)
 from pyrobal.plant.converting.heat import curve, temperature, together
 from pyrobal.plant.converting.melts import M_CU, M_O, M_S, Matte, Slag, copper_species
 from pyrobal.plant.converting.settings import ConvertingSettings
@@ -52,18 +62,18 @@ class Coolant:
     def entry(self, kg: FloatN) -> Entry:
         """``kg`` (N,) of it at 25 degC."""
         elements = column(kg) * (self.white + self.copper)
-        elements[:, S], elements[:, O] = kg * self.sulfur, kg * self.oxygen
+        elements[:, SULFUR], elements[:, OXYGEN] = kg * self.sulfur, kg * self.oxygen
         return Entry(elements, kg * self.enthalpy, kg * self.enthalpy)
 
 
 def cold_matte(matte: Entry, reverts: Entry, mass: FloatN, rule: Matte, to: Shares) -> Coolant:
-    """Own matte that has frozen: ``matte`` of ``mass`` (N,) [kg] at 25 degC, and the reverts that go with it."""
+    """Own matte that has frozen: ``matte`` of ``mass`` (N,) [kg] at 25 degC, and its reverts."""
     one, with_it = matte.scaled(1.0 / mass), reverts.scaled(1.0 / mass)
     metals = one.elements.copy()
-    metals[:, [S, O]] = 0.0
+    metals[:, [SULFUR, OXYGEN]] = 0.0
     leaving = settle_charged(one.elements, to).plus(settle(with_it.elements, to), np.ones(1))
     return Coolant(
-        metals, np.zeros_like(metals), rule.species(metals), one.elements[:, S], one.elements[:, O],
+        metals, np.zeros_like(metals), rule.species(metals), one.elements[:, SULFUR], one.elements[:, OXYGEN],
         one.formation, leaving, with_it,
     )  # fmt: skip
 
