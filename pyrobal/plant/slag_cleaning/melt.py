@@ -31,6 +31,7 @@ _M = dict(zip(ELEMENTS, ATOMIC_MASS.tolist(), strict=True))
 M_CU, M_S = _M["Cu"], _M["S"]
 M_CU2S, M_FES = 2 * M_CU + M_S, _M["Fe"] + M_S
 M_FEO, M_FE3O4, M_CU2O = _M["Fe"] + _M["O"], 3 * _M["Fe"] + 4 * _M["O"], 2 * M_CU + _M["O"]
+_POTENTIAL_SCALE = 0.05  # so that a potential, of order ten, is compared with a share of the copper
 _EVERYTHING = np.ones(1)
 _NOTHING = np.zeros(1)
 
@@ -141,7 +142,7 @@ class Bath:
         by_matte, by_metal, iron_sulfide = self._activities(m, u)
         rows = {"slag": (m.slag * molar_mass).sum(axis=1) / u.slag - 1.0}
         # no metal, or as much as brings the activity of the oxide down to that over metal: whichever binds
-        rows["ratio"] = np.minimum(m.metal * M_CU / m.left, by_metal - by_matte)
+        rows["ratio"] = np.minimum(m.metal * M_CU / m.left, _POTENTIAL_SCALE * (by_metal - by_matte))
         if "oxidic_copper" in self.names:
             k = solutions.nagamori_oxidic_copper(np.exp(by_matte), self.constants.T)
             rows["oxidic_copper"] = np.log(u.oxidic_copper / k)
