@@ -270,7 +270,7 @@ def _reasons(
 # Reading a limit is compared with -> what is said where it is broken.
 CAUTIONS = {
     "emissions.stack_so2": "SO2 in the first stack is above emissions.so2_stack_limit",
-    "emissions.secondary_so2": "SO2 in the secondary hood gas is above emissions.secondary_so2_limit",
+    "emissions.stack.secondary.so2": "SO2 in the secondary hood gas is above emissions.secondary_so2_limit",
     "emissions.stack_mist": "SO3 and acid mist in the first stack are above emissions.mist_limit",
     "emissions.so2": "SO2 of the site is above emissions.so2_limit",
     "emissions.so2_per_t_cu": "SO2 per tonne of copper is above emissions.so2_per_t_cu_limit",
@@ -307,7 +307,7 @@ def _broken(r: EmissionsResult) -> dict[str, BoolN]:
         pairs["emissions.sulfur_capture"] = (-r.capture, -s.capture_limit)
     if SECONDARY in r.stacks:
         secondary = r.stacks[SECONDARY]
-        pairs["emissions.secondary_so2"] = (secondary.concentration(None), s.secondary_so2_limit)
+        pairs["emissions.stack.secondary.so2"] = (secondary.concentration(None), s.secondary_so2_limit)
         pairs["emissions.secondary_flow"] = (secondary.flow, s.secondary_flow)
     solved = r.reason == Reason.SOLVED
     return {key: np.asarray((x > limit) & solved) for key, (x, limit) in pairs.items() if limit is not None}

@@ -160,7 +160,7 @@ def test_every_limit_can_be_broken_and_kept() -> None:
         "so2_limit": ("emissions.so2", r.so2),
         "so2_per_t_cu_limit": ("emissions.so2_per_t_cu", r.so2_per_copper),
         "so2_per_t_acid_limit": ("emissions.so2_per_t_acid", r.so2_per_acid),
-        "secondary_so2_limit": ("emissions.secondary_so2", secondary.concentration(None)),
+        "secondary_so2_limit": ("emissions.stack.secondary.so2", secondary.concentration(None)),
         "capture_limit": ("emissions.sulfur_capture", r.capture),
     }
     for limit, (key, figure) in figures.items():

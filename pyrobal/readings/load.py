@@ -1,0 +1,71 @@
+"""Readings of the load on the acid plant over time. Peaks are means over 1/120 of the repeat."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+
+from pyrobal.arrays import FloatN
+from pyrobal.flowsheet.results import Results
+from pyrobal.plant.emissions import M_SO2
+from pyrobal.plant.load import LoadResult
+from pyrobal.readings.registry import Reading
+
+
+def load(r: Results) -> LoadResult:
+    """The load over time of a case that has batch vessels and an acid plant."""
+    assert r.load is not None
+    return r.load
+
+
+def _of(compute: Callable[[LoadResult], FloatN]) -> Callable[[Results], FloatN]:
+    return lambda r: compute(load(r))
+
+
+def _vessels(r: Results) -> list[str]:
+    return [str(k) for k in range(1, load(r).settings.count + 1)]
+
+
+def _start(r: Results, vessel: str) -> FloatN:
+    start: FloatN = load(r).starts[:, int(vessel) - 1]
+    return start
+
+
+def _limits(r: Results) -> list[str]:
+    """What only has a meaning beside a limit."""
+    return list(_BESIDE_LIMITS) if load(r).limited else []
+
+
+_BESIDE_LIMITS: dict[str, Callable[[LoadResult], FloatN]] = {
+    "peak": lambda x: x.utilisation.max(axis=1),
+    "mean": lambda x: x.utilisation.mean(axis=1),
+}
+
+_READING = functools.partial(Reading, needs="load")
+
+READINGS = (
+    _READING("acid.so2_load_peak", "t/h", "most SO2 that reaches the acid plant in the repeat of the vessels",
+             _of(lambda x: x.so2.max(axis=1) * M_SO2)),
+    _READING("acid.inlet_flow_peak", "Nm3/h", "most gas that reaches it", _of(lambda x: x.flow.max(axis=1))),
+    _READING("load.so2_mean", "t/h", "SO2 that reaches the acid plant with this schedule, mean",
+             _of(lambda x: x.so2.mean(axis=1) * M_SO2)),
+    _READING("load.so2_lowest", "t/h", "least SO2", _of(lambda x: x.so2.min(axis=1) * M_SO2)),
+    _READING("load.flow_mean", "Nm3/h", "gas with this schedule, mean", _of(lambda x: x.flow.mean(axis=1))),
+    _READING("load.flow_lowest", "Nm3/h", "least gas", _of(lambda x: x.flow.min(axis=1))),
+    _READING("load.strength_highest", "vol%", "strongest gas", _of(lambda x: x.strength.max(axis=1))),
+    _READING("load.strength_lowest", "vol%", "weakest gas", _of(lambda x: x.strength.min(axis=1))),
+    _READING("load.period", "h", "time after which every vessel begins again", _of(lambda x: x.period)),
+    _READING("load.period_wanted", "h", "the same as the matte asks for", _of(lambda x: x.wanted)),
+    _READING("load.start.<X>", "h", "when a vessel begins its cycle, after the first", _start, _vessels),
+    _READING("load.cycles", "1/h", "cycles of all vessels together", _of(lambda x: x.cycles)),
+    _READING("load.of_limit.<X>", "%", "gas or SO2 over its limit, the larger of the two",
+             lambda r, which: _BESIDE_LIMITS[which](load(r)), _limits),
+    _READING("load.time_over", "%", "time above a limit the case gives; nil where it gives none",
+             _of(lambda x: x.over)),
+    _READING("load.hours_over", "h/a", "the same in a year of site.operating_time",
+             lambda r: load(r).over * r.inputs.site.operating_time),
+    _READING("load.lost_waiting", "%", "cycles asked for that the repeat leaves no time for",
+             _of(lambda x: x.lost_waiting)),
+    _READING("load.lost", "%", "blowing asked for that is lost, to waiting and to cuts above a limit",
+             _of(lambda x: x.lost)),
+)  # fmt: skip
