@@ -83,8 +83,9 @@ def blowing(v: Vessel, blow: Blow, before: Bath, r: Reaction, last: bool) -> Mom
     """One step of a blow.
 
     Blast = oxygen reacted / (its O2 x efficiency), time = blast / rate. Gas leaves at the mean temperature of
-    the step, dust at the set temperature of the bath. Where cold charge holds that, the heat above it melts
-    cold charge after each step but the last of a blow, whose end point that would move.
+    the step, dust at the set temperature of the bath. Where cold charge holds that, so much goes in after
+    each step that the next one, rising alike, has it in its middle; none goes in after the last, whose end
+    point that would move.
     """
     blown = r.oxygen_reacted / (blow.blast.oxygen * blow.efficiency)
     duration = blown / blow.rate
@@ -100,7 +101,8 @@ def blowing(v: Vessel, blow: Blow, before: Bath, r: Reaction, last: bool) -> Mom
     bath = Bath(r.white, r.copper, r.sulfur, r.oxygen, r.melt, slag, H - gas_heat, T)
     cold = np.zeros_like(T)
     if v.hold and not last:
-        bath, cold = bath.held_at(v.s.bath_temperature, blow.coolant)
+        rise = np.maximum(T - before.T, 0.0)
+        bath, cold = bath.held_at(v.s.bath_temperature - 0.5 * rise, blow.coolant)
         charged = blow.coolant.entry(cold)
         elements, heat_in = elements + charged.elements, heat_in + charged.enthalpy
     nothing = np.zeros_like(slag)
