@@ -51,6 +51,8 @@ def each_array(node: Any, change: Callable[[Floats], Floats]) -> Any:
     """A copy of a tree of dataclasses, tuples and mappings with every array replaced by ``change(array)``."""
     if isinstance(node, np.ndarray):
         return change(node)
+    if getattr(node, "shared_by_scenarios", False):  # tables have no scenario axis
+        return node
     if dataclasses.is_dataclass(node) and not isinstance(node, type):
         fields = [f.name for f in dataclasses.fields(node) if f.init]
         return dataclasses.replace(node, **{name: each_array(getattr(node, name), change) for name in fields})

@@ -70,6 +70,9 @@ class ChargeSettings:
     )
 
 
+TRACE_OF_A_MINERAL = 1e-6  # share below which a mineral is round-off of the fit and not listed
+
+
 @dataclass(frozen=True, eq=False)
 class FeedResult:
     """The blend as received, and the other solids, each made of known minerals.
@@ -114,7 +117,10 @@ class FeedResult:
     def minerals(self) -> list[str]:
         """Substances present in the blend of any scenario."""
         names = dict.fromkeys(
-            n for _, f in self._blend() for n, x in zip(f.phase.names, f.x.T, strict=True) if x.any()
+            n
+            for _, f in self._blend()
+            for n, x in zip(f.phase.names, f.x.T, strict=True)
+            if x.max() > TRACE_OF_A_MINERAL
         )
         return list(names)
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import BoolN, FloatN, FloatNM, Floats
-from pyrobal.numerics.pivoting import nonnegative
+from pyrobal.numerics.least_squares import nonnegative
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS, composition
 from pyrobal.thermo.properties import Species, species
 
@@ -55,7 +55,7 @@ _SILICATES = {
 # Candidates of each kind of material and their cost per kilogram: the lower, the sooner it is taken.
 CANDIDATES: dict[str, dict[str, float]] = {
     "concentrate": {
-        "CuFeS2": 0.0, "FeS2": 0.02, "Cu5FeS4": 0.05, "Cu2S": 0.06, "CuS": 0.10, "FeS": 0.10, "Fe3O4": 0.06,
+        "CuFeS2": 0.0, "FeS2": 0.02, "Cu5FeS4": 0.02, "Cu2S": 0.06, "CuS": 0.10, "FeS": 0.10, "Fe3O4": 0.06,
         "Cu3AsS4": 0.0, "FeAsS": 0.5, "Fe4.5Ni4.5S8": 0.02, "NiS": 0.05, **_MINOR_SULFIDES,
         **_SILICATES, "CaCO3": 0.02, "CaMg(CO3)2": 0.02, "MgCO3": 0.05,
     },
@@ -178,7 +178,9 @@ def _fit(
         cost[names.index(name)] = 0.0
     Q = _ELEMENT_WEIGHT * a @ a.T + np.diag(pull)
     x, solved = nonnegative(Q, _ELEMENT_WEIGHT * b @ a.T + pull * target - cost)
-    return _close(x, a, b), solved
+    present = [i for i, e in enumerate(rows) if REMAINDER[e] in names]
+    plain = [names.index(REMAINDER[rows[i]]) for i in present]
+    return _close(x, a[:, present], b[:, present], plain), solved
 
 
 def _cost(name: str, kind: str, carbon: bool) -> float:
@@ -187,13 +189,24 @@ def _cost(name: str, kind: str, carbon: bool) -> float:
     return CANDIDATES[kind].get(name, _REMAINDER_COST)
 
 
-def _close(x: FloatNM, a: Floats, b: Floats) -> FloatNM:
-    """Make the elements exact: the least change of the minerals present that closes their balances."""
-    for _ in range(2):
-        live = (x > 1e-9)[:, :, None] * a * np.sqrt(np.maximum(x, 1e-30))[:, :, None]
+def _close(x: FloatNM, a: Floats, b: Floats, plain: list[int]) -> FloatNM:
+    """Make the elements exact without turning any mineral negative.
+
+    First the least change, in proportion to what is there, dx = D a (a' D a)^-1 (b - a'x) with D = diag(x).
+    What no mixture of the minerals present can meet is round-off of the fit: a mineral shrinks until none of
+    its elements is over, and the plain form of each element (column ``plain``) takes up what is missing.
+    """
+    for _ in range(3):
+        carried = np.where(x > 1e-9, x, 0.0)[:, :, None] * a
+        normal = np.swapaxes(carried, 1, 2) @ a
+        ridge = 1e-13 * np.einsum("nii->n", normal)[:, None, None] + 1e-300
         gap = b - x @ a
-        step = np.linalg.pinv(np.swapaxes(live, 1, 2), rcond=1e-10) @ gap[:, :, None]
-        x = x + step[:, :, 0] * np.sqrt(np.maximum(x, 1e-30)) * (x > 1e-9)
+        x = x + (carried @ np.linalg.solve(normal + ridge * np.eye(a.shape[1]), gap[:, :, None]))[:, :, 0]
+        x = np.maximum(x, 0.0)
+    held = x @ a
+    over = np.minimum(np.divide(b, held, out=np.ones_like(b), where=held > 0), 1.0)
+    x = x * np.where(a > 0, over[:, None, :], 1.0).min(axis=2)
+    x[:, plain] += np.maximum(b - x @ a, 0.0) / a[plain, np.arange(len(plain))]
     return x
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -43,6 +43,7 @@ class Species:
     T_low, T_high : (S,) [K] range stated by the tables
     """
 
+    shared_by_scenarios: ClassVar[bool] = True  # arrays.take leaves it whole
     names: tuple[str, ...]
     composition: FloatSE
     molar_mass: Floats

@@ -1,0 +1,62 @@
+"""Non-negative least squares for many scenarios at once."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pyrobal.arrays import BoolN, Bools, Floats
+
+_ROUNDS = 300
+
+
+def nonnegative(Q: Floats, q: Floats) -> tuple[Floats, BoolN]:
+    """Minimise 1/2 x'Qx - q'x over x >= 0, one problem per scenario.
+
+    Q : (M, M) symmetric positive definite, shared by all scenarios
+    q : (N, M)
+    Returns x (N, M) >= 0, and (N,) True where the optimality conditions hold.
+
+    Active sets after Lawson & Hanson 1974, Solving Least Squares Problems, ch. 23: free the variable that
+    helps most, solve, step back to the first that would turn negative. Every round takes all open scenarios
+    one exchange further. Scenarios are kin, so they begin where their mean ends.
+    """
+    n, m = q.shape
+    x = np.zeros((n, m))
+    free = np.zeros((n, m), dtype=bool)
+    if n > 1:
+        mean, _ = nonnegative(Q, q.mean(axis=0, keepdims=True))
+        free[:], x[:] = mean > 0.0, mean
+    tolerance = 1e-11 * (1.0 + np.abs(q).max(axis=1))
+    live = np.arange(n)
+    for _ in range(_ROUNDS):
+        goal = _solve(Q, q[live], free[live])
+        x[live], free[live], arrived = _advance(x[live], goal, free[live])
+        descent = np.where(free[live], -np.inf, q[live] - x[live] @ Q)
+        best = descent.argmax(axis=1)
+        helps = descent[np.arange(len(live)), best] > tolerance[live]
+        more = arrived & helps
+        free[live[more], best[more]] = True
+        live = live[~arrived | helps]
+        if live.size == 0:
+            break
+    solved = np.ones(n, dtype=bool)
+    solved[live] = False
+    return x, solved
+
+
+def _solve(Q: Floats, q: Floats, free: Bools) -> Floats:
+    """The minimum over the free variables, the others at zero: their rows are replaced by the identity."""
+    both = free[:, :, None] & free[:, None, :]
+    matrix = np.where(both, Q, np.eye(Q.shape[0]))
+    return np.linalg.solve(matrix, np.where(free, q, 0.0)[:, :, None])[:, :, 0]
+
+
+def _advance(x: Floats, goal: Floats, free: Bools) -> tuple[Floats, Bools, BoolN]:
+    """Go to the goal, or as far as no variable turns negative; those that reach zero are held there."""
+    falls = free & (goal <= 0.0)
+    room = np.divide(x, x - goal, out=np.full_like(x, np.inf), where=falls & (x > goal))
+    step = np.minimum(room.min(axis=1), 1.0)
+    moved = x + step[:, None] * (goal - x)
+    held = falls & (room <= step[:, None])
+    moved = np.where(held | ~free, 0.0, moved)
+    return moved, free & ~held, np.asarray(~falls.any(axis=1))
