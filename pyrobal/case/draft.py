@@ -153,12 +153,17 @@ def _named(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot) -> Ite
 
 def _settings(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot, **fixed: Any) -> Any:
     """The settings of one table; ``fixed`` are fields that do not come from a key of their own."""
-    known, found = schema.written(settings), dict(fixed)
+    known, within, found = schema.written(settings), schema.nested(settings), dict(fixed)
     draft.note(spot)
     for name in raw:
-        if name not in known and not (settings is FuelSettings and name in FUEL_COMPONENTS):
-            draft.wrong(spot / name, f"unknown key; {_unknown(name, known)}")
+        if name not in (*known, *within) and not (settings is FuelSettings and name in FUEL_COMPONENTS):
+            draft.wrong(spot / name, f"unknown key; {_unknown(name, (*known, *within))}")
             draft.faulty.add((spot / (nearest(name, known) or name)).key)
+    for name, kind in within.items():
+        if isinstance(raw.get(name, {}), dict):
+            found[name] = _settings(draft, kind, raw[name], spot / name) if name in raw else kind()
+        else:
+            draft.wrong(spot / name, f"is {values.called(raw[name])}; it is written as [{spot.key}.{name}]")
     for name, declared in known.items():
         if name in raw:
             found[name] = _read(draft, declared, raw[name], spot / name)

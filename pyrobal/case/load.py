@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from pyrobal import units
 from pyrobal.case.draft import Draft
 from pyrobal.case.override import override
 from pyrobal.case.read import read
 from pyrobal.case.registry import default_text
-from pyrobal.case.schema import written
-from pyrobal.case.validate import check, without_effect
+from pyrobal.case.schema import tables, written
+from pyrobal.case.validate import check, fuels_named, without_effect
 from pyrobal.errors import CaseError, Fault
-from pyrobal.flowsheet.inputs import SECTIONS, Inputs
+from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.streams.fuel import FuelSettings, default_fuels
 
 
@@ -65,7 +64,7 @@ def load_case(source: str | Path, overrides: Sequence[str] = ()) -> Case:
         text=document.text,
         overrides=tuple(overrides),
         given=frozenset(draft.places),
-        assumed={key: text for key, text in _defaults(inputs) if key not in draft.places and key not in idle},
+        assumed=_assumed(inputs, draft.places, idle),
         cautions=tuple(_caution(draft, key, why) for key, why in idle.items() if draft.given(key)),
     )
 
@@ -86,28 +85,28 @@ def _caution(draft: Draft, key: str, why: str) -> Fault:
 
 def _with_default_fuels(inputs: Inputs) -> dict[str, FuelSettings]:
     """The fuels described, and those of the house that a step names without a description."""
-    named = {inputs.smelting.fuel, inputs.dryer.fuel if inputs.dryer else inputs.smelting.fuel}
+    named = {name for _, name in fuels_named(inputs)}
     return {**{name: f for name, f in default_fuels().items() if name in named}, **inputs.fuel}
 
 
+def _assumed(inputs: Inputs, given: Container[str], idle: Iterable[str]) -> dict[str, str]:
+    """Every setting with a default that was not written and has an effect."""
+    without = tuple(idle)
+    return {
+        key: text
+        for key, text in _defaults(inputs)
+        if key not in given and key not in without and key.rpartition(".")[0] not in without
+    }
+
+
 def _defaults(inputs: Inputs) -> Iterator[tuple[str, str]]:
-    """Every setting with a default, written or not: dotted key and the value it has, in plant units."""
-    for section, settings in SECTIONS.items():
-        for key, node in _tables(section, getattr(inputs, section)):
-            for name, declared in written(settings).items():
-                text = default_text(declared, getattr(node, name))
-                if text is not None:
-                    yield f"{key}.{name}", text
-            if isinstance(node, FuelSettings):
-                unit = "vol%" if node.kind == "gas" else "wt%"
-                for name, x in node.composition.items():
-                    yield f"{key}.{name}", units.write(float(x[0]), unit)
-
-
-def _tables(section: str, node: Any) -> Iterator[tuple[str, Any]]:
-    if isinstance(node, tuple):
-        yield from ((f"{section}.{item.name}", item) for item in node)
-    elif isinstance(node, Mapping):
-        yield from ((f"{section}.{name}", item) for name, item in node.items())
-    elif node is not None:
-        yield section, node
+    """Every setting with a value, written or not: dotted key and value in plant units."""
+    for key, node in tables(inputs):
+        for name, declared in written(type(node)).items():
+            text = default_text(declared, getattr(node, name))
+            if text is not None:
+                yield f"{key}.{name}", text
+        if isinstance(node, FuelSettings):
+            unit = "vol%" if node.kind == "gas" else "wt%"
+            for name, x in node.composition.items():
+                yield f"{key}.{name}", units.write(float(x[0]), unit)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pyrobal import units
-from pyrobal.case.schema import FLUXES, Shape, required, shape, written
+from pyrobal.case.schema import FLUXES, Shape, nested, required, shape, written
 from pyrobal.case.values import bounds
 from pyrobal.fields import Assay, Choice, Declaration, Quantity, Table, Text, declarations
 from pyrobal.flowsheet.inputs import SECTIONS
@@ -36,13 +36,17 @@ def settings() -> Iterator[Setting]:
     """The whole registry, in the order of the case file."""
     yield Setting("title", "", "untitled case", "any text", "title of the case")
     for section, kind in SECTIONS.items():
-        prefix = f"{section}.{_middle(section)}"
-        for name, declared in written(kind).items():
-            yield _setting(f"{prefix}{name}", declared, _default(kind, name))
-        if kind is FuelSettings:
-            yield Setting(
-                f"{prefix}<X>", "vol%/wt%", "none", "0 to 100", declarations(kind)["composition"].meaning
-            )
+        yield from _settings(f"{section}.{_middle(section)}", kind)
+
+
+def _settings(prefix: str, kind: type) -> Iterator[Setting]:
+    for name, declared in written(kind).items():
+        yield _setting(f"{prefix}{name}", declared, _default(kind, name))
+    if kind is FuelSettings:
+        meaning = declarations(kind)["composition"].meaning
+        yield Setting(f"{prefix}<X>", "vol%/wt%", "none", "0 to 100", meaning)
+    for name, within in nested(kind).items():
+        yield from _settings(f"{prefix}{name}.", within)
 
 
 def matching(prefix: str) -> list[Setting]:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import dataclasses
 import enum
-from collections.abc import Mapping
-from typing import Final, get_origin, get_type_hints
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import Any, Final, get_origin, get_type_hints
 
 from pyrobal.fields import Declaration, declarations
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
@@ -32,7 +33,8 @@ ALLOWED: Final[dict[str, tuple[str, ...]]] = {
 
 def deportment(section: str) -> DeportmentTable:
     """The table that the ``deportment`` of a section overrides: its elements and its outlets."""
-    return read_table(section.removesuffix("_furnace"))
+    table = read_table(section.removesuffix("_furnace"))
+    return replace(table, outlets=tuple(o for o in table.outlets if o != "grade"))  # a column of converting
 
 
 class Shape(enum.Enum):
@@ -60,6 +62,34 @@ def written(settings: type) -> dict[str, Declaration]:
     """The declarations a person may write as keys; of a fuel, all but those its components stand for."""
     hidden = {"composition", "kind"} if settings is FuelSettings else set()
     return {name: d for name, d in declarations(settings).items() if name not in hidden}
+
+
+def nested(settings: type) -> dict[str, type]:
+    """The tables within a table: fields that are settings themselves."""
+    hints = get_type_hints(settings)
+    return {
+        f.name: hints[f.name]
+        for f in dataclasses.fields(settings)
+        if f.name not in declarations(settings) and dataclasses.is_dataclass(hints[f.name])
+    }
+
+
+def tables(inputs: Inputs) -> Iterator[tuple[str, Any]]:
+    """Every table of settings that a case has, written or not, by its dotted key."""
+    for section in SECTIONS:
+        node = getattr(inputs, section)
+        if isinstance(node, tuple):
+            yield from ((f"{section}.{item.name}", item) for item in node)
+        elif isinstance(node, Mapping):
+            yield from ((f"{section}.{name}", item) for name, item in node.items())
+        elif node is not None:
+            yield from _with_nested(section, node)
+
+
+def _with_nested(key: str, node: Any) -> Iterator[tuple[str, Any]]:
+    yield key, node
+    for name in nested(type(node)):
+        yield from _with_nested(f"{key}.{name}", getattr(node, name))
 
 
 def required(settings: type) -> frozenset[str]:

@@ -13,6 +13,8 @@ from typing import Final
 from pyrobal.arrays import FloatN
 from pyrobal.case.draft import Draft
 from pyrobal.case.names import suggestion
+from pyrobal.case.schema import tables, written
+from pyrobal.fields import Text
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.plant.feed import ConcentrateSettings
 from pyrobal.plant.smelting.deportment import phases
@@ -162,35 +164,53 @@ def _fuels(draft: Draft) -> Iterator[Finding]:
                 "stands only with oil or coke; a gas has that of its components",
             )
     known = {**default_fuels(), **draft.inputs.fuel}
-    for key, named in _fuels_named(draft.inputs):
+    for key, named in fuels_named(draft.inputs):
         if named not in known:
             yield key, f"no [fuel.{named}] describes this fuel; {suggestion(named, known)}"
 
 
-def _fuels_named(inputs: Inputs) -> Iterator[Finding]:
-    yield "smelting.fuel", inputs.smelting.fuel
-    if inputs.dryer is not None:
-        yield "dryer.fuel", inputs.dryer.fuel
+def fuels_named(inputs: Inputs) -> Iterator[tuple[str, str]]:
+    """Every setting that names a fuel, with that name; the only other texts are names of items."""
+    for key, node in tables(inputs):
+        for name, declared in written(type(node)).items():
+            if isinstance(declared, Text) and name != "name":
+                yield f"{key}.{name}", getattr(node, name)
 
 
 def _smelting(draft: Draft) -> Iterator[Finding]:
     s = draft.inputs.smelting
     if draft.given("smelting.matte_grade") and s.oxygen_per_tonne is not None:
         yield "smelting.oxygen_per_tonne", "excludes matte_grade: one follows from the other; remove one"
-    if s.heat_loss is not None and draft.given("smelting.heat_loss_per_tonne"):
-        yield "smelting.heat_loss_per_tonne", "excludes heat_loss; remove one"
-    if _number(s.enrichment) < OXYGEN_IN_AIR * (1.0 - ROUNDING):
-        air = _percent(OXYGEN_IN_AIR)
-        text = f"{_percent(_number(s.enrichment))} is below the {air} of dry air, which it is made from"
-        yield "smelting.enrichment", text
     for element, shares in s.deportment.items():
-        key, total = f"smelting.deportment.{element}", sum(_number(x) for x in shares.values())
-        if abs(total - 1.0) > SUM_SLACK and not draft.incomplete(key):
-            yield key, f"sums to {_percent(total)}; it must sum to 100 %"
         for outlet, x in shares.items():
             held = phases()[outlet].composition[:, ELEMENTS.index(element)]
             if _number(x) > 0.0 and not held.any():
-                yield f"{key}.{outlet}", f"{element} has no form in which it leaves with the {outlet}"
+                key = f"smelting.deportment.{element}.{outlet}"
+                yield key, f"{element} has no form in which it leaves with the {outlet}"
+
+
+def _heat_losses(draft: Draft) -> Iterator[Finding]:
+    for key, node in tables(draft.inputs):
+        if getattr(node, "heat_loss", None) is not None and draft.given(f"{key}.heat_loss_per_tonne"):
+            yield f"{key}.heat_loss_per_tonne", "excludes heat_loss; remove one"
+
+
+def _enrichments(draft: Draft) -> Iterator[Finding]:
+    air = _percent(OXYGEN_IN_AIR)
+    for key, node in tables(draft.inputs):
+        for name in (n for n in written(type(node)) if n.endswith("enrichment")):
+            found = _number(getattr(node, name))
+            if found < OXYGEN_IN_AIR * (1.0 - ROUNDING):
+                text = f"{_percent(found)} is below the {air} of dry air, which it is made from"
+                yield f"{key}.{name}", text
+
+
+def _deportments(draft: Draft) -> Iterator[Finding]:
+    for section, node in tables(draft.inputs):
+        for element, shares in getattr(node, "deportment", {}).items():
+            key, total = f"{section}.deportment.{element}", sum(_number(x) for x in shares.values())
+            if abs(total - 1.0) > SUM_SLACK and not draft.incomplete(key):
+                yield key, f"sums to {_percent(total)}; it must sum to 100 %"
 
 
 def _reverts(draft: Draft) -> Iterator[Finding]:
@@ -208,7 +228,8 @@ def _drying(draft: Draft) -> Iterator[Finding]:
 
 
 RULES: Final = (
-    _blend, _assay_sums, _counted_twice, _measured_minerals, _fluxes, _fuels, _smelting, _reverts, _drying
+    _blend, _assay_sums, _counted_twice, _measured_minerals, _fluxes, _fuels, _smelting, _heat_losses,
+    _enrichments, _deportments, _reverts, _drying,
 )  # fmt: skip
 
 
@@ -218,7 +239,6 @@ def without_effect(inputs: Inputs) -> dict[str, str]:
     idle: dict[str, str | bool] = {
         "charge.moisture_after_drying": inputs.dryer is None and "there is no [dryer]",
         "smelting.matte_grade": s.oxygen_per_tonne is not None and "oxygen_per_tonne is given",
-        "smelting.heat_loss_per_tonne": s.heat_loss is not None and "heat_loss is given",
         "smelting.fe_sio2": "silica" not in inputs.flux and "there is no [flux.silica]",
         "smelting.magnetite_over_equilibrium": s.slag_magnetite is not None and "slag_magnetite is given",
         "smelting.slag_entrained_copper": s.slag_copper is not None and "slag_copper is given",
@@ -230,6 +250,9 @@ def without_effect(inputs: Inputs) -> dict[str, str]:
     }
     if s.close_heat_with != "fuel" and _number(s.fuel_minimum) == 0.0:
         idle["smelting.fuel"] = f'the heat balance is closed with "{s.close_heat_with}"'
-    named = {name for key, name in _fuels_named(inputs) if key not in idle}
+    for key, node in tables(inputs):
+        if getattr(node, "heat_loss", None) is not None:
+            idle[f"{key}.heat_loss_per_tonne"] = "heat_loss is given"
+    named = {name for key, name in fuels_named(inputs) if key not in idle}
     idle |= {f"fuel.{name}": "no step names it" for name in inputs.fuel if name not in named}
     return {key: reason for key, reason in idle.items() if isinstance(reason, str)}

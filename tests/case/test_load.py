@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pyrobal.case import draft, load, registry, schema
+from pyrobal.case import draft, registry, schema
 from pyrobal.case.load import Case, load_case
 from pyrobal.errors import CaseError
 from pyrobal.fields import quantity
@@ -147,32 +147,44 @@ def test_one_case_made_in_python() -> None:
     assert case.given == frozenset()
 
 
+@dataclasses.dataclass(frozen=True)
+class CoolerSettings:
+    """A step that may come, with a table of its own within."""
+
+    gas_temperature: Any = quantity("degC", "gas leaving it", default=623.15, low=373.15, high=773.15)
+
+
+@dataclasses.dataclass(frozen=True)
+class GasSettings:
+    """The section it stands in."""
+
+    leak: Any = quantity("%", "air drawn in", default=0.05, low=0.0, high=1.0)
+    cooler: CoolerSettings = dataclasses.field(default_factory=CoolerSettings)
+
+
+@dataclasses.dataclass(frozen=True)
+class More(Inputs):
+    """Inputs with one more section."""
+
+    gas_train: GasSettings | None = None
+
+
 def test_a_section_of_the_inputs_is_a_section_of_the_case(monkeypatch: pytest.MonkeyPatch) -> None:
     """A new step needs its settings, a field of ``Inputs`` and a line in SECTIONS; nothing in ``case``."""
-
-    @dataclasses.dataclass(frozen=True)
-    class CoolerSettings:
-        gas_temperature: Any = quantity(
-            "degC", "gas leaving the cooler", default=623.15, low=373.15, high=773.15
-        )
-
-    @dataclasses.dataclass(frozen=True)
-    class More(Inputs):
-        gas_train: CoolerSettings | None = None
-
-    sections = {**flowsheet_inputs.SECTIONS, "gas_train": CoolerSettings}
-    for module in (draft, load, registry, schema):
-        monkeypatch.setattr(module, "SECTIONS", sections)
-    monkeypatch.setattr(schema, "get_type_hints", lambda _: {**_hints(), "gas_train": CoolerSettings | None})
-    monkeypatch.setattr(draft, "Inputs", More)
-    case = load_case(FEED + '[gas_train]\ngas_temperature = "350 degC"\n')
-    assert case.inputs.gas_train.gas_temperature == pytest.approx([623.15])  # type: ignore[attr-defined]
-    assert "gas_train.gas_temperature" in {s.key for s in registry.settings()}
-    with pytest.raises(CaseError, match="allowed: 100 to 500 degC"):
-        load_case(FEED + '[gas_train]\ngas_temperature = "50 degC"\n')
-
-
-def _hints() -> dict[str, Any]:
-    from typing import get_type_hints
-
-    return get_type_hints(Inputs)
+    for module in (draft, registry, schema):
+        monkeypatch.setattr(module, "SECTIONS", {**flowsheet_inputs.SECTIONS, "gas_train": GasSettings})
+    for module in (draft, schema):
+        monkeypatch.setattr(module, "Inputs", More)
+    case = load_case(FEED + '[gas_train.cooler]\ngas_temperature = "340 degC"\n')
+    assert case.inputs.gas_train.cooler.gas_temperature == pytest.approx([613.15])  # type: ignore[attr-defined]
+    assert case.assumed["gas_train.leak"] == "5 %"
+    assert "gas_train.cooler.gas_temperature" in {s.key for s in registry.settings()}
+    assert "gas_train.cooler.gas_temperature" not in case.assumed
+    assert load_case(FEED + "[gas_train]\n").assumed["gas_train.cooler.gas_temperature"] == "350 degC"
+    for wrong, says in [
+        ('[gas_train.cooler]\ngas_temperature = "50 degC"\n', "allowed: 100 to 500 degC"),
+        ("[gas_train]\ncooler = 5\n", r"is written as \[gas_train.cooler\]"),
+        ("[gas_train.coler]\n", 'did you mean "cooler"'),
+    ]:
+        with pytest.raises(CaseError, match=says):
+            load_case(FEED + wrong)
