@@ -91,7 +91,7 @@ def make_acid(trioxide: FloatN, water: FloatN, acid: FloatN, mist: FloatN, s: Ac
     (M_A / M_W) (1 - w) / w more. Water beyond that goes with the acid, which is weaker for it.
     """
     made = trioxide + acid - mist
-    share = np.clip(s.drawn_from_drying, 0.0, 1.0)
+    share = s.drawn_from_drying
     amounts = {"absorption": (1.0 - share) * made, "drying": share * made}
     free = {"absorption": water_per_acid(s.strength), "drying": water_per_acid(s.drying_strength)}
     room = trioxide + sum(amounts[name] * free[name] for name in amounts)
