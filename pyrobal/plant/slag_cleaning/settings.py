@@ -28,7 +28,7 @@ class SlagCleaningSettings:
     slag_entrained_copper: FloatN = quantity(
         "wt%",
         "copper in the cleaned slag as matte that did not settle",
-        default=0.4 * PERCENT,
+        default=0.2 * PERCENT,
         low=0.0,
         high=0.1,
     )
