@@ -33,7 +33,7 @@ class Run:
     cold_matte, cold_copper : (N,) [kg] in a cycle
     """
 
-    given: schedule.Cycle
+    given: schedule.Batch
     course: Course
     totals: Totals
     per_second: FloatN
@@ -60,7 +60,7 @@ def _march(c: Charge, site: SiteSettings, s: ConvertingSettings, hold: bool) -> 
     if c.silica is not None:
         flux = Flux(settle(c.silica.entry.elements, to), c.silica.entry.elements, c.silica.entry.enthalpy)
     vessel = Vessel(s, to, rule, flux, hold)
-    given = schedule.Cycle(
+    given = schedule.Batch(
         vessel, matte, reverts,
         blast(site, s, s.slag_blow_enrichment), blast(site, s, s.copper_blow_enrichment),
         cold_matte(matte, reverts, schedule.matte_in_cycle(s), rule, to), cold_copper(s),

@@ -22,7 +22,7 @@ SILICATE_MAGNETITE = 0.20  # common practice in fayalite slag of converters
 
 
 @dataclass(frozen=True, eq=False)
-class Cycle:
+class Batch:
     """What one vessel is given in one cycle.
 
     matte : elements and enthalpy of all ladles, as charged; reverts : of all that goes in cold with them
@@ -83,7 +83,7 @@ def slag_assay(s: ConvertingSettings, iron: FloatN) -> Slag:
     return Slag(magnetite, oxidic, s.slag_entrained_copper)
 
 
-def march(c: Cycle, n: int) -> Iterator[Moment]:
+def march(c: Batch, n: int) -> Iterator[Moment]:
     """One cycle of n scenarios side by side, moment by moment.
 
     Steps are equal parts of the iron to be slagged, or of the white metal to be blown, so every blow ends
@@ -102,7 +102,7 @@ def march(c: Cycle, n: int) -> Iterator[Moment]:
     yield quiet("pouring", s.pouring_time, bath, np.zeros(1))
 
 
-def _slag_blow(c: Cycle, bath: Bath, cut: Cut) -> Generator[Moment, None, Bath]:
+def _slag_blow(c: Batch, bath: Bath, cut: Cut) -> Generator[Moment, None, Bath]:
     s, v, none = c.vessel.s, c.vessel, np.zeros(1)
     target = np.where(cut.last, s.white_metal_iron, s.cut_iron)
     feed, elements, enthalpy = _feed(c, cut)
@@ -138,7 +138,7 @@ def _replaced(brought: FloatN, iron: FloatN) -> FloatN:
     return np.clip(np.divide(brought, iron, out=np.zeros_like(iron), where=iron > 0), 0.0, 0.8)
 
 
-def _feed(c: Cycle, cut: Cut) -> tuple[Settled, FloatNE, FloatN]:
+def _feed(c: Batch, cut: Cut) -> tuple[Settled, FloatNE, FloatN]:
     """What each step of a slag blow is fed: reverts evenly, and what leaves of the matte just charged."""
     part = cut.share / SLAG_STEPS
     reverts = c.reverts.scaled(part)
@@ -147,7 +147,7 @@ def _feed(c: Cycle, cut: Cut) -> tuple[Settled, FloatNE, FloatN]:
     return feed, reverts.elements, reverts.enthalpy
 
 
-def _copper_blow(c: Cycle, bath: Bath) -> Generator[Moment, None, Bath]:
+def _copper_blow(c: Batch, bath: Bath) -> Generator[Moment, None, Bath]:
     s, v = c.vessel.s, c.vessel
     blow = Blow(
         label="copper blow", steps=COPPER_STEPS, slag=slag_assay(s, s.white_metal_iron),
