@@ -114,7 +114,10 @@ def _grade(concentrate: Stream) -> FloatN:
 
 def _metal(matte: Stream) -> FloatN:
     index = matte.phase.index("Cu(l)")
-    return matte.n[:, index] * matte.phase.molar_mass[index] / matte.mass()
+    metal = np.maximum(
+        matte.n[:, index], 0.0
+    )  # where there is none the solver leaves a rounding, of either sign
+    return metal * matte.phase.molar_mass[index] / matte.mass()
 
 
 def _reductant_unit(r: Results) -> str:
