@@ -62,11 +62,16 @@ class Document:
 def read(source: str | FilePath) -> Document:
     """The document at a path, on standard input ("-"), or in a text of more than one line.
 
+    A path that ends in .xlsx is a workbook (``case.workbook``).
     Raises CaseError where there is nothing to read values from.
     """
     if isinstance(source, str) and "\n" in source:
         return _document("text", source)
     file = str(source)
+    if file.lower().endswith(".xlsx"):
+        from pyrobal.case.workbook import read_workbook  # its library is not needed otherwise
+
+        return read_workbook(file)
     return _document(file, _decode(file, _bytes(file)))
 
 

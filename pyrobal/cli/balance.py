@@ -32,6 +32,7 @@ def output_file(_: click.Context, parameter: click.Parameter, value: str | None)
 @click.argument("case")
 @click.option("--json", "json_file", metavar="FILE", callback=output_file, help="Write JSON; - for stdout.")
 @click.option("--html", "html_file", metavar="FILE", callback=output_file, help="Write a one-file report.")
+@click.option("--xlsx", "xlsx_file", metavar="FILE", callback=output_file, help="Write a workbook.")
 @click.option(
     "--detail", metavar="SECTION", multiple=True, help="Also print the tables of a section, or all."
 )
@@ -40,12 +41,12 @@ def balance(
     case: str,
     json_file: str | None,
     html_file: str | None,
+    xlsx_file: str | None,
     detail: tuple[str, ...],
     assignments: tuple[str, ...],
 ) -> int:
     """Work out the balance of CASE and print it."""
-    if json_file == html_file == "-":
-        raise click.UsageError("--json - and --html - would mix on standard output; name a file for one")
+    _check_files(case, json_file, html_file, xlsx_file)
 
     from pyrobal.case.load import load_case
 
@@ -62,9 +63,22 @@ def balance(
         write(json_file, as_json(loaded, result.results))
     if html_file is not None:
         write(html_file, _html(result))
+    if xlsx_file is not None:
+        _write_workbook(result, xlsx_file)
     with contextlib.redirect_stdout(sys.stderr if "-" in (json_file, html_file) else sys.stdout):
         show(result, detail)
     return 1 if result.status == INFEASIBLE else 0
+
+
+def _check_files(case: str, json_file: str | None, html_file: str | None, xlsx_file: str | None) -> None:
+    """Refuse what would mix on standard output, or be written over the case itself."""
+    if json_file == html_file == "-":
+        raise click.UsageError("--json - and --html - would mix on standard output; name a file for one")
+    if xlsx_file == "-":
+        raise click.UsageError("--xlsx needs the name of a file; a workbook is no text")
+    for file in (json_file, html_file, xlsx_file):
+        if file not in (None, "-") and Path(file).absolute() == Path(case).absolute():
+            raise click.UsageError(f"{file} is the case itself; name another file")
 
 
 def _html(result: Result) -> str:
@@ -73,6 +87,14 @@ def _html(result: Result) -> str:
     except ModuleNotFoundError as error:
         raise click.UsageError(f"--html needs {error.name}: pip install 'pyrobal[report]'") from None
     return as_html(result)
+
+
+def _write_workbook(result: Result, file: str) -> None:
+    try:
+        from pyrobal.report.spreadsheet import write_workbook
+    except ModuleNotFoundError as error:
+        raise click.UsageError(f"--xlsx needs {error.name}: pip install 'pyrobal[spreadsheet]'") from None
+    write_workbook(result, file)
 
 
 def _check_sections(detail: tuple[str, ...], result: Result) -> None:

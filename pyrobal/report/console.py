@@ -6,7 +6,6 @@ no number is ever cut.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -15,9 +14,9 @@ from rich.padding import Padding
 from rich.table import Table as Grid
 from rich.text import Text
 
-from pyrobal.report.numbers import number, quantity
+from pyrobal.report.numbers import number
 from pyrobal.report.result import CAUTION, INFEASIBLE, OK, Result
-from pyrobal.report.summary import Group, Part, summary
+from pyrobal.report.summary import Group, summary
 from pyrobal.report.tables import Cell, Column, Table, plain, sections
 
 if TYPE_CHECKING:
@@ -84,15 +83,10 @@ def _group(group: Group, width: int) -> Grid:
     room = width - sum(_WIDTHS) - len(_WIDTHS)
     for i, row in enumerate(group.rows):
         line = row.main.line
-        remarks = _packed([_remark(part) for part in row.remarks if not math.isnan(part.line.value)], room)
+        remarks = _packed([text for part in row.remarks if (text := part.text(_DIGITS))], room)
         unit_text = "" if line.unit == "-" else line.unit
         grid.add_row("" if i else group.heading, row.label, number(line.value, _DIGITS), unit_text, remarks)
     return grid
-
-
-def _remark(part: Part) -> str:
-    value = quantity(part.line.value, part.line.unit, _DIGITS)
-    return " ".join(word for word in (part.before, value, part.after) if word)
 
 
 def _packed(remarks: Sequence[str], width: int) -> str:

@@ -25,7 +25,7 @@ from pyrobal.report.figures import Figure, figures
 from pyrobal.report.numbers import number, quantity
 from pyrobal.report.result import Line, Result
 from pyrobal.report.settings import settings
-from pyrobal.report.summary import summary
+from pyrobal.report.summary import Part, summary
 from pyrobal.report.tables import Column, Table, plain
 from pyrobal.thermo.tables import SEEN, load_substances
 
@@ -113,9 +113,9 @@ def _environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     environment.filters |= {
-        "number": number, "exact": _exact, "plain": plain, "quantity": _line_quantity, "numeric": _numeric
+        "exact": _exact, "number": number, "numeric": _numeric, "plain": plain, "quantity": _line_quantity,
+        "text": Part.text,
     }  # fmt: skip
-    environment.tests["finite"] = math.isfinite
     return environment
 
 

@@ -6,9 +6,11 @@ so rows of later steps of the plant appear by themselves.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
+from pyrobal.report.numbers import DIGITS, quantity
 from pyrobal.report.result import Line, Result
 
 
@@ -19,6 +21,13 @@ class Part:
     line: Line
     before: str = ""
     after: str = ""
+
+    def text(self, digits: int = DIGITS) -> str:
+        """The whole of it; empty where there is no value."""
+        if math.isnan(self.line.value):
+            return ""
+        value = quantity(self.line.value, self.line.unit, digits)
+        return " ".join(word for word in (self.before, value, self.after) if word)
 
 
 @dataclass(frozen=True)

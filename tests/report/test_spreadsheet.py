@@ -1,0 +1,88 @@
+"""The workbook: the next case as much as the result of this one."""
+
+from __future__ import annotations
+
+import re
+import zipfile
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from pyrobal.case.load import load_case
+from pyrobal.cli import main
+from pyrobal.report.result import Result, balance
+from pyrobal.report.spreadsheet import write_workbook
+
+CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))
+
+
+@pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
+def test_read_back_it_gives_identical_readings(path: Path, tmp_path: Path) -> None:
+    """Identical to the last bit: the numbers typed are the numbers kept."""
+    first = balance(load_case(path))
+    write_workbook(first, tmp_path / "blend.xlsx")
+    again = balance(load_case(str(tmp_path / "blend.xlsx")))
+    assert [repr(line) for line in again.lines] == [repr(line) for line in first.lines]
+    assert again.assumed == first.assumed
+    assert again.messages == first.messages
+
+
+def test_a_changed_cell_is_another_case(skerry: Result, tmp_path: Path) -> None:
+    file = tmp_path / "blend.xlsx"
+    write_workbook(skerry, file)
+    book = openpyxl.load_workbook(file)
+    headings = [cell.value for cell in book["feed"][1]]
+    book["feed"].cell(3, headings.index("rate") + 1).value = 10
+    book.save(file)
+    again = balance(load_case(str(file)))
+    blend = [c.rate for c in skerry.case.inputs.concentrate]
+    rest = sum(float(rate[0]) for rate in blend[1:] if rate is not None) * 3.6
+    assert again["feed.dry_rate"].magnitude == pytest.approx(10 + rest)
+
+
+def test_values_stand_under_their_units_as_numbers(skerry: Result, tmp_path: Path) -> None:
+    file = tmp_path / "out.xlsx"
+    write_workbook(skerry, file)
+    book = openpyxl.load_workbook(file)
+    rows = {row[0].value: row for row in book["readings"].iter_rows(min_row=2)}
+    assert list(rows) == list(skerry)
+    for line in skerry.lines:
+        assert rows[line.key][1].value == pytest.approx(line.value, rel=1e-15)
+        assert rows[line.key][2].value == line.unit
+    headings, unit_row = ([cell.value for cell in book["streams"][i]] for i in (1, 2))
+    at = headings.index("Cu")
+    assert unit_row[at] == "wt%"
+    matte = next(row for row in book["streams"].iter_rows(min_row=3) if row[0].value == "smelting matte")
+    assert matte[at].value == skerry["smelting.matte.assay.Cu"].magnitude
+
+
+def test_text_is_never_a_formula(nasty: Result, tmp_path: Path) -> None:
+    file = tmp_path / "nasty.xlsx"
+    write_workbook(nasty, file)
+    with zipfile.ZipFile(file) as archive:
+        for name in archive.namelist():
+            if name.startswith("xl/worksheets/"):
+                assert not re.search(rb"<f[ >]", archive.read(name)), name
+    names = [row[0] for row in openpyxl.load_workbook(file)["feed"].iter_rows(min_row=3)]
+    assert [c.value for c in names] == [c.name for c in nasty.case.inputs.concentrate]
+    assert all(c.quotePrefix for c in names if c.value.startswith(("=", "+", "-", "@")))
+
+
+def test_an_infeasible_case_has_a_workbook_too(infeasible: Result, tmp_path: Path) -> None:
+    file = tmp_path / "out.xlsx"
+    write_workbook(infeasible, file)
+    sheet = openpyxl.load_workbook(file)["readings"]
+    assert all(row[1].value is None for row in sheet.iter_rows(min_row=2))
+    assert "matte grade too high" in sheet["D2"].value
+
+
+def test_from_the_command_line_there_and_back(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = str(tmp_path / "blend.xlsx")
+    assert main(["balance", str(CASES[0]), "--xlsx", file]) == 0
+    first = capsys.readouterr().out
+    assert main(["balance", file]) == 0
+    assert capsys.readouterr().out == first
+    assert main(["balance", file, "--xlsx", file]) == 2
+    assert "is the case itself" in capsys.readouterr().err
+    assert main(["balance", file, "--xlsx", "-"]) == 2
