@@ -100,6 +100,9 @@ class Reason(enum.IntEnum):
     BLOWS_LONGER_THAN_CYCLE = 27
     OWN_COPPER_SHORT = 28
 
+    RECYCLE_NOT_CLOSED = 60
+    AIM_OUT_OF_REACH = 80
+
     @property
     def text(self) -> str:
         """The violated limit, in a sentence for people."""
@@ -110,6 +113,7 @@ _SENTENCES = {
     Reason.SOLVED: "solved",
     Reason.NOT_CONVERGED: "the equations did not converge within the iteration limit",
     Reason.INPUT_NOT_FINITE: "an input of this scenario is not a finite number",
+    Reason.RECYCLE_NOT_CLOSED: "what is put back keeps growing: the recycles did not settle",
     Reason.ASSAY_IMPOSSIBLE: "no set of minerals explains the assay",
     Reason.GRADE_LEAVES_NO_IRON_SULFIDE: (
         "matte grade too high: no FeS would be left in the matte, so copper metal would form; "
@@ -220,5 +224,8 @@ _SENTENCES = {
     Reason.OWN_COPPER_SHORT: (
         "the converter would take up more cold copper than it makes; blow with less enrichment or buy scrap "
         "(converting.cold_charge)"
+    ),
+    Reason.AIM_OUT_OF_REACH: (
+        "no value of the setting within its range gives the reading that is aimed for; widen the range"
     ),
 }

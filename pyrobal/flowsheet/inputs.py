@@ -15,8 +15,22 @@ from typing import Any
 import numpy as np
 
 from pyrobal.arrays import BoolN, FloatN, as_n, take
+from pyrobal.flowsheet.recycle import RecycleSettings
+from pyrobal.plant.acid_plant import AcidPlantSettings
+from pyrobal.plant.anode_furnace import AnodeFurnaceSettings
+from pyrobal.plant.converting import ConvertingSettings
 from pyrobal.plant.dryer import DryerSettings
+from pyrobal.plant.electrorefining import ElectrorefiningSettings
+from pyrobal.plant.emissions import EmissionsSettings
 from pyrobal.plant.feed import ChargeSettings, ConcentrateSettings, FluxSettings, RevertSettings
+from pyrobal.plant.gas_train.settings import (
+    AnodeGasSettings,
+    ConverterGasSettings,
+    GasLineSettings,
+    GasTrainSettings,
+)
+from pyrobal.plant.load.settings import LoadSettings
+from pyrobal.plant.slag_cleaning import SlagCleaningSettings
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.streams.fuel import FuelSettings
 from pyrobal.streams.site import SiteSettings
@@ -31,7 +45,24 @@ SECTIONS: dict[str, type] = {
     "flux": FluxSettings,  # table of tables: silica, lime
     "revert": RevertSettings,  # array of tables, by name
     "smelting": SmeltingSettings,
+    "slag_cleaning": SlagCleaningSettings,
+    "converting": ConvertingSettings,
+    "anode_furnace": AnodeFurnaceSettings,
+    "electrorefining": ElectrorefiningSettings,
+    "recycle": RecycleSettings,
+    "furnace_gas": GasLineSettings,
+    "converter_gas": ConverterGasSettings,
+    "anode_gas": AnodeGasSettings,
+    "gas_train": GasTrainSettings,
+    "acid_plant": AcidPlantSettings,
+    "load": LoadSettings,
+    "emissions": EmissionsSettings,
 }
+# Steps that a case has only where it has their section.
+OPTIONAL = (
+    "dryer", "slag_cleaning", "converting", "anode_furnace", "electrorefining", "gas_train", "acid_plant", "load",
+    "emissions",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -47,6 +78,18 @@ class Inputs:
     flux: Mapping[str, FluxSettings] = field(default_factory=dict)
     revert: tuple[RevertSettings, ...] = ()
     smelting: SmeltingSettings = field(default_factory=SmeltingSettings)
+    slag_cleaning: SlagCleaningSettings | None = None
+    converting: ConvertingSettings | None = None
+    anode_furnace: AnodeFurnaceSettings | None = None
+    electrorefining: ElectrorefiningSettings | None = None
+    recycle: RecycleSettings = field(default_factory=RecycleSettings)
+    furnace_gas: GasLineSettings = field(default_factory=GasLineSettings)
+    converter_gas: ConverterGasSettings = field(default_factory=ConverterGasSettings)
+    anode_gas: AnodeGasSettings = field(default_factory=AnodeGasSettings)
+    gas_train: GasTrainSettings | None = None
+    acid_plant: AcidPlantSettings | None = None
+    load: LoadSettings | None = None
+    emissions: EmissionsSettings | None = None
 
     @property
     def scenarios(self) -> int:

@@ -9,27 +9,43 @@ import numpy as np
 
 from pyrobal.arrays import BoolN, IntN
 from pyrobal.errors import Reason
+from pyrobal.flowsheet.circuit import Circuit, Feeds
 from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.flowsheet.offgas import GasSide
+from pyrobal.numerics.recycle import FixedPoint
 from pyrobal.plant import smelting as furnace
+from pyrobal.plant.acid_plant import AcidPlantResult
+from pyrobal.plant.anode_furnace import AnodeFurnaceResult
+from pyrobal.plant.converting import ConvertingResult
 from pyrobal.plant.dryer import DryerResult
+from pyrobal.plant.electrorefining import ElectrorefiningResult
+from pyrobal.plant.emissions import EmissionsResult
 from pyrobal.plant.feed import FeedResult
+from pyrobal.plant.gas_train import GasTrainResult
+from pyrobal.plant.load import LoadResult
+from pyrobal.plant.slag_cleaning import SlagCleaningResult
 from pyrobal.streams.fuel import Fuel
+from pyrobal.streams.ledger import Ledger
 
 
 @dataclass(frozen=True, eq=False)
 class Results:
     """A solved plant; steps the case does not have are None.
 
-    charge, smelting_fuel : what the furnace was given
-    reason : (N,) errors.Reason of the first step that failed
+    circuit, gas_side : the steps, also reached by their own names below
+    recycle : how the recycles converged; None where nothing goes back
+    ledger : everything that crosses the fence of the plant
+    reason : (N,) errors.Reason of the first step that failed, in plant order
     """
 
     inputs: Inputs
     feed: FeedResult
     dryer: DryerResult | None
-    charge: furnace.Charge
-    smelting_fuel: Fuel
-    smelting: furnace.SmeltingResult
+    feeds: Feeds
+    circuit: Circuit
+    gas_side: GasSide
+    recycle: FixedPoint | None
+    ledger: Ledger
     reason: IntN
 
     @property
@@ -42,11 +58,66 @@ class Results:
         """(N,) True where every step has an answer."""
         return np.asarray(self.reason == Reason.SOLVED)
 
+    @property
+    def charge(self) -> furnace.Charge:
+        """What the smelting furnace was given, returned materials included."""
+        return self.circuit.charge
+
+    @property
+    def smelting_fuel(self) -> Fuel:
+        """The fuel of the smelting furnace."""
+        return self.feeds.fuels[self.inputs.smelting.fuel]
+
+    @property
+    def smelting(self) -> furnace.SmeltingResult:
+        """The smelting furnace."""
+        return self.circuit.smelting
+
+    @property
+    def slag_cleaning(self) -> SlagCleaningResult | None:
+        """Slag cleaning."""
+        return self.circuit.slag_cleaning
+
+    @property
+    def converting(self) -> ConvertingResult | None:
+        """Converting."""
+        return self.circuit.converting
+
+    @property
+    def anode_furnace(self) -> AnodeFurnaceResult | None:
+        """The anode furnace."""
+        return self.circuit.anode_furnace
+
+    @property
+    def electrorefining(self) -> ElectrorefiningResult | None:
+        """The tank house."""
+        return self.circuit.electrorefining
+
+    @property
+    def gas_train(self) -> GasTrainResult | None:
+        """The gas train."""
+        return self.gas_side.gas_train
+
+    @property
+    def acid_plant(self) -> AcidPlantResult | None:
+        """The acid plant."""
+        return self.gas_side.acid_plant
+
+    @property
+    def load(self) -> LoadResult | None:
+        """Load on the acid plant over time."""
+        return self.gas_side.load
+
+    @property
+    def emissions(self) -> EmissionsResult | None:
+        """Emissions."""
+        return self.gas_side.emissions
+
     @functools.cached_property
     def autogenous(self) -> furnace.SmeltingResult:
         """The same furnace with no fuel and no coolant, its enrichment closing the heat.
 
         Solved when first asked for; its ``reason`` says where no such enrichment exists.
         """
-        s = replace(self.inputs.smelting, close_heat_with="enrichment", fuel_minimum=np.zeros(1))
+        s = replace(self.smelting.settings, close_heat_with="enrichment", fuel_minimum=np.zeros(1))
         return furnace.solve(self.charge, self.inputs.site, s, self.smelting_fuel)

@@ -1,4 +1,4 @@
-"""The one path through the plant, the steps in the order the material meets them."""
+"""The one path through the plant: feed, dryer, the copper circuit closed on its recycles, the gas."""
 
 from __future__ import annotations
 
@@ -8,14 +8,21 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pyrobal.arrays import IntN
+from pyrobal.arrays import FloatN, IntN
 from pyrobal.errors import Reason
+from pyrobal.flowsheet.circuit import Circuit, Feeds, Loop, once_around, pack
+from pyrobal.flowsheet.fence import plant_ledger
 from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.flowsheet.offgas import GasSide, gas_side
 from pyrobal.flowsheet.results import Results
-from pyrobal.plant import dryer, feed, smelting
+from pyrobal.numerics.recycle import FixedPoint, fixed_point
+from pyrobal.plant import dryer, feed
 from pyrobal.streams.fuel import Fuel, default_fuels, fuel
 from pyrobal.streams.material import Material
 from pyrobal.streams.stream import Stream
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+
+_CU, _S = ELEMENTS.index("Cu"), ELEMENTS.index("S")
 
 
 def solve(inputs: Inputs) -> Results:
@@ -25,51 +32,76 @@ def solve(inputs: Inputs) -> Results:
     """
     n = inputs.scenarios
     fed = feed.solve(inputs.concentrate, inputs.charge, inputs.flux, inputs.revert)
+    fuels = _fuels(inputs)
     dried = None
     blend: Mapping[str, Stream] = fed.concentrates
     if inputs.dryer is not None:
-        burner = fuel_named(inputs, inputs.dryer.fuel)
-        dried = dryer.solve(blend, inputs.charge.moisture_after_drying, inputs.site, inputs.dryer, burner)
+        moisture = inputs.charge.moisture_after_drying
+        dried = dryer.solve(blend, moisture, inputs.site, inputs.dryer, _named(fuels, inputs.dryer.fuel))
         blend = dried.concentrates
-    charge = _charge(fed, blend)
-    furnace_fuel = fuel_named(inputs, inputs.smelting.fuel)
-    smelted = smelting.solve(charge, inputs.site, inputs.smelting, furnace_fuel)
-    return Results(
-        inputs,
-        fed,
-        dried,
-        charge,
-        furnace_fuel,
-        smelted,
-        _first(n, _finite(inputs), fed.reason, smelted.reason),
-    )
+    feeds = _feeds(fed, blend, fuels)
+    circuit, recycle = _closed(inputs, feeds, n)
+    ledger = plant_ledger(inputs, fed, dried, feeds, circuit, GasSide())
+    gas = gas_side(inputs, feeds, circuit, _copper(circuit), ledger.elements_in()[:, _S])
+    ledger = plant_ledger(inputs, fed, dried, feeds, circuit, gas)
+    return Results(inputs, fed, dried, feeds, circuit, gas, recycle, ledger, _reason(n, inputs, fed, circuit, recycle, gas))
 
 
-def fuel_named(inputs: Inputs, name: str) -> Fuel:
-    """One of the case's fuels, or of the built-in ones."""
-    fuels = {**default_fuels(), **inputs.fuel}
+def _closed(inputs: Inputs, feeds: Feeds, n: int) -> tuple[Circuit, FixedPoint | None]:
+    """The circuit with everything that comes back put back."""
+    first = once_around(inputs, feeds, {})
+    if not first.returns:
+        return first, None
+    loop = Loop(inputs, feeds, first.returns)
+    with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
+        found = fixed_point(loop, pack(first.returns, n))
+        return once_around(inputs, feeds, loop.streams(found.tears)), found
+
+
+def _fuels(inputs: Inputs) -> dict[str, Fuel]:
+    return {name: fuel(settings) for name, settings in {**default_fuels(), **inputs.fuel}.items()}
+
+
+def _named(fuels: Mapping[str, Fuel], name: str) -> Fuel:
     if name not in fuels:
         raise ValueError(f"no [fuel.{name}] in the case; there is {', '.join(fuels)}")
-    return fuel(fuels[name])
+    return fuels[name]
 
 
-def _charge(fed: feed.FeedResult, blend: Mapping[str, Stream]) -> smelting.Charge:
+def _feeds(fed: feed.FeedResult, blend: Mapping[str, Stream], fuels: Mapping[str, Fuel]) -> Feeds:
     materials = [Material.of(stream) for stream in blend.values()]
     materials += [fed.reverts["smelting"]] if "smelting" in fed.reverts else []
-    return smelting.Charge(
-        functools.reduce(operator.add, materials),
-        fed.dry_rate,
-        fed.fluxes.get("silica"),
-        fed.fluxes.get("lime"),
+    return Feeds(
+        smelting=functools.reduce(operator.add, materials),
+        converting=fed.reverts.get("converting"),
+        concentrate_rate=fed.dry_rate,
+        silica=fed.fluxes.get("silica"),
+        lime=fed.fluxes.get("lime"),
+        fuels=fuels,
     )
 
 
-def _finite(inputs: Inputs) -> IntN:
-    return np.where(inputs.finite(), Reason.SOLVED, Reason.INPUT_NOT_FINITE)
+def _copper(c: Circuit) -> FloatN:
+    """(N,) [kg/s] in the last copper product of the case."""
+    product = c.smelting.matte_made
+    if c.converting is not None:
+        product = c.converting.blister
+    if c.anode_furnace is not None:
+        product = c.anode_furnace.anodes
+    return product.elements()[:, _CU] * ATOMIC_MASS[_CU]
 
 
-def _first(n: int, *reasons: IntN) -> IntN:
+def _reason(
+    n: int, inputs: Inputs, fed: feed.FeedResult, c: Circuit, recycle: FixedPoint | None, gas: GasSide
+) -> IntN:
     """(N,) the first reason that is not SOLVED, in plant order."""
+    finite = np.where(inputs.finite(), Reason.SOLVED, Reason.INPUT_NOT_FINITE)
+    steps = (c.smelting, c.slag_cleaning, c.converting, c.anode_furnace, c.electrorefining)
+    gases = (gas.gas_train, gas.acid_plant, gas.load, gas.emissions)
+    reasons = [finite, fed.reason, *(step.reason for step in steps if step is not None)]
+    if recycle is not None:
+        reasons.append(np.where(recycle.converged, Reason.SOLVED, Reason.RECYCLE_NOT_CLOSED))
+    reasons += [step.reason for step in gases if step is not None]
     result = np.zeros(n, dtype=np.int64)
     for reason in reasons:
         result = np.where(result == Reason.SOLVED, reason, result)

@@ -10,7 +10,7 @@ import numpy as np
 from pyrobal.arrays import BoolN, Floats, IntN
 
 _DEPTH = 3  # passes remembered by the acceleration
-_TINY = 1e-16  # of a scenario's largest tear: below it a difference is round-off
+_TINY = 1e-12  # of a scenario's largest tear: below it a difference is round-off
 
 
 class Loop(Protocol):
@@ -35,7 +35,7 @@ class FixedPoint:
     change: Floats
 
 
-def fixed_point(loop: Loop, start: Floats, *, tolerance: float = 1e-11, passes: int = 60) -> FixedPoint:
+def fixed_point(loop: Loop, start: Floats, *, tolerance: float = 1e-10, passes: int = 60) -> FixedPoint:
     """Tears that come back as they were sent, every one of them to ``tolerance`` relative.
 
     start : (N, K), zero for a plant that starts empty

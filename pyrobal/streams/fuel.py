@@ -31,9 +31,17 @@ class FuelSettings:
 
 
 def default_fuels() -> dict[str, FuelSettings]:
-    """Fuels a case may name without describing: a lean natural gas (common practice)."""
+    """Fuels a case may name without describing: a lean natural gas and a foundry coke (common practice)."""
     natural_gas = {"CH4": 0.94, "C2H6": 0.03, "N2": 0.02, "CO2": 0.01}
-    return {"natural_gas": FuelSettings(composition={name: np.array([x]) for name, x in natural_gas.items()})}
+    coke = {"C": 0.87, "H": 0.005, "O": 0.005, "N": 0.01, "S": 0.01, "ash": 0.10}
+    return {
+        "natural_gas": FuelSettings(composition={name: np.array([x]) for name, x in natural_gas.items()}),
+        "coke": FuelSettings(
+            kind="ultimate",
+            composition={name: np.array([x]) for name, x in coke.items()},
+            heating_value=np.array([29.0 * MJ]),
+        ),
+    }
 
 
 @dataclass(frozen=True)

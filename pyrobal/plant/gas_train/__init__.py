@@ -10,7 +10,7 @@ from pyrobal.plant.gas_train.settings import (
     GasLineSettings,
     GasTrainSettings,
 )
-from pyrobal.plant.gas_train.solve import GasTrainResult, Source, solve
+from pyrobal.plant.gas_train.solve import GasTrainResult, Source, hot_line, solve
 
 __all__ = [
     "SAFETY",
@@ -22,5 +22,6 @@ __all__ = [
     "GasTrainSettings",
     "Source",
     "cautions",
+    "hot_line",
     "solve",
 ]

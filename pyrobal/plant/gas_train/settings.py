@@ -86,19 +86,17 @@ def _default(name: str, value: Any) -> Any:
 
 @dataclass(frozen=True)
 class ConverterGasSettings(GasLineSettings):
-    """The same with defaults of a Peirce-Smith converter: an open hood and a spray cooler."""
+    """The same with defaults of a batch converter: a spray cooler. Its hood stands in [converting]."""
 
-    hood_air: FloatN = _default("hood_air", 1.0)
     cooling: str = _default("cooling", "water_spray")
     so3_share: FloatN = _default("so3_share", 0.02)
 
 
 @dataclass(frozen=True)
 class AnodeGasSettings(GasLineSettings):
-    """The same with defaults of an anode furnace: afterburnt in the hood, cooled by air, to the stack."""
+    """The same with defaults of an anode furnace: no cooler, to the stack. Its hood stands in [anode_furnace]."""
 
     to: str = _default("to", "stack")
-    hood_air: FloatN = _default("hood_air", 4.0)
     cooling: str = _default("cooling", "none")
     cooler_catch: FloatN = _default("cooler_catch", 0.0)
     sulfation: FloatN = _default("sulfation", 0.0)

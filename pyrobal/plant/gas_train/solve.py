@@ -167,6 +167,12 @@ def solve(
         return GasTrainResult(s, hot, cleaning, points, _whole(hot, cleaning, pieces), reason)
 
 
+def hot_line(source: Source, s: GasLineSettings, site: SiteSettings) -> GasLine:
+    """The hot line of one source alone, for the dust it gives back."""
+    with np.errstate(all="ignore"):  # a scenario without an answer carries nan; its reason says why
+        return _line(_entering(source, *_axes([source])), s, site)
+
+
 def _line(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> GasLine:
     hooded = hood(inlet, s, site)
     cooled = cooler(hooded.outlet, s, site)

@@ -73,6 +73,11 @@ class SmeltingResult:
         return Stream(self.dust.phase, n, np.array([T_STANDARD])).scaled(self.settings.dust_return)
 
     @property
+    def matte_made(self) -> Stream:
+        """The matte that goes on: what is put back cold is not in it."""
+        return self.matte.scaled(1.0 / (1.0 + self.heat.cold_charge))
+
+    @property
     def magnetite_equilibrium_share(self) -> FloatN:
         """(N,) local equilibrium magnetite over the magnetite in the slag, by mole."""
         n = self.melt.slag_moles
