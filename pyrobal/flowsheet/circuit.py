@@ -1,0 +1,229 @@
+"""The copper circuit once around: smelting to tank house, and what comes back from each step.
+
+The circuit is cut where products go back. ``once_around`` takes what is put back as given and says what
+then comes back; ``numerics.recycle`` makes the two equal.
+"""
+
+from __future__ import annotations
+
+import functools
+import operator
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, Floats, IntN, take
+from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.plant import anode_furnace, converting, electrorefining, gas_train, slag_cleaning
+from pyrobal.plant import smelting as furnace
+from pyrobal.streams.fuel import Fuel
+from pyrobal.streams.material import Material
+from pyrobal.streams.mixing import gone_cold, mix
+from pyrobal.streams.stream import Stream
+
+
+@dataclass(frozen=True, eq=False)
+class Feeds:
+    """What comes from outside: solids for smelting and converting, fluxes, fuels by name."""
+
+    smelting: Material
+    converting: Material | None
+    concentrate_rate: FloatN
+    silica: Material | None
+    lime: Material | None
+    fuels: Mapping[str, Fuel]
+
+
+@dataclass(frozen=True, eq=False)
+class Circuit:
+    """The steps as they stand when ``back`` is put back; steps the case does not have are None.
+
+    charge : of the smelting furnace, returned materials included
+    back : name -> stream that was put back; returns : the same streams as they come back
+    """
+
+    charge: furnace.Charge
+    smelting: furnace.SmeltingResult
+    slag_cleaning: slag_cleaning.SlagCleaningResult | None
+    converting: converting.ConvertingResult | None
+    anode_furnace: anode_furnace.AnodeFurnaceResult | None
+    electrorefining: electrorefining.ElectrorefiningResult | None
+    back: Mapping[str, Stream]
+    returns: Mapping[str, Stream]
+
+
+def once_around(inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream]) -> Circuit:
+    """Run the steps in the order the copper meets them."""
+    charge = _charge(feeds, back, inputs)
+    smelted = furnace.solve(charge, inputs.site, _furnace_settings(inputs), feeds.fuels[inputs.smelting.fuel])
+    cleaned = _clean(inputs, feeds, smelted, back)
+    converted = _convert(inputs, feeds, smelted, cleaned, back)
+    refined = _refine(inputs, feeds, converted, back)
+    deposited = None
+    if inputs.electrorefining is not None and refined is not None:
+        deposited = electrorefining.solve(refined.anodes, inputs.electrorefining)
+    parts = Circuit(charge, smelted, cleaned, converted, refined, deposited, back, {})
+    return replace(parts, returns=_returns(inputs, parts))
+
+
+def _furnace_settings(inputs: Inputs) -> furnace.SmeltingSettings:
+    """With a gas train the dust goes through it, and comes back from there."""
+    if inputs.gas_train is None:
+        return inputs.smelting
+    return replace(inputs.smelting, dust_return=np.zeros(1))
+
+
+def _charge(feeds: Feeds, back: Mapping[str, Stream], inputs: Inputs) -> furnace.Charge:
+    materials = [feeds.smelting]
+    materials += [_molten(back[name]) for name in _MOLTEN_TO_SMELTING if name in back]
+    materials += [Material.of(back[name]) for name in _COLD_TO_SMELTING if name in back]
+    material = functools.reduce(operator.add, materials)
+    return furnace.Charge(material, feeds.concentrate_rate, feeds.silica, feeds.lime)
+
+
+_MOLTEN_TO_SMELTING = ("converting_slag", "cleaned_matte")
+_COLD_TO_SMELTING = ("slag_concentrate", "furnace_dust", "converting_dust")
+
+
+def _molten(stream: Stream) -> Material:
+    """A melt makes no dust: its dry mass counts as none."""
+    material = Material.of(stream)
+    return replace(material, dry_mass=0.0 * material.dry_mass)
+
+
+def _clean(
+    inputs: Inputs, feeds: Feeds, smelted: furnace.SmeltingResult, back: Mapping[str, Stream]
+) -> slag_cleaning.SlagCleaningResult | None:
+    s = inputs.slag_cleaning
+    if s is None:
+        return None
+    slags = {"smelting_slag": smelted.slag}
+    if "slag_to_clean" in back:
+        slags["converting_slag"] = back["slag_to_clean"]
+    return slag_cleaning.solve(slags, inputs.site, s, feeds.fuels[s.reductant])
+
+
+def _convert(
+    inputs: Inputs,
+    feeds: Feeds,
+    smelted: furnace.SmeltingResult,
+    cleaned: slag_cleaning.SlagCleaningResult | None,
+    back: Mapping[str, Stream],
+) -> converting.ConvertingResult | None:
+    if inputs.converting is None:
+        return None
+    matte = smelted.matte_made
+    if cleaned is not None and cleaned.matte is not None and _matte_to(inputs) == "converting":
+        matte = mix(matte, cleaned.matte)
+    reverts = [feeds.converting] if feeds.converting is not None else []
+    reverts += [Material.of(back[n]) for n in ("anode_slag", "rejects_to_converting", "scrap_to_converting") if n in back]
+    return converting.solve(matte, tuple(reverts), feeds.silica, feeds.lime, inputs.site, inputs.converting)
+
+
+def _refine(
+    inputs: Inputs, feeds: Feeds, converted: converting.ConvertingResult | None, back: Mapping[str, Stream]
+) -> anode_furnace.AnodeFurnaceResult | None:
+    s = inputs.anode_furnace
+    if s is None or converted is None:
+        return None
+    melted = [Material.of(back[n]) for n in ("rejects_to_anode_furnace", "scrap_to_anode_furnace") if n in back]
+    reverts = functools.reduce(operator.add, melted) if melted else None
+    return anode_furnace.solve(
+        converted.blister, reverts, inputs.site, s, feeds.fuels[s.reductant], feeds.fuels[s.fuel]
+    )
+
+
+def _matte_to(inputs: Inputs) -> str:
+    """Where matte of slag cleaning goes: smelting where there is no converting."""
+    to_converting = inputs.converting is not None and inputs.slag_cleaning is not None
+    return inputs.slag_cleaning.matte_to if to_converting and inputs.slag_cleaning else "smelting"
+
+
+def _returns(inputs: Inputs, c: Circuit) -> dict[str, Stream]:
+    """Every stream that goes back, by the name of its way."""
+    back: dict[str, Stream | None] = {}
+    if c.slag_cleaning is not None:
+        back["slag_concentrate"] = c.slag_cleaning.concentrate
+        back["cleaned_matte"] = c.slag_cleaning.matte if _matte_to(inputs) == "smelting" else None
+    if c.converting is not None:
+        to = inputs.recycle.converting_slag
+        if to != "discard":
+            clean = to == "slag_cleaning" and c.slag_cleaning is not None
+            back["slag_to_clean" if clean else "converting_slag"] = c.converting.slag
+        if inputs.recycle.converting_dust == "smelting":
+            back["converting_dust"] = _caught(inputs, "converter", converter_source(inputs, c.converting))
+    if c.anode_furnace is not None and inputs.anode_furnace is not None:
+        if inputs.recycle.anode_slag == "converting":
+            back["anode_slag"] = gone_cold(c.anode_furnace.slag)
+        back[f"rejects_to_{inputs.anode_furnace.reject_to}"] = c.anode_furnace.rejects
+    if c.electrorefining is not None and inputs.electrorefining is not None:
+        back[f"scrap_to_{inputs.electrorefining.scrap_to}"] = c.electrorefining.scrap
+    if inputs.gas_train is not None:
+        caught = _caught(inputs, "furnace", furnace_source(inputs, c.smelting))
+        back["furnace_dust"] = caught.scaled(inputs.smelting.dust_return)
+    return {name: stream for name, stream in back.items() if stream is not None}
+
+
+def furnace_source(inputs: Inputs, smelted: furnace.SmeltingResult) -> gas_train.Source:
+    """Gas and dust of the smelting furnace that its hood takes."""
+    return _taken(smelted.gas, smelted.dust, inputs.emissions.smelting_escape if inputs.emissions else NONE)
+
+
+def converter_source(inputs: Inputs, converted: converting.ConvertingResult) -> gas_train.Source:
+    """Gas and dust of converting that the primary hood takes."""
+    return _taken(converted.gas, converted.dust, inputs.emissions.converting_escape if inputs.emissions else NONE)
+
+
+NONE = np.zeros(1)
+
+
+def _taken(gas: Stream, dust: Stream, escape: FloatN) -> gas_train.Source:
+    return gas_train.Source(gas.scaled(1.0 - escape), dust.scaled(1.0 - escape))
+
+
+def _caught(inputs: Inputs, line: str, source: gas_train.Source) -> Stream:
+    """Dust at 25 degC: from the hot gas line where the case has a gas train, else all that is carried out."""
+    if inputs.gas_train is None:
+        assert source.dust is not None
+        return gone_cold(source.dust)
+    settings = inputs.furnace_gas if line == "furnace" else inputs.converter_gas
+    return gas_train.hot_line(source, settings, inputs.site).dust
+
+
+@dataclass(frozen=True, eq=False)
+class Loop:
+    """The circuit cut open; implements ``numerics.recycle.Loop``.
+
+    pattern : name -> stream of the right species, for the layout of the tears: amounts and temperature
+    """
+
+    inputs: Inputs
+    feeds: Feeds
+    pattern: Mapping[str, Stream]
+
+    def around(self, tears: Floats) -> Floats:
+        """What comes back when ``tears`` (N, K) are put back."""
+        return pack(once_around(self.inputs, self.feeds, self.streams(tears)).returns, len(tears))
+
+    def take(self, rows: IntN) -> Loop:
+        """The loop for some of the scenarios."""
+        part: Loop = take(self, rows)
+        return part
+
+    def streams(self, tears: Floats) -> dict[str, Stream]:
+        """The tears as streams."""
+        back, at = {}, 0
+        for name, stream in self.pattern.items():
+            width = len(stream.phase)
+            back[name] = Stream(stream.phase, tears[:, at : at + width], tears[:, at + width])
+            at += width + 1
+        return back
+
+
+def pack(streams: Mapping[str, Stream], n: int) -> Floats:
+    """Amounts and temperature of every stream side by side, (N, K)."""
+    columns = []
+    for stream in streams.values():
+        columns += [np.broadcast_to(stream.n, (n, len(stream.phase))), np.broadcast_to(stream.T, (n,))[:, None]]
+    return np.concatenate(columns, axis=1) if columns else np.zeros((n, 0))
