@@ -4,8 +4,9 @@ Read in this order: settings, deportment, melts, heat, blast, feed, result; vess
 cycle and batch for batch converting; continuous; limits and solve.
 """
 
+from pyrobal.plant.converting.cautions import CAUTIONS, SAFETY, cautions
 from pyrobal.plant.converting.result import ConvertingResult
 from pyrobal.plant.converting.settings import ConvertingSettings
 from pyrobal.plant.converting.solve import solve
 
-__all__ = ["ConvertingResult", "ConvertingSettings", "solve"]
+__all__ = ["CAUTIONS", "SAFETY", "ConvertingResult", "ConvertingSettings", "cautions", "solve"]

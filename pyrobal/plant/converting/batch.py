@@ -46,12 +46,13 @@ def solve_batch(c: Charge, site: SiteSettings, s: ConvertingSettings) -> Convert
 
     Without a coolant the march is repeated with one, only to read what it would take.
     """
-    run = _march(c, site, s, hold=s.close_heat_with == "cold_charge")
-    full = run if run.given.vessel.hold else _march(c, site, s, hold=True)
+    run = run_cycle(c, site, s, hold=s.close_heat_with == "cold_charge")
+    full = run if run.given.vessel.hold else run_cycle(c, site, s, hold=True)
     return _assemble(c, site, run, full)
 
 
-def _march(c: Charge, site: SiteSettings, s: ConvertingSettings, hold: bool) -> Run:
+def run_cycle(c: Charge, site: SiteSettings, s: ConvertingSettings, hold: bool) -> Run:
+    """March the cycle of every scenario; ``hold`` where cold charge keeps the temperature."""
     ladles = c.ladles(s.matte_temperature_drop)
     share = schedule.matte_in_cycle(s) / c.matte.mass()  # [s] of matte production in one cycle
     matte, reverts = ladles.scaled(share), c.reverts.scaled(share)

@@ -64,7 +64,7 @@ class Heat:
     """How the heat closes, (N,) each.
 
     blast, enrichment : per mole of dry blast, and its O2; dry : [mol/s] of it
-    to_spare : [W] before any matte is fed cold; cold : share of the matte that is; surplus : [W] after
+    to_spare : [W] before liquid matte is fed cold; cold : share of the matte that is; surplus : [W] after
     """
 
     blast: Blast
@@ -77,13 +77,18 @@ class Heat:
 
 @dataclass(frozen=True, eq=False)
 class Furnace:
-    """What is constant: matte liquid and cold, feed as settled, a kilogram of the one flux that is used."""
+    """What is constant.
+
+    liquid : matte as poured; melting : (N,) [W] it brings beyond cold matte; cold : 1 where all comes cold
+    fed : matte and reverts as settled; flux, flux_settled : a kilogram of the one flux that is used
+    """
 
     s: ConvertingSettings
     site: SiteSettings
     charge: Charge
     liquid: Entry
-    frozen: Entry
+    melting: FloatN
+    cold: float
     fed: Settled
     flux: Material | None
     flux_settled: Settled | None
@@ -113,7 +118,8 @@ def _furnace(c: Charge, site: SiteSettings, s: ConvertingSettings) -> Furnace:
     flux = c.lime if s.slag_system == "calcium_ferrite" else c.silica
     fed = settle(liquid.elements, to).plus(settle(c.reverts.elements, to), np.ones(1))
     settled = None if flux is None else settle(flux.entry.elements, to)
-    return Furnace(s, site, c, liquid, c.cold(), fed, flux, settled)
+    melting = liquid.enthalpy - c.cold().enthalpy
+    return Furnace(s, site, c, liquid, melting, float(s.matte_state == "solid"), fed, flux, settled)
 
 
 def steady(f: Furnace, oxidic: FloatN) -> Steady:
@@ -182,14 +188,10 @@ def heat(f: Furnace, state: Steady) -> Heat:
         y = 1.0 / (dry_air + (1.0 - OXYGEN_IN_AIR * dry_air) / s.oxygen_purity)
     wind = blast(f.site, s, y)
     to_spare = gross - blown / y * _uptake(s, wind)
-    brought = f.liquid.enthalpy - f.frozen.enthalpy
-    cold = np.zeros_like(to_spare)
-    if s.matte_state == "solid":
-        to_spare, cold = to_spare - brought, cold + 1.0
-        return Heat(wind, y, blown / y, to_spare, cold, to_spare)
-    if s.close_heat_with == "cold_charge":
-        cold = np.clip(to_spare / brought, 0.0, 1.0)
-    return Heat(wind, y, blown / y, to_spare, cold, to_spare - cold * brought)
+    more = np.zeros_like(to_spare)
+    if s.close_heat_with == "cold_charge" and s.matte_state == "liquid":
+        more = np.clip(to_spare / f.melting, 0.0, 1.0)
+    return Heat(wind, y, blown / y, to_spare, f.cold + more, to_spare - more * f.melting)
 
 
 def _uptake(s: ConvertingSettings, wind: Blast) -> FloatN:
@@ -198,14 +200,14 @@ def _uptake(s: ConvertingSettings, wind: Blast) -> FloatN:
 
 
 def _before_blast(f: Furnace, state: Steady) -> FloatN:
-    """(N,) [W] that feed, its matte liquid, and reactions leave for the blast at the bath's temperature."""
+    """(N,) [W] that feed and reactions leave for the blast, at the temperature of the bath."""
     s, p = f.s, phases()
     hot = {name: p[name].enthalpy(s.bath_temperature) for name in ("bath", "slag", "gas", "dust")}
     amounts = {"bath": state.melt, "slag": state.slag, "gas": state.gas, "dust": state.dust}
     leaving = sum(((amounts[name] * h).sum(axis=1) for name, h in hot.items()), np.zeros(1))
     leaving = leaving + state.so2 * hot["gas"][:, p["gas"].index("SO2(g)")]
     leaving = leaving - state.oxygen_reacted * hot["gas"][:, p["gas"].index("O2(g)")]
-    entering = f.liquid.enthalpy + f.charge.reverts.enthalpy
+    entering = f.liquid.enthalpy - f.cold * f.melting + f.charge.reverts.enthalpy
     if f.flux is not None:
         entering = entering + state.flux * f.flux.entry.enthalpy
     return entering - leaving - s.heat_loss
@@ -249,7 +251,7 @@ def _assemble(f: Furnace, state: Steady, h: Heat, converged: BoolN) -> Convertin
     out = {"blister": blister, "slag": slag, "gas": gas, "dust": Stream(p["dust"], state.dust, T)}
     blown = Stream(air_species(), h.blast.n * column(h.dry), s.blast_temperature)
     air, nothing, mass = h.dry * h.blast.air, np.zeros_like(h.dry), c.matte.mass()
-    capacity = mass * np.maximum(h.to_spare, 0.0) / (f.liquid.enthalpy - f.frozen.enthalpy)
+    capacity = mass * (f.cold + np.maximum(h.to_spare, 0.0) / f.melting)
     flux = {f.s.slag_system: wet(f.flux, state.flux)}
     least = -_ROUNDING * np.abs(state.melt).sum(axis=1)
     backwards = (state.so2 < least) | (state.oxygen_reacted < least)

@@ -129,7 +129,7 @@ class Totals:
 
     def __add__(self, later: Totals) -> Totals:
         so2 = phases()["gas"].index("SO2(g)")
-        higher = later.peak_gas[:, so2] > self.peak_gas[:, so2]
+        higher = later.peak_gas[:, so2] > self.peak_gas[:, so2] * (1.0 + _ROUNDING)
         return Totals(
             self.gas + later.gas, self.gas_heat + later.gas_heat, self.dust + later.dust,
             self.slag + later.slag, self.slag_heat + later.slag_heat, self.slag_blown + later.slag_blown,

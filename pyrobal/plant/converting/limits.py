@@ -40,6 +40,7 @@ def batch_reasons(
         (_iron(c) <= s.white_metal_iron, Reason.NO_IRON_FOR_SLAG_BLOW),
         (_overlap(s, course), Reason.STAGES_OVERLAP),
         (_impossible(slag), Reason.CONVERTER_SLAG_IMPOSSIBLE),
+        (_no_solubility(s), Reason.CONVERTER_SLAG_IMPOSSIBLE),
         (backwards, Reason.BLOW_RUNS_BACKWARDS),
         (coldest < s.coldest_bath, Reason.BATH_FREEZES),
         (hottest > HOTTEST, Reason.BATH_OVERHEATS),
@@ -71,6 +72,11 @@ def _more_than_made(s: ConvertingSettings, cold: FloatN, blister: Stream) -> Boo
     """(N,) True where own cold copper (N,) [kg/s] is more than the blister that is left."""
     own = s.cold_charge == "own_copper"
     return np.asarray((cold > blister.mass()) & own)
+
+
+def _no_solubility(s: ConvertingSettings) -> BoolN:
+    """(N,) True where the copper a slag would dissolve beside white metal has no value."""
+    return np.asarray(~np.isfinite(schedule.slag_assay(s, s.white_metal_iron).oxidic_copper))
 
 
 def _impossible(slag: Stream) -> BoolN:

@@ -14,6 +14,8 @@ from pyrobal.plant.converting.vessel import Bath, Blow, Vessel
 from pyrobal.streams.ledger import Entry
 from pyrobal.streams.site import AIR_SPECIES, air_species
 
+_WIDEST = 50.0  # K, swing about the set temperature that cold charge is put in ahead of
+
 
 @dataclass(frozen=True, eq=False)
 class Moment:
@@ -101,7 +103,7 @@ def blowing(v: Vessel, blow: Blow, before: Bath, r: Reaction, last: bool) -> Mom
     bath = Bath(r.white, r.copper, r.sulfur, r.oxygen, r.melt, slag, H - gas_heat, T)
     cold = np.zeros_like(T)
     if v.hold and not last:
-        rise = np.maximum(T - before.T, 0.0)
+        rise = np.clip(T - before.T, 0.0, _WIDEST)
         bath, cold = bath.held_at(v.s.bath_temperature - 0.5 * rise, blow.coolant)
         charged = blow.coolant.entry(cold)
         elements, heat_in = elements + charged.elements, heat_in + charged.enthalpy
