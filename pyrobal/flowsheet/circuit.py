@@ -117,7 +117,11 @@ def _convert(
     if cleaned is not None and cleaned.matte is not None and _matte_to(inputs) == "converting":
         matte = mix(matte, cleaned.matte)
     reverts = [feeds.converting] if feeds.converting is not None else []
-    reverts += [Material.of(back[n]) for n in ("anode_slag", "rejects_to_converting", "scrap_to_converting") if n in back]
+    reverts += [
+        Material.of(back[n])
+        for n in ("anode_slag", "rejects_to_converting", "scrap_to_converting")
+        if n in back
+    ]
     return converting.solve(matte, tuple(reverts), feeds.silica, feeds.lime, inputs.site, inputs.converting)
 
 
@@ -127,7 +131,9 @@ def _refine(
     s = inputs.anode_furnace
     if s is None or converted is None:
         return None
-    melted = [Material.of(back[n]) for n in ("rejects_to_anode_furnace", "scrap_to_anode_furnace") if n in back]
+    melted = [
+        Material.of(back[n]) for n in ("rejects_to_anode_furnace", "scrap_to_anode_furnace") if n in back
+    ]
     reverts = functools.reduce(operator.add, melted) if melted else None
     return anode_furnace.solve(
         converted.blister, reverts, inputs.site, s, feeds.fuels[s.reductant], feeds.fuels[s.fuel]
@@ -172,7 +178,9 @@ def furnace_source(inputs: Inputs, smelted: furnace.SmeltingResult) -> gas_train
 
 def converter_source(inputs: Inputs, converted: converting.ConvertingResult) -> gas_train.Source:
     """Gas and dust of converting that the primary hood takes."""
-    return _taken(converted.gas, converted.dust, inputs.emissions.converting_escape if inputs.emissions else NONE)
+    return _taken(
+        converted.gas, converted.dust, inputs.emissions.converting_escape if inputs.emissions else NONE
+    )
 
 
 NONE = np.zeros(1)
@@ -225,5 +233,8 @@ def pack(streams: Mapping[str, Stream], n: int) -> Floats:
     """Amounts and temperature of every stream side by side, (N, K)."""
     columns = []
     for stream in streams.values():
-        columns += [np.broadcast_to(stream.n, (n, len(stream.phase))), np.broadcast_to(stream.T, (n,))[:, None]]
+        columns += [
+            np.broadcast_to(stream.n, (n, len(stream.phase))),
+            np.broadcast_to(stream.T, (n,))[:, None],
+        ]
     return np.concatenate(columns, axis=1) if columns else np.zeros((n, 0))

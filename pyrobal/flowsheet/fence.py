@@ -93,7 +93,9 @@ def _copper_products(c: Circuit) -> dict[str, Entry]:
 def _slags(inputs: Inputs, c: Circuit) -> dict[str, Entry]:
     if c.slag_cleaning is not None:
         leaving = {"slag_cleaning.slag": c.slag_cleaning.ledger.outputs["slag"]}
-        leaving |= {f"slag_cleaning.{n}": e for n, e in c.slag_cleaning.ledger.outputs.items() if n in ("gas", "dust")}
+        leaving |= {
+            f"slag_cleaning.{n}": e for n, e in c.slag_cleaning.ledger.outputs.items() if n in ("gas", "dust")
+        }
     else:
         leaving = {"smelting.slag": c.smelting.ledger.outputs["slag"]}
     if c.converting is not None and inputs.recycle.converting_slag == "discard":
@@ -108,7 +110,11 @@ def _gases(inputs: Inputs, c: Circuit, gas: GasSide) -> dict[str, Entry]:
     back = c.back
     if gas.gas_train is None:
         kept = {"smelting": c.smelting.dust_returned, "converting": back.get("converting_dust")}
-        for name, step in (("smelting", c.smelting), ("converting", c.converting), ("anode_furnace", c.anode_furnace)):
+        for name, step in (
+            ("smelting", c.smelting),
+            ("converting", c.converting),
+            ("anode_furnace", c.anode_furnace),
+        ):
             if step is not None:
                 leaving[f"{name}.gas"] = _less(Entry.of(step.gas), leaving.get(f"{name}.escaped_gas"))
                 put_back = kept.get(name)
@@ -116,14 +122,15 @@ def _gases(inputs: Inputs, c: Circuit, gas: GasSide) -> dict[str, Entry]:
                 leaving[f"{name}.dust"] = _less(dust, None if put_back is None else Entry.of(put_back))
         return leaving
     for name, entry in gas.gas_train.ledger.outputs.items():
-        dust = name.endswith(".dust")
         to_acid = name == "cleaned_gas" and gas.acid_plant is not None
-        if not dust and not to_acid:
+        if not name.endswith(".dust") and not to_acid:
             leaving[f"gas_train.{name}"] = entry
     returned = {"furnace": back.get("furnace_dust"), "converter": back.get("converting_dust")}
     for line, x in gas.gas_train.lines.items():
         put_back = returned.get(line)
-        leaving[f"gas_train.{line}.dust"] = _less(Entry.of(x.dust), None if put_back is None else Entry.of(put_back))
+        leaving[f"gas_train.{line}.dust"] = _less(
+            Entry.of(x.dust), None if put_back is None else Entry.of(put_back)
+        )
     if gas.acid_plant is not None:
         leaving |= {f"acid_plant.{name}": entry for name, entry in gas.acid_plant.ledger.outputs.items()}
     return leaving
@@ -146,7 +153,9 @@ def _less(entry: Entry, part: Entry | None) -> Entry:
     return entry if part is None else entry + part.scaled(-np.ones(1))
 
 
-def _between(coming: Mapping[str, Entry], leaving: Mapping[str, Entry], steps: Mapping[str, Ledger]) -> FloatN:
+def _between(
+    coming: Mapping[str, Entry], leaving: Mapping[str, Entry], steps: Mapping[str, Ledger]
+) -> FloatN:
     """Heat that streams handed on lose on their way: what the steps hand out less what the steps take in."""
     handed_out = total(e.enthalpy for step in steps.values() for e in step.outputs.values())
     handed_out = handed_out - total(e.enthalpy for e in leaving.values())

@@ -60,8 +60,8 @@ SECTIONS: dict[str, type] = {
 }
 # Steps that a case has only where it has their section.
 OPTIONAL = (
-    "dryer", "slag_cleaning", "converting", "anode_furnace", "electrorefining", "gas_train", "acid_plant", "load",
-    "emissions",
+    "dryer", "slag_cleaning", "converting", "anode_furnace", "electrorefining", "gas_train", "acid_plant",
+    "load", "emissions",
 )  # fmt: skip
 
 

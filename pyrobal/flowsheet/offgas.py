@@ -34,7 +34,9 @@ def gas_side(inputs: Inputs, feeds: Feeds, circuit: Circuit, copper: FloatN, sul
     """
     train = acid = loaded = emitted = None
     if inputs.gas_train is not None:
-        train = gas_train.solve(_sources(inputs, circuit), _lines(inputs, circuit), inputs.gas_train, inputs.site)
+        train = gas_train.solve(
+            _sources(inputs, circuit), _lines(inputs, circuit), inputs.gas_train, inputs.site
+        )
     if inputs.acid_plant is not None and train is not None and train.to_acid_plant is not None:
         acid = acid_plant.solve(train.to_acid_plant, inputs.site, inputs.acid_plant)
     if inputs.load is not None and acid is not None and train is not None:

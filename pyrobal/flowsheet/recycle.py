@@ -9,7 +9,7 @@ from pyrobal.fields import choice
 
 @dataclass(frozen=True)
 class RecycleSettings:
-    """Ways back that belong to no single step; the other steps name their own (matte_to, reject_to, scrap_to)."""
+    """Ways back that belong to no single step; steps name their own (matte_to, reject_to, scrap_to)."""
 
     converting_slag: str = choice(
         "where slag of converting goes; slag_cleaning means smelting where the case has no slag cleaning",

@@ -44,7 +44,17 @@ def solve(inputs: Inputs) -> Results:
     ledger = plant_ledger(inputs, fed, dried, feeds, circuit, GasSide())
     gas = gas_side(inputs, feeds, circuit, _copper(circuit), ledger.elements_in()[:, _S])
     ledger = plant_ledger(inputs, fed, dried, feeds, circuit, gas)
-    return Results(inputs, fed, dried, feeds, circuit, gas, recycle, ledger, _reason(n, inputs, fed, circuit, recycle, gas))
+    return Results(
+        inputs,
+        fed,
+        dried,
+        feeds,
+        circuit,
+        gas,
+        recycle,
+        ledger,
+        _reason(n, inputs, fed, circuit, recycle, gas),
+    )
 
 
 def _closed(inputs: Inputs, feeds: Feeds, n: int) -> tuple[Circuit, FixedPoint | None]:

@@ -88,5 +88,5 @@ def _mixed(history: list[tuple[Floats, Floats]]) -> Floats:
     gamma = np.linalg.solve(normal + ridge * np.eye(normal.shape[1]), right)
     back = np.stack([b for _, b in history], axis=2)
     mixed = latest - ((back[:, :, 1:] - back[:, :, :-1]) @ gamma)[:, :, 0]
-    usable = np.isfinite(mixed).all(axis=1) & (mixed >= 0).all(axis=1)
+    usable = np.asarray((np.isfinite(mixed) & (mixed >= 0)).all(axis=1))
     return np.where(usable[:, None], mixed, latest)

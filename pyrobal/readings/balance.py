@@ -1,65 +1,120 @@
-"""Readings of the plant as a whole: where each element goes, and how well everything closes."""
+"""Readings of the plant as a whole: what it takes, where each element goes, how well everything closes."""
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 
-from pyrobal.arrays import FloatN
+from pyrobal.arrays import FloatN, total
 from pyrobal.flowsheet.results import Results
 from pyrobal.readings.registry import Reading
+from pyrobal.readings.smelting import fuel_heat
 from pyrobal.thermo.elements import ELEMENTS
+from pyrobal.thermo.properties import species
 
-_ROUND = ("returned_dust", "cold_charge")  # inputs of the furnace that are its own products
+_AIRS = ("blast", "leak", "leakage", "air")  # last word of an input that is air: its CO2 is not ours
+_CO2_MASS = float(species("CO2(g)").molar_mass[0])
+_COPPER = ("smelting.matte", "converting.blister", "anode_furnace.anodes", "electrorefining.cathode",
+           "electrorefining.electrolyte")  # fmt: skip
 
 
 def _elements(r: Results) -> list[str]:
-    total = r.smelting.ledger.elements_in()
-    return [e for e, x in zip(ELEMENTS, total.T, strict=True) if np.any(x > 0) and e != "Rest"]
+    there = (r.ledger.elements_in() > 0).any(axis=0)
+    return [e for e, x in zip(ELEMENTS, np.atleast_1d(there), strict=True) if x and e != "Rest"]
 
 
-def _net_out(r: Results, element: str) -> dict[str, FloatN]:
+def _out(r: Results, element: str) -> dict[str, FloatN]:
     """(N,) [mol/s] that leaves for good, by outlet."""
     i = ELEMENTS.index(element)
-    ledger = r.smelting.ledger
-    out = {name: entry.elements[:, i] for name, entry in ledger.outputs.items()}
-    out["dust"] = out["dust"] - ledger.inputs["returned_dust"].elements[:, i]
-    out["matte"] = out["matte"] - ledger.inputs["cold_charge"].elements[:, i]
-    return out
+    return {name: entry.elements[:, i] for name, entry in r.ledger.outputs.items()}
 
 
 def _deportment(r: Results, member: str) -> FloatN:
-    element, outlet = member.split(".")
-    out = _net_out(r, element)
-    return out[outlet] / sum(out.values())
+    element, outlet = member.split(".", 1)
+    out = _out(r, element)
+    return out[outlet] / total(out.values())
 
 
 def _deportment_members(r: Results) -> list[str]:
     solids = [e for e in _elements(r) if e not in ("O", "H", "C", "N", "Ar")]
-    return [f"{e}.{outlet}" for e in solids for outlet in r.smelting.ledger.outputs]
+    return [f"{e}.{outlet}" for e in solids for outlet, n in _out(r, e).items() if np.any(n != 0)]
+
+
+def _recovery(r: Results) -> FloatN:
+    fed = r.ledger.elements_in()[:, ELEMENTS.index("Cu")]
+    return total(n for name, n in _out(r, "Cu").items() if name in _COPPER) / fed
+
+
+def _heat_closure(r: Results) -> FloatN:
+    """(N,) the largest of the steps', with its sign."""
+    steps = (r.dryer, r.smelting, r.slag_cleaning, r.converting, r.anode_furnace, r.electrorefining,
+             r.gas_train, r.acid_plant)  # fmt: skip
+    closures = [step.ledger.heat_closure() for step in steps if step is not None]
+    return functools.reduce(lambda a, b: np.where(np.abs(b) > np.abs(a), b, a), closures)
+
+
+def _industrial_oxygen(r: Results) -> FloatN:
+    return r.smelting.heat.industrial + (r.converting.industrial if r.converting is not None else 0.0)
+
+
+def _fuel_heat(r: Results) -> FloatN:
+    heat = fuel_heat(r)
+    if r.dryer is not None:
+        heat = heat + r.dryer.heat
+    if r.anode_furnace is not None:
+        anode = r.anode_furnace
+        fuels, s = r.feeds.fuels, r.inputs.anode_furnace
+        assert s is not None
+        heat = heat + anode.fuel * fuels[s.fuel].heating_value
+        heat = heat + anode.reductant * fuels[s.reductant].heating_value
+    if r.slag_cleaning is not None and r.slag_cleaning.unit_reductant is not None:
+        heat = heat + r.slag_cleaning.reductant * r.slag_cleaning.unit_reductant.heating_value
+    return heat
+
+
+def _flux(r: Results) -> FloatN:
+    flux = r.smelting.silica_flux + r.smelting.lime_flux
+    return flux + (r.converting.silica_flux + r.converting.lime_flux if r.converting is not None else 0.0)
+
+
+def _power(r: Results) -> FloatN:
+    """(N,) [W] that ledgers name: furnaces, cells, fans and the acid plant's blower."""
+    drawn = ("power", "shaft", "blower")
+    items = r.ledger.heat_out.items()
+    return total(-heat for name, heat in items if name.rpartition(".")[2] in drawn)
+
+
+def _carbon_dioxide(r: Results) -> FloatN:
+    carbon = ELEMENTS.index("C")
+    ours = (e.elements[:, carbon] for name, e in r.ledger.inputs.items() if not _is_air(name))
+    return total(ours) * _CO2_MASS
+
+
+def _is_air(name: str) -> bool:
+    return name.rpartition(".")[2].rpartition("_")[2] in _AIRS
 
 
 READINGS = (
+    Reading("plant.oxygen", "Nm3/h", "industrial oxygen of all furnaces, at its purity", _industrial_oxygen),
+    Reading("plant.fuel_heat", "MW", "fuels and reductants of all steps, by lower heating value", _fuel_heat),
+    Reading("plant.flux", "t/h", "fluxes of all furnaces, wet", _flux),
     Reading(
-        "recovery.Cu", "%", "copper to the matte, of all copper fed", lambda r: _deportment(r, "Cu.matte")
+        "plant.power", "MW", "electric power of furnace, cells, fans and blower; oxygen plant and drives not",
+        _power,
+    ),
+    Reading("plant.co2", "t/h", "direct CO2: carbon of fuels, reductants, flux and charge", _carbon_dioxide),
+    Reading("recovery.Cu", "%", "copper in the last copper product, of all copper fed", _recovery),
+    Reading(
+        "deportment.<X>", "%", "share of an element that leaves the plant for good by an outlet",
+        _deportment, _deportment_members,
     ),
     Reading(
-        "deportment.<X>",
-        "%",
-        "share of an element that leaves for good by an outlet",
-        _deportment,
-        _deportment_members,
+        "balance.<X>.closure", "-", "(out - in) / in of an element at the fence of the plant",
+        lambda r, e: r.ledger.closure(e), _elements,
     ),
     Reading(
-        "balance.<X>.closure",
-        "-",
-        "(out - in) / in of an element over the furnace",
-        lambda r, e: r.smelting.ledger.closure(e),
-        _elements,
+        "balance.heat.closure", "-", "heat in less heat out over the heat turned over, of the worst step",
+        _heat_closure,
     ),
-    Reading(
-        "balance.heat.closure",
-        "-",
-        "heat in less heat out, over the heat turned over",
-        lambda r: r.smelting.ledger.heat_closure(),
-    ),
-)
+)  # fmt: skip

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN
+from pyrobal.arrays import BoolN, FloatN
 from pyrobal.constants import MW, PERCENT, TONNE_PER_HOUR, celsius
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
+from pyrobal.plant import acid_plant, anode_furnace, emissions, gas_train, load, slag_cleaning
 from pyrobal.readings.registry import evaluate
 from pyrobal.thermo import solutions
 
@@ -38,17 +39,69 @@ def messages(results: Results, scenario: int = 0) -> list[Message]:
     """Everything worth saying about one scenario, the gravest first."""
     reason = Reason(int(results.reason[scenario]))
     if reason is not Reason.SOLVED:
-        return [Message("limit", "smelting", reason.text), *_safety(results, scenario)]
+        return [Message("limit", _failed_step(results, scenario), reason.text), *_safety(results, scenario)]
     found = [m for rule in _RULES for m in rule(results, scenario)]
     order = {"caution": 0, "note": 1, "safety": 2}
     return sorted([*found, *_safety(results, scenario)], key=lambda m: order[m.level])
+
+
+STEPS = ("slag_cleaning", "converting", "anode_furnace", "electrorefining", "gas_train", "acid_plant", "load",
+         "emissions")  # fmt: skip
+_CAUTIOUS = {
+    "slag_cleaning": slag_cleaning,
+    "anode_furnace": anode_furnace,
+    "acid_plant": acid_plant,
+    "load": load,
+    "emissions": emissions,
+}
+
+
+def _failed_step(r: Results, i: int) -> str:
+    """The section of the first step without an answer."""
+    if r.feed.reason[0 if len(r.feed.reason) == 1 else i] != Reason.SOLVED:
+        return "concentrate"
+    for name in ("smelting", *STEPS):
+        step = getattr(r, name)
+        if step is not None and step.reason[0 if len(step.reason) == 1 else i] != Reason.SOLVED:
+            return name
+    return "recycle"
+
+
+def _steps(r: Results, i: int) -> Iterator[Message]:
+    """Cautions that the other steps work out for themselves."""
+    for name, module in _CAUTIOUS.items():
+        step = getattr(r, name)
+        if step is not None:
+            for key, holds in module.cautions(step).items():
+                if _one(holds, i):
+                    yield Message("caution", key, module.CAUTIONS[key])
+    if r.gas_train is not None:
+        for caution in gas_train.cautions(r.gas_train):
+            if _one(caution.holds, i):
+                yield Message("caution", caution.key, caution.text)
+
+
+def _step_safety(r: Results) -> Iterator[Message]:
+    for name in ("slag_cleaning", "anode_furnace", "gas_train", "acid_plant", "emissions"):
+        if getattr(r, name) is not None:
+            module = gas_train if name == "gas_train" else _CAUTIOUS[name]
+            yield Message("safety", name, module.SAFETY)
+    if r.converting is not None:
+        yield Message("safety", "converting", CONVERTING_SAFETY)
+
+
+CONVERTING_SAFETY = (
+    "slag foams where a charge is over-blown or rich in magnetite, and fresh matte on over-oxidised slag "
+    "reacts with force; damp cold charge, scrap or flux explodes under the bath; local codes and licensed "
+    "practice decide"
+)
 
 
 def _at(results: Results, key: str, scenario: int) -> float:
     return float(evaluate(results, key)[scenario])
 
 
-def _one(array: FloatN, scenario: int) -> float:
+def _one(array: FloatN | BoolN, scenario: int) -> float:
     return float(array[0] if array.shape[0] == 1 else array[scenario])
 
 
@@ -219,10 +272,11 @@ def _safety(r: Results, i: int) -> Iterator[Message]:
         "estimate, not "
         "furnace control",
     )
+    yield from _step_safety(r)
     if r.scenarios and np.any(r.smelting.heat.fuel > 0):
         yield Message(
             "safety", "smelting.fuel", "incomplete combustion leaves CO: monitor the uptake and after-burn"
         )
 
 
-_RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (_feed, _heat, _slag, _closures)
+_RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (_feed, _heat, _slag, _closures, _steps)

@@ -67,9 +67,34 @@ class Reading:
 
 def readings() -> tuple[Reading, ...]:
     """Every reading, in the order a person reads a balance."""
-    from pyrobal.readings import balance, feed, smelting
+    from pyrobal.readings import (
+        acid,
+        anode,
+        balance,
+        converting,
+        electrorefining,
+        emissions,
+        feed,
+        gas,
+        load,
+        slag_cleaning,
+        smelting,
+    )
 
-    return (*feed.READINGS, *smelting.READINGS, *balance.READINGS)
+    steps = (
+        feed,
+        smelting,
+        slag_cleaning,
+        converting,
+        anode,
+        electrorefining,
+        gas,
+        acid,
+        load,
+        emissions,
+        balance,
+    )
+    return tuple(reading for step in steps for reading in step.READINGS)
 
 
 def find(key: str) -> tuple[Reading, str]:

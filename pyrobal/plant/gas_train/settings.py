@@ -94,10 +94,10 @@ class ConverterGasSettings(GasLineSettings):
 
 @dataclass(frozen=True)
 class AnodeGasSettings(GasLineSettings):
-    """The same with defaults of an anode furnace: no cooler, to the stack. Its hood stands in [anode_furnace]."""
+    """The same with defaults of an anode furnace: to the stack. Its hood stands in [anode_furnace]."""
 
     to: str = _default("to", "stack")
-    cooling: str = _default("cooling", "none")
+    cooling: str = _default("cooling", "water_spray")
     cooler_catch: FloatN = _default("cooler_catch", 0.0)
     sulfation: FloatN = _default("sulfation", 0.0)
 
