@@ -15,15 +15,17 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from pyrobal.case.load import Case, load_case
     from pyrobal.report.result import Result, balance
+    from pyrobal.studies.sweep import sweep
 
 __version__ = "0.1.0"
-__all__ = ["Case", "Result", "__version__", "balance", "load_case"]
+__all__ = ["Case", "Result", "__version__", "balance", "load_case", "sweep"]
 
 _HOME = {
     "Case": "pyrobal.case.load",
     "load_case": "pyrobal.case.load",
     "Result": "pyrobal.report.result",
     "balance": "pyrobal.report.result",
+    "sweep": "pyrobal.studies.sweep",
 }
 
 

@@ -7,6 +7,7 @@ import click
 from pyrobal import __version__
 from pyrobal.cli.balance import balance, check
 from pyrobal.cli.registry import readings, settings
+from pyrobal.cli.studies import sweep
 from pyrobal.cli.substance import substance
 
 GREETING = """\
@@ -30,5 +31,5 @@ def pyrobal(context: click.Context) -> None:
         click.echo(GREETING)
 
 
-for command in (balance, check, settings, readings, substance):
+for command in (balance, check, settings, readings, substance, sweep):
     pyrobal.add_command(command)

@@ -1,0 +1,149 @@
+"""Aim: the setting with which a reading takes a wanted value, in every scenario at once."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from pyrobal.arrays import BoolN, FloatN, Floats, take
+from pyrobal.case.load import Case, load_case
+from pyrobal.errors import CaseError, Fault
+from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.flowsheet.solve import solve
+from pyrobal.numerics.bracketing import root
+from pyrobal.studies.measure import measured, reading_units, reading_value
+from pyrobal.studies.plan import ends
+from pyrobal.studies.variable import Variable, find
+
+PROBES: Final = 17  # places where a change of sign is looked for, ends included
+_HALVINGS: Final = 24  # to the edge of where there is an answer
+
+
+@dataclass(frozen=True)
+class Aim:
+    """``reading`` shall be ``value`` (SI) by the choice of ``by`` between ``low`` and ``high`` (SI)."""
+
+    reading: str
+    value: float
+    by: Variable
+    low: float
+    high: float
+
+    def solved(self, inputs: Inputs) -> tuple[FloatN, BoolN]:
+        """The setting (N,) in SI, nan where nothing between the ends meets the aim; and (N,) where found.
+
+        The range is probed at even steps, and a root enclosed in the step where the miss changes sign: the
+        one nearest the setting the case has, or the lowest where it has none. Where no step does, the edges
+        of the stretch that has an answer are closed in on and tried too.
+        """
+        n = inputs.scenarios
+        probes = np.linspace(self.low, self.high, PROBES)
+        misses = np.stack([self._miss(inputs, np.full(n, x)) for x in probes])
+        low, high, found = self._bracket(probes, misses, self._present(inputs))
+        if not found.all():
+            rows = np.flatnonzero(~found)
+            low[rows], high[rows], found[rows] = self._at_edges(take(inputs, rows), probes, misses[:, rows])
+        x = root(lambda trial: self._miss(inputs, trial), low, high).x
+        return np.where(found, x, np.nan), found & np.isfinite(x)
+
+    def _miss(self, inputs: Inputs, x: FloatN) -> FloatN:
+        return measured(solve(inputs.replace(self.by.path, x)), self.reading) - self.value
+
+    def _present(self, inputs: Inputs) -> FloatN:
+        present = self.by.value(inputs)
+        return np.full(1, self.low) if present is None else present
+
+    def _bracket(self, probes: FloatN, misses: Floats, present: FloatN) -> tuple[FloatN, FloatN, BoolN]:
+        """Ends (N,) of the step to search, and whether there is one: misses (PROBES, N) differ in sign."""
+        sign = np.sign(misses)
+        crossed = sign[:-1] * sign[1:] <= 0.0  # False where either end is nan
+        middle = 0.5 * (probes[:-1] + probes[1:])
+        distance = np.where(crossed, np.abs(middle[:, None] - present[None, :]), np.inf)
+        step = distance.argmin(axis=0)
+        return probes[step], probes[step + 1], np.asarray(crossed.any(axis=0))
+
+    def _at_edges(self, inputs: Inputs, probes: FloatN, misses: Floats) -> tuple[FloatN, FloatN, BoolN]:
+        """The same between the outermost probes with an answer and the edges beyond which there is none."""
+        answered = np.isfinite(misses)
+        first, last = answered.argmax(axis=0), PROBES - 1 - answered[::-1].argmax(axis=0)
+        column = np.arange(misses.shape[1])
+        some = answered.any(axis=0)
+        low, high, found = probes[first], probes[last], np.zeros(len(column), dtype=bool)
+        for inner, outer in ((first, first - 1), (last, last + 1)):
+            outside = np.clip(outer, 0, PROBES - 1)
+            edge, miss = self._edge(inputs, probes[inner], probes[outside])
+            hit = some & ~found & (np.sign(miss) * np.sign(misses[inner, column]) <= 0.0)
+            low = np.where(hit, np.minimum(edge, probes[inner]), low)
+            high = np.where(hit, np.maximum(edge, probes[inner]), high)
+            found = found | hit
+        return low, high, found
+
+    def _edge(self, inputs: Inputs, inside: FloatN, outside: FloatN) -> tuple[FloatN, FloatN]:
+        """The setting (N,) closest to ``outside`` that still has an answer, and the miss there."""
+        miss = self._miss(inputs, inside)
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (inside + outside)
+            there = self._miss(inputs, middle)
+            good = np.isfinite(there)
+            inside, outside = np.where(good, middle, inside), np.where(good, outside, middle)
+            miss = np.where(good, there, miss)
+        return inside, miss
+
+
+def aiming(case: Case, aim: str, by: str) -> Aim:
+    """What ``--aim READING=VALUE --by SETTING`` or ``--by SETTING=LOW:HIGH`` mean.
+
+    Without a range, that of the setting's declaration. Raises CaseError with every fault.
+    """
+    faults: list[Fault] = []
+    reading, equals, wanted = (part.strip() for part in aim.partition("="))
+    value = 0.0
+    if not equals:
+        faults.append(Fault("--aim", None, "", f'"{aim}" is not READING=VALUE'))
+    else:
+        try:
+            value = reading_value(wanted, reading_units(case, [reading], "--aim")[reading])
+        except ValueError as error:
+            faults.append(Fault("--aim", None, reading, str(error)))
+        except CaseError as error:
+            faults += error.faults
+    key, _, span = (part.strip() for part in by.partition("="))
+    try:
+        variable = find(case.inputs, key)
+        low, high = _range(variable, span)
+    except ValueError as error:
+        faults.append(Fault("--by", None, key, str(error)))
+    if faults:
+        raise CaseError(faults)
+    return Aim(reading, value, variable, low, high)
+
+
+def _range(variable: Variable, span: str) -> tuple[float, float]:
+    if span:
+        parts = span.split(":")
+        if len(parts) != 2:
+            raise ValueError(f'"{span}" is not LOW:HIGH')
+        low, high = ends(variable, *parts)
+    elif variable.low is None or variable.high is None:
+        raise ValueError(f"has no upper or lower bound of its own; say {variable.key}=LOW:HIGH")
+    else:
+        low, high = variable.low, variable.high
+    if not low < high:
+        raise ValueError(f'"{span}" is an empty range; LOW must be below HIGH')
+    return low, high
+
+
+def aimed(case: Case, aim: Aim) -> Case:
+    """The case with the setting that meets the aim. Raises CaseError where none within its range does."""
+    x, found = aim.solved(case.inputs)
+    if not found.all():
+        text = (
+            f"no value from {aim.by.text(aim.low)} to {aim.by.text(aim.high)} gives {aim.reading} as wanted"
+        )
+        raise CaseError([Fault("--by", None, aim.by.key, text)])
+    if "\n" in case.text and len(x) == 1:
+        return load_case(case.text, [*case.overrides, f"{aim.by.key}={aim.by.text(float(x[0]))}"])
+    return dataclasses.replace(case, inputs=case.inputs.replace(aim.by.path, x))

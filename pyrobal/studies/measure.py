@@ -1,0 +1,58 @@
+"""Readings of solved scenarios, for studies: any key, whichever of its members a chunk happens to have."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from pyrobal import units
+from pyrobal.arrays import FloatN
+from pyrobal.case.load import Case
+from pyrobal.errors import CaseError, Fault
+from pyrobal.flowsheet.results import Results
+from pyrobal.flowsheet.solve import solve
+from pyrobal.readings import registry
+
+
+def measured(results: Results, key: str) -> FloatN:
+    """One reading, (N,) in SI; nan where the scenario has no answer.
+
+    An element that no scenario of the chunk holds reads zero here, where ``registry.evaluate`` refuses it.
+    """
+    reading, member = registry.find(key)
+    with np.errstate(all="ignore"):
+        value: Any = reading.compute(results, member) if member else reading.compute(results)
+    return np.where(results.solved, np.broadcast_to(value, (results.scenarios,)), np.nan)
+
+
+def reading_units(case: Case, keys: Sequence[str], option: str = "--read") -> dict[str, str]:
+    """The plant unit of each reading. Raises CaseError for every key the case has no reading of."""
+    results = solve(case.inputs)
+    found: dict[str, str] = {}
+    faults = []
+    for key in keys:
+        try:
+            if results.solved.all():
+                registry.evaluate(results, key)
+            found[key] = registry.find(key)[0].unit_for(results)
+        except KeyError as error:
+            faults.append(Fault(option, None, key, str(error.args[0])))
+    if not keys:
+        faults.append(Fault(option, None, "", "no reading is asked for; pyrobal readings lists them"))
+    if faults:
+        raise CaseError(faults)
+    return found
+
+
+def reading_value(text: str, unit: str) -> float:
+    """A value of a reading as a person writes it, in SI; a bare number is in its plant unit.
+
+    Raises ValueError with a sentence for its author.
+    """
+    try:
+        number = float(text)
+    except ValueError:
+        return units.parse(text, unit)
+    return float(units.to_si(units.finite(number, "-"), unit))

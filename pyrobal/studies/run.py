@@ -1,0 +1,117 @@
+"""Chunks of scenarios, solved here or by any executor, in order and in flat memory."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import multiprocessing
+import os
+import signal
+from collections import deque
+from collections.abc import Iterable, Iterator
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from pyrobal import __version__
+from pyrobal.arrays import FloatN, Floats, IntN
+from pyrobal.errors import PyrobalError, Reason
+from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.flowsheet.solve import solve
+from pyrobal.studies.aim import Aim
+from pyrobal.studies.measure import measured
+from pyrobal.studies.plan import varied
+from pyrobal.studies.variable import Variable
+from pyrobal.thermo.files import data_root
+
+CHUNK: Final = 8192  # scenarios solved together; more gain nothing in speed
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """One chunk: the case, what is varied in it, and what to read.
+
+    values : (n, V) in SI, of ``variables``
+    maker : ``fingerprint`` of the program that asks, which the one that answers must share
+    """
+
+    inputs: Inputs
+    variables: tuple[Variable, ...]
+    values: Floats
+    readings: tuple[str, ...]
+    aim: Aim | None
+    maker: str
+
+
+@dataclass(frozen=True, eq=False)
+class Block:
+    """The answer: readings (n, R) in SI, reason (n,), and the setting aimed with (n,) in SI, if any."""
+
+    readings: Floats
+    reason: IntN
+    aimed: FloatN | None
+
+
+class Mismatch(PyrobalError):
+    """A worker runs another version of the program or of its tables."""
+
+
+@functools.lru_cache
+def fingerprint() -> str:
+    """Version of the program and a digest of the thermochemical tables."""
+    digest = hashlib.sha256()
+    root = data_root()
+    for file in sorted(path for path in root.rglob("*") if path.suffix in (".csv", ".bib")):
+        digest.update(file.relative_to(root).as_posix().encode())
+        digest.update(file.read_bytes())
+    return f"{__version__}+{digest.hexdigest()[:16]}"
+
+
+def solve_task(task: Task) -> Block:
+    """Solve one chunk. Raises Mismatch where asked by another version of the program or its tables."""
+    if task.maker != fingerprint():
+        raise Mismatch(f"a worker has pyrobal and tables {fingerprint()}, the study {task.maker}")
+    inputs = varied(task.inputs, task.variables, task.values)
+    aimed, found = None, np.ones(1, dtype=bool)
+    if task.aim is not None:
+        aimed, found = task.aim.solved(inputs)
+        inputs = inputs.replace(task.aim.by.path, aimed)
+    results = solve(inputs)
+    n = len(task.values)
+    reason = np.where(found, results.reason, Reason.AIM_OUT_OF_REACH)
+    readings = [np.broadcast_to(measured(results, key), (n,)) for key in task.readings]
+    return Block(np.column_stack(readings), np.broadcast_to(reason, (n,)), aimed)
+
+
+def blocks(tasks: Iterable[Task], executor: Executor | None = None) -> Iterator[Block]:
+    """The answers in the order of the tasks; at most a few per worker are under way or waiting.
+
+    Whoever runs them, the numbers are the same to the last bit on the same kind of machine.
+    """
+    if executor is None:
+        yield from map(solve_task, tasks)
+        return
+    window = 2 * (getattr(executor, "_max_workers", None) or os.cpu_count() or 1) + 2
+    under_way: deque[Future[Block]] = deque()
+    try:
+        for task in tasks:
+            under_way.append(executor.submit(solve_task, task))
+            if len(under_way) >= window:
+                yield under_way.popleft().result()
+        while under_way:
+            yield under_way.popleft().result()
+    finally:
+        for future in under_way:
+            future.cancel()
+
+
+def processes(count: int) -> ProcessPoolExecutor:
+    """Workers on this machine, which leave an interrupt to the process that started them."""
+    context = multiprocessing.get_context("spawn")
+    return ProcessPoolExecutor(count, mp_context=context, initializer=_ignore_interrupt)
+
+
+def _ignore_interrupt() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -1,0 +1,158 @@
+"""A study on disk: finished parts that outlive a kill, a manifest that says whose they are, one file at last.
+
+A part is written beside its place and moved there when it is whole. The manifest is the first file; a
+study goes on from the parts it finds only where its manifest is the same, and refuses the folder otherwise.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import re
+import shutil
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any, Final
+
+from pyrobal.errors import CaseError, Fault
+from pyrobal.studies.table import StudyTable
+
+if TYPE_CHECKING:
+    import pyarrow
+
+MANIFEST: Final = "_study.json"  # readers of a folder of Parquet files pass over a leading underscore
+_PART: Final = re.compile(r"part-(\d+)\.(csv|parquet)")
+
+
+@dataclass(frozen=True)
+class Store:
+    """Where a study goes: one CSV or Parquet file, or a folder of Parquet parts.
+
+    target : as the user named it
+    folder : of the parts; it is removed once they have become one file
+    suffix : ".csv" or ".parquet"
+    """
+
+    target: Path
+    folder: Path
+    suffix: str
+
+    @staticmethod
+    def at(target: str | Path) -> Store:
+        """The store behind a name. Raises CaseError where Parquet is wanted but cannot be written."""
+        target = Path(target)
+        single = target.suffix in (".csv", ".parquet")
+        suffix = target.suffix if single else ".parquet"
+        if suffix == ".parquet":
+            _need_pyarrow(target)
+        if target.exists() and target.is_dir() == single:
+            kind = (
+                "is a folder" if single else "is a file; a folder, or a name in .csv or .parquet, is needed"
+            )
+            raise CaseError([Fault("--out", None, str(target), kind)])
+        return Store(target, target.with_name(f"{target.name}.parts") if single else target, suffix)
+
+    def open(self, manifest: Mapping[str, Any]) -> set[int]:
+        """Begin or go on; the numbers of the parts that are there already.
+
+        Raises CaseError where the folder holds something else, OSError where it cannot be written.
+        """
+        self.folder.mkdir(parents=True, exist_ok=True)
+        note = self.folder / MANIFEST
+        if not note.exists():
+            if any(self.folder.iterdir()):
+                raise self._refusal("is not empty and holds no study; name another place")
+            _put(note, lambda file: file.write(json.dumps(manifest, indent=2).encode() + b"\n"))
+        elif json.loads(note.read_text(encoding="utf-8")) != json.loads(json.dumps(manifest)):
+            raise self._refusal(f"holds another study, see {MANIFEST}; remove it or name another place")
+        found = (_PART.fullmatch(path.name) for path in self.folder.iterdir())
+        return {int(match[1]) for match in found if match}
+
+    def write(self, number: int, part: StudyTable) -> None:
+        """Put one part in its place. Raises OSError where that fails; parts already there stay."""
+        _put(self._part(number), lambda file: _WRITERS[self.suffix](part, file))
+
+    def close(self, count: int) -> None:
+        """Make one file of the parts, where one was asked for, a part at a time."""
+        if self.folder == self.target:
+            return
+        join = _join_csv if self.suffix == ".csv" else _join_parquet
+        _put(self.target, lambda file: join([self._part(i) for i in range(count)], file))
+        shutil.rmtree(self.folder)
+
+    def _part(self, number: int) -> Path:
+        return self.folder / f"part-{number:05d}{self.suffix}"
+
+    def _refusal(self, text: str) -> CaseError:
+        return CaseError([Fault("--out", None, str(self.folder), text)])
+
+
+def _need_pyarrow(target: Path) -> None:
+    try:
+        import pyarrow.parquet  # noqa: F401
+    except ModuleNotFoundError:
+        text = "Parquet needs pyarrow: pip install 'pyrobal[study]'; or name a file in .csv"
+        raise CaseError([Fault("--out", None, str(target), text)]) from None
+
+
+def _put(path: Path, write: Any) -> None:
+    """Write a file beside its place and move it there when it is whole; leave nothing behind on failure."""
+    beside = path.with_name(f"{path.name}.tmp")
+    try:
+        with beside.open("wb") as file:
+            write(file)
+        os.replace(beside, path)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            beside.unlink(missing_ok=True)
+        raise
+
+
+def _write_csv(part: StudyTable, file: IO[bytes]) -> None:
+    headings = [*(column.heading for column in part.columns), "reason"]
+    file.write((",".join(map(_quoted, headings)) + "\n").encode())
+    for row, reason in zip(part.values.tolist(), part.reasons(), strict=True):
+        cells = ("" if cell != cell else repr(cell) for cell in row)
+        file.write(f"{','.join(cells)},{reason}\n".encode())
+
+
+def _quoted(text: str) -> str:
+    return '"' + text.replace('"', '""') + '"' if set(text) & set(',"\n') else text
+
+
+def _arrow(part: StudyTable) -> pyarrow.Table:
+    import pyarrow
+
+    columns = {c.heading: values for c, values in zip(part.columns, part.values.T, strict=True)}
+    return pyarrow.table({**columns, "reason": part.reasons()})
+
+
+def _write_parquet(part: StudyTable, file: IO[bytes]) -> None:
+    import pyarrow.parquet
+
+    pyarrow.parquet.write_table(_arrow(part), file, compression="zstd")
+
+
+_WRITERS: Final = {".csv": _write_csv, ".parquet": _write_parquet}
+
+
+def _join_csv(parts: list[Path], file: IO[bytes]) -> None:
+    for i, path in enumerate(parts):
+        with path.open("rb") as part:
+            heading = part.readline()
+            if i == 0:
+                file.write(heading)
+            shutil.copyfileobj(part, file)
+
+
+def _join_parquet(parts: list[Path], file: IO[bytes]) -> None:
+    import pyarrow.parquet
+
+    tables: Iterator[pyarrow.Table] = map(pyarrow.parquet.read_table, parts)
+    first = next(tables)
+    with pyarrow.parquet.ParquetWriter(file, first.schema, compression="zstd") as writer:
+        writer.write_table(first)
+        for table in tables:
+            writer.write_table(table)
