@@ -223,7 +223,7 @@ _SENTENCES = {
     ),
     Reason.OWN_COPPER_SHORT: (
         "the converter would take up more cold copper than it makes; blow with less enrichment or buy scrap "
-        "(converting.cold_charge)"
+        "(converting.copper_coolant)"
     ),
     Reason.AIM_OUT_OF_REACH: (
         "no value of the setting within its range gives the reading that is aimed for; widen the range"

@@ -150,7 +150,7 @@ READINGS = (
          lambda r, name: slag_assay(converting(r).slag, name), lambda r: slag_members(converting(r).slag)),
     _ANY("converting.dust.rate", "t/h", "dust carried out", _of("dust", Stream.mass)),
     _ANY("converting.dust.assay.<X>", "wt%", "element in the dust", _element("dust"), _members("dust")),
-    _ANY("converting.hood_air", "Nm3/h", "air drawn in at the hood, wet", _of("hood_air", Stream.total)),
+    _ANY("converting.hood.air", "Nm3/h", "air drawn in at the hood, wet", _of("hood_air", Stream.total)),
     *(reading for key, (outlet, where) in _GASES.items() for reading in (
         _ANY(f"converting.{key}.flow_wet", "Nm3/h", f"gas {where}", _of(outlet, Stream.total)),
         _ANY(f"converting.{key}.flow_dry", "Nm3/h", "the same without water vapour", _of(outlet, _dry)),

@@ -26,7 +26,7 @@ COUNT = 300
 WAYS = [
     {"kind": "batch"},
     {"kind": "batch", "close_heat_with": "nothing"},
-    {"kind": "batch", "cold_charge": "copper_scrap"},
+    {"kind": "batch", "copper_coolant": "copper_scrap"},
     {"kind": "continuous"},
     {"kind": "continuous", "slag_system": "silicate", "close_heat_with": "enrichment"},
     {"kind": "continuous", "matte_state": "solid", "close_heat_with": "nothing"},

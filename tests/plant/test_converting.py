@@ -139,7 +139,7 @@ def test_heat_loss_and_reverts_take_the_place_of_cold_charge() -> None:
 
 def test_bought_scrap_comes_out_as_blister_and_own_copper_does_not() -> None:
     own, scrap = (
-        solved(convert(cold_charge=x, copper_blow_enrichment=0.25)) for x in ("own_copper", "copper_scrap")
+        solved(convert(copper_coolant=x, copper_blow_enrichment=0.25)) for x in ("own_copper", "copper_scrap")
     )
     assert own.cold_copper > 0
     assert own.cold_copper == pytest.approx(

@@ -100,7 +100,7 @@ def _blister(run: Run) -> Stream:
     """Copper poured, less what of it is put back cold."""
     axis, end = phases()["blister"], run.totals.end
     n = end.melt
-    if run.given.vessel.s.cold_charge == "own_copper":
+    if run.given.vessel.s.copper_coolant == "own_copper":
         n = n - column(run.cold_copper) * run.given.copper_coolant.melt
     n = n[:, [phases()["bath"].index(name) for name in axis.names]]
     return Stream(axis, n * column(run.per_second), end.T)
@@ -144,7 +144,7 @@ def _ledger(c: Charge, run: Run, out: dict[str, Stream], wind: Stream, hood_air:
         "loss": t.loss * rate,
     }
     coolant, copper = run.given.copper_coolant, run.cold_copper * rate
-    if s.cold_charge == "own_copper":
+    if s.copper_coolant == "own_copper":
         heat_out["own_copper"] = copper * coolant.uptake(t.end.T)
     else:
         inputs["copper_scrap"] = coolant.entry(copper)

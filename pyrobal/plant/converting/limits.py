@@ -70,7 +70,7 @@ def _overlap(s: ConvertingSettings, course: Course) -> BoolN:
 
 def _more_than_made(s: ConvertingSettings, cold: FloatN, blister: Stream) -> BoolN:
     """(N,) True where own cold copper (N,) [kg/s] is more than the blister that is left."""
-    own = s.cold_charge == "own_copper"
+    own = s.copper_coolant == "own_copper"
     return np.asarray((cold > blister.mass()) & own)
 
 

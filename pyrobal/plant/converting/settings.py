@@ -171,7 +171,7 @@ class ConvertingSettings:
         "what closes the heat; enrichment only where continuous",
         ("cold_charge", "enrichment", "nothing"), default="cold_charge",
     )  # fmt: skip
-    cold_charge: str = choice(
+    copper_coolant: str = choice(
         "cold charge of a copper blow; slag blows and continuous converters take own cold matte",
         ("own_copper", "copper_scrap"), default="own_copper",
     )  # fmt: skip

@@ -83,7 +83,7 @@ def cold_copper(s: ConvertingSettings) -> Coolant:
 
     Minor elements of own copper are taken not to go round with it.
     """
-    own = s.cold_charge == "own_copper"
+    own = s.copper_coolant == "own_copper"
     sulfur, oxygen = (x if own else np.zeros(1) for x in (s.blister_sulfur, s.blister_oxygen))
     metals = np.zeros((max(len(sulfur), len(oxygen)), len(ELEMENTS)))
     metals[:, CU] = (1.0 - sulfur - oxygen) / M_CU
