@@ -48,8 +48,8 @@ def _faults(s: ConvertingSettings) -> list[Fault]:
     found = []
     if s.kind == "batch" and s.close_heat_with == "enrichment":
         text = "a batch converter is not closed by its enrichment; allowed: cold_charge, nothing"
-        found.append(Fault("", None, "converting.close_heat_with", text))
+        found.append(Fault("case", None, "converting.close_heat_with", text))
     if s.kind == "batch" and s.matte_state == "solid":
         text = "a batch converter is charged with liquid matte; allowed: liquid"
-        found.append(Fault("", None, "converting.matte_state", text))
+        found.append(Fault("case", None, "converting.matte_state", text))
     return found
