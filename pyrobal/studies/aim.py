@@ -19,7 +19,8 @@ from pyrobal.studies.plan import ends
 from pyrobal.studies.variable import Variable, find
 
 PROBES: Final = 17  # places where a change of sign is looked for, ends included
-_HALVINGS: Final = 24  # to the edge of where there is an answer
+_ROUNDS: Final = 6  # of probing towards an edge, each 16 times closer
+_TOGETHER: Final = 512  # scenarios whose probes are solved as one batch
 
 
 @dataclass(frozen=True)
@@ -41,16 +42,22 @@ class Aim:
         """
         n = inputs.scenarios
         probes = np.linspace(self.low, self.high, PROBES)
-        misses = np.stack([self._miss(inputs, np.full(n, x)) for x in probes])
+        misses = self._misses(inputs, np.repeat(probes[:, None], n, axis=1))
         low, high, found = self._bracket(probes, misses, self._present(inputs))
         if not found.all():
             rows = np.flatnonzero(~found)
             low[rows], high[rows], found[rows] = self._at_edges(take(inputs, rows), probes, misses[:, rows])
-        x = root(lambda trial: self._miss(inputs, trial), low, high).x
+        x = root(lambda trial: self._misses(inputs, trial[None, :])[0], low, high).x
         return np.where(found, x, np.nan), found & np.isfinite(x)
 
-    def _miss(self, inputs: Inputs, x: FloatN) -> FloatN:
-        return measured(solve(inputs.replace(self.by.path, x)), self.reading) - self.value
+    def _misses(self, inputs: Inputs, x: Floats) -> Floats:
+        """How far the reading is off at settings x (P, N); small batches are solved as one."""
+        many, n = x.shape
+        if n > _TOGETHER and many > 1:
+            return np.concatenate([self._misses(inputs, row[None, :]) for row in x])
+        repeated = take(inputs, np.tile(np.arange(n), many)) if many > 1 else inputs
+        results = solve(repeated.replace(self.by.path, x.ravel()))
+        return measured(results, self.reading).reshape(many, n) - self.value
 
     def _present(self, inputs: Inputs) -> FloatN:
         present = self.by.value(inputs)
@@ -73,8 +80,7 @@ class Aim:
         some = answered.any(axis=0)
         low, high, found = probes[first], probes[last], np.zeros(len(column), dtype=bool)
         for inner, outer in ((first, first - 1), (last, last + 1)):
-            outside = np.clip(outer, 0, PROBES - 1)
-            edge, miss = self._edge(inputs, probes[inner], probes[outside])
+            edge, miss = self._edge(inputs, probes[inner], probes[np.clip(outer, 0, PROBES - 1)])
             hit = some & ~found & (np.sign(miss) * np.sign(misses[inner, column]) <= 0.0)
             low = np.where(hit, np.minimum(edge, probes[inner]), low)
             high = np.where(hit, np.maximum(edge, probes[inner]), high)
@@ -83,13 +89,15 @@ class Aim:
 
     def _edge(self, inputs: Inputs, inside: FloatN, outside: FloatN) -> tuple[FloatN, FloatN]:
         """The setting (N,) closest to ``outside`` that still has an answer, and the miss there."""
-        miss = self._miss(inputs, inside)
-        for _ in range(_HALVINGS):
-            middle = 0.5 * (inside + outside)
-            there = self._miss(inputs, middle)
-            good = np.isfinite(there)
-            inside, outside = np.where(good, middle, inside), np.where(good, outside, middle)
-            miss = np.where(good, there, miss)
+        column = np.arange(len(inside))
+        miss = np.full(len(inside), np.nan)
+        for _ in range(_ROUNDS):
+            x = np.linspace(inside, outside, PROBES)
+            misses = self._misses(inputs, x)
+            answered = np.logical_and.accumulate(np.isfinite(misses), axis=0)
+            last = np.maximum(answered.sum(axis=0) - 1, 0)
+            inside, miss = x[last, column], misses[last, column]
+            outside = x[np.minimum(last + 1, PROBES - 1), column]
         return inside, miss
 
 

@@ -1,0 +1,175 @@
+"""A study on disk: parts survive, a rerun goes on from them, and nothing is overwritten by mistake."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pandas
+import pyarrow.parquet
+import pytest
+
+from pyrobal.case.load import Case, load_case
+from pyrobal.errors import CaseError
+from pyrobal.studies import store as store_module
+from pyrobal.studies.store import MANIFEST, Store
+from pyrobal.studies.sweep import Sweep, prepare, sweep_to
+
+SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
+
+
+@pytest.fixture(scope="module")
+def case() -> Case:
+    return load_case(SKERRY)
+
+
+@pytest.fixture(scope="module")
+def job(case: Case) -> Sweep:
+    over = {"smelting.matte_grade": "60:85 %:11"}
+    return prepare(case, over, ["smelting.heat.surplus", "smelting.gas.so2"], chunk=3)
+
+
+@pytest.fixture(scope="module")
+def expected(job: Sweep) -> pandas.DataFrame:
+    return pandas.concat([part.frame() for _, part in job.run()], ignore_index=True)
+
+
+def read(path: Path) -> pandas.DataFrame:
+    if path.suffix == ".csv":
+        return pandas.read_csv(path, keep_default_na=False, na_values={"x": []})
+    frame: pandas.DataFrame = pandas.read_parquet(path)
+    return frame
+
+
+@pytest.mark.parametrize("name", ["out.csv", "out.parquet", "out"])
+def test_what_is_written_is_what_was_found(
+    job: Sweep, expected: pandas.DataFrame, tmp_path: Path, name: str
+) -> None:
+    counted: list[int] = []
+    path = sweep_to(tmp_path / name, job, progress=counted.append)
+    assert sum(counted) == 11
+    found = read(path)
+    assert list(found.columns) == list(expected.columns)
+    for heading in expected.columns[:-1]:
+        values = pandas.to_numeric(found[heading], errors="coerce").to_numpy()
+        assert np.array_equal(values, expected[heading].to_numpy(), equal_nan=True)  # to the last bit
+    assert found["reason"].tolist() == expected["reason"].tolist()
+    assert "grade_leaves_no_iron_sulfide" in found["reason"].tolist()
+    kept = {"out"} if name == "out" else {name}
+    assert {path.name for path in tmp_path.iterdir()} == kept  # no parts, no .tmp
+
+
+def stop_after(count: int, monkeypatch: pytest.MonkeyPatch, error: BaseException) -> None:
+    original = Store.write
+
+    def write(self: Store, number: int, part: object) -> None:
+        if number == count:
+            raise error
+        original(self, number, part)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(Store, "write", write)
+
+
+@pytest.mark.parametrize("name", ["out.csv", "out.parquet", "out"])
+@pytest.mark.parametrize("error", [KeyboardInterrupt(), OSError(28, "No space left on device")])
+def test_a_rerun_goes_on_from_the_parts_there_are(
+    job: Sweep, expected: pandas.DataFrame, tmp_path: Path, name: str, error: BaseException
+) -> None:
+    with pytest.MonkeyPatch.context() as monkeypatch, pytest.raises(type(error)):
+        stop_after(2, monkeypatch, error)
+        sweep_to(tmp_path / name, job)
+    parts = Store.at(tmp_path / name).folder
+    assert sum(path.name.startswith("part-") for path in parts.iterdir()) == 2
+    assert (parts / MANIFEST).exists()
+    written = {path: path.stat().st_mtime_ns for path in parts.glob("part-*")}
+    solved: list[int] = []
+    path = sweep_to(tmp_path / name, job, progress=solved.append)
+    assert sum(solved) == 11
+    if name == "out":
+        assert all(path.stat().st_mtime_ns == time for path, time in written.items())  # not solved again
+    found = read(path)
+    for heading in expected.columns[:-1]:
+        values = pandas.to_numeric(found[heading], errors="coerce").to_numpy()
+        assert np.array_equal(values, expected[heading].to_numpy(), equal_nan=True)
+
+
+def test_a_part_that_was_half_written_does_not_count(job: Sweep, tmp_path: Path) -> None:
+    with pytest.MonkeyPatch.context() as monkeypatch, pytest.raises(KeyboardInterrupt):
+        stop_after(1, monkeypatch, KeyboardInterrupt())
+        sweep_to(tmp_path / "out", job)
+    (tmp_path / "out" / "part-00001.parquet.tmp").write_bytes(b"half")
+    sweep_to(tmp_path / "out", job)
+    assert len(pyarrow.parquet.read_table(tmp_path / "out")) == 11
+
+
+def test_a_failed_write_leaves_nothing_behind(tmp_path: Path) -> None:
+    def fail(_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    with pytest.raises(OSError, match="No space"):
+        store_module._put(tmp_path / "part-00000.csv", fail)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("over", "overrides"),
+    [
+        ({"smelting.matte_grade": "60:84 %:11"}, []),
+        ({"smelting.matte_grade": "60:85 %:11"}, ["smelting.fe_sio2=1.3"]),
+    ],
+)
+def test_another_study_is_not_mixed_in(
+    job: Sweep, tmp_path: Path, over: dict[str, str], overrides: list[str]
+) -> None:
+    sweep_to(tmp_path / "out", job)
+    other = prepare(load_case(SKERRY, overrides), over, list(job.units), chunk=3)
+    with pytest.raises(CaseError, match="holds another study"):
+        sweep_to(tmp_path / "out", other)
+    assert len(pyarrow.parquet.read_table(tmp_path / "out")) == 11
+
+
+def test_a_finished_folder_is_taken_as_it_is(job: Sweep, tmp_path: Path) -> None:
+    sweep_to(tmp_path / "out", job)
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        stop_after(0, monkeypatch, AssertionError("solved again"))
+        sweep_to(tmp_path / "out", job)
+
+
+def test_a_folder_of_other_things_is_left_alone(job: Sweep, tmp_path: Path) -> None:
+    (tmp_path / "letters").mkdir()
+    (tmp_path / "letters" / "dear.txt").write_text("sir")
+    with pytest.raises(CaseError, match="holds no study"):
+        sweep_to(tmp_path / "letters", job)
+
+
+def test_a_place_of_the_wrong_kind_is_refused(job: Sweep, tmp_path: Path) -> None:
+    (tmp_path / "out.csv").mkdir()
+    (tmp_path / "out").write_text("a file")
+    for name in ("out.csv", "out"):
+        with pytest.raises(CaseError, match="is a f"):
+            sweep_to(tmp_path / name, job)
+
+
+def test_a_place_that_cannot_be_written_is_said(job: Sweep, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(OSError, match="Not a directory"):
+        sweep_to(tmp_path / "file" / "out.csv", job)
+
+
+def test_the_manifest_says_whose_the_parts_are(job: Sweep, tmp_path: Path) -> None:
+    sweep_to(tmp_path / "out", job)
+    manifest = json.loads((tmp_path / "out" / MANIFEST).read_text())
+    assert manifest["scenarios"] == 11
+    assert manifest["case"] == "Skerry Point smelter, autumn blend"
+    assert len(manifest["case_sha256"]) == 64
+    assert manifest["pyrobal"].startswith("0.")
+
+
+def test_without_pyarrow_a_csv_is_still_written(
+    job: Sweep, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(__import__("sys").modules, "pyarrow.parquet", None)
+    sweep_to(tmp_path / "out.csv", job)
+    with pytest.raises(CaseError, match="pip install"):
+        sweep_to(tmp_path / "out.parquet", job)
