@@ -9,6 +9,7 @@ from pyrobal.cli.balance import balance, check
 from pyrobal.cli.registry import readings, settings
 from pyrobal.cli.studies import sweep
 from pyrobal.cli.substance import substance
+from pyrobal.cli.window import window
 
 GREETING = """\
 pyrobal works out the heat and mass balance of a copper smelter from the assays of its blend:
@@ -31,5 +32,5 @@ def pyrobal(context: click.Context) -> None:
         click.echo(GREETING)
 
 
-for command in (balance, check, settings, readings, substance, sweep):
+for command in (balance, check, settings, readings, substance, sweep, window):
     pyrobal.add_command(command)

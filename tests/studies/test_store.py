@@ -76,9 +76,10 @@ def stop_after(count: int, monkeypatch: pytest.MonkeyPatch, error: BaseException
 def test_a_rerun_goes_on_from_the_parts_there_are(
     job: Sweep, expected: pandas.DataFrame, tmp_path: Path, name: str, error: BaseException
 ) -> None:
-    with pytest.MonkeyPatch.context() as monkeypatch, pytest.raises(type(error)):
+    with pytest.MonkeyPatch.context() as monkeypatch:
         stop_after(2, monkeypatch, error)
-        sweep_to(tmp_path / name, job)
+        with pytest.raises(type(error)):
+            sweep_to(tmp_path / name, job)
     parts = Store.at(tmp_path / name).folder
     assert sum(path.name.startswith("part-") for path in parts.iterdir()) == 2
     assert (parts / MANIFEST).exists()
@@ -95,9 +96,10 @@ def test_a_rerun_goes_on_from_the_parts_there_are(
 
 
 def test_a_part_that_was_half_written_does_not_count(job: Sweep, tmp_path: Path) -> None:
-    with pytest.MonkeyPatch.context() as monkeypatch, pytest.raises(KeyboardInterrupt):
+    with pytest.MonkeyPatch.context() as monkeypatch:
         stop_after(1, monkeypatch, KeyboardInterrupt())
-        sweep_to(tmp_path / "out", job)
+        with pytest.raises(KeyboardInterrupt):
+            sweep_to(tmp_path / "out", job)
     (tmp_path / "out" / "part-00001.parquet.tmp").write_bytes(b"half")
     sweep_to(tmp_path / "out", job)
     assert len(pyarrow.parquet.read_table(tmp_path / "out")) == 11

@@ -1,0 +1,145 @@
+"""``pyrobal window``: two settings against limits, as a picture in letters."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import click
+
+from pyrobal.cli.balance import overrides
+from pyrobal.cli.columns import width
+from pyrobal.cli.studies import executor, with_options, workers
+
+if TYPE_CHECKING:
+    from pyrobal.studies.variable import Variable
+    from pyrobal.studies.window import Point, Window
+
+_ACROSS, _UP = 57, 21  # cells of the picture where no count is given: with its margin, 80 columns
+_MARGIN = 11
+_INDENT = " " * 5
+_LETTERS = "abcdefghijklmnopqrstuvwyz"  # x is no answer
+
+
+@click.command()
+@click.argument("case")
+@click.option("--x", "x_text", metavar="KEY=FROM:TO[:COUNT]", required=True, help="The setting across.")
+@click.option("--y", "y_text", metavar="KEY=FROM:TO[:COUNT]", required=True, help="The setting up.")
+@click.option(
+    "--limit", "limit_texts", metavar="READING<=VALUE", multiple=True,
+    help="What must hold, <= or >=; repeatable.",
+)  # fmt: skip
+@click.option("--best", metavar="max:READING", help="Also find the best point; max: or min:.")
+@with_options(*workers, overrides)
+def window(
+    case: str,
+    x_text: str,
+    y_text: str,
+    limit_texts: tuple[str, ...],
+    best: str | None,
+    workers: int | None,
+    cluster: str | None,
+    assignments: tuple[str, ...],
+) -> int:
+    """Show where two settings of CASE keep every limit, and which limit stands in the way elsewhere."""
+    from pyrobal.case.load import load_case
+
+    loaded = load_case(case, assignments)
+
+    from pyrobal.studies import limit
+    from pyrobal.studies.window import window as work_out
+
+    across, up = _axis("--x", x_text, _ACROSS), _axis("--y", y_text, _UP)
+    limits = limit.limits(loaded, limit_texts)
+    goal = limit.goal(loaded, best) if best else None
+    with executor(1, workers, cluster) as crew:
+        found = work_out(loaded, across, up, limits, goal, crew)
+    for line in _picture(found):
+        click.echo(line)
+    for remark in _legend(found):
+        click.echo(textwrap.fill(remark, width(), subsequent_indent=_INDENT))
+    return 0 if found.feasible.any() else 1
+
+
+def _axis(option: str, text: str, count: int) -> tuple[str, str]:
+    key, equals, span = (part.strip() for part in text.partition("="))
+    if not equals or span.count(":") not in (1, 2):
+        raise click.UsageError(f'{option}: "{text}" is not KEY=FROM:TO or KEY=FROM:TO:COUNT')
+    return key, span if span.count(":") == 2 else f"{span}:{count}"
+
+
+def _picture(found: Window) -> Iterator[str]:
+    yield f"{found.y.key}{_unit(found.y)}"
+    cells = _cells(found)
+    label_rows = {0, len(cells) - 1, len(cells) // 2}
+    for row in range(len(cells) - 1, -1, -1):
+        label = f"{found.y_values[row]:.4g}" if row in label_rows else ""
+        yield f"{label:>{_MARGIN - 2}} |{''.join(cells[row])}"
+    yield f"{'':>{_MARGIN - 2}} +{'-' * len(cells[0])}"
+    low, high = (f"{found.x_values[i]:.4g}" for i in (0, -1))
+    yield f"{'':>{_MARGIN}}{low}{high:>{max(len(cells[0]) - len(low), len(high) + 1)}}"
+    name = f"{found.x.key}{_unit(found.x)}"
+    yield f"{'':>{_MARGIN}}{name:>{len(cells[0])}}" if len(name) < len(cells[0]) else name
+    yield ""
+
+
+def _cells(found: Window) -> list[list[str]]:
+    from pyrobal.studies.window import FEASIBLE, NO_ANSWER
+
+    letters = {FEASIBLE: ".", NO_ANSWER: "x"} | dict(enumerate(_LETTERS))
+    cells = [[letters.get(int(v), "?") for v in row] for row in found.verdict]
+    if found.best is not None:
+        row = int(abs(found.y_values - found.best.y).argmin())
+        column = int(abs(found.x_values - found.best.x).argmin())
+        cells[row][column] = "*"
+    return cells
+
+
+def _legend(found: Window) -> Iterator[str]:
+    from pyrobal.studies.window import FEASIBLE, NO_ANSWER
+
+    verdict = found.verdict
+    shares = {code: float((verdict == code).mean()) for code in set(verdict.ravel().tolist())}
+    yield f"  .  every limit is kept: {100 * shares.get(FEASIBLE, 0.0):.0f} % of the window"
+    for i, limit in enumerate(found.limits):
+        letter = _LETTERS[i] if i < len(_LETTERS) else "?"
+        yield f"  {letter}  breaks {limit} the most: {100 * shares.get(i, 0.0):.0f} %"
+    if NO_ANSWER in shares:
+        yield f"  x  no answer: {100 * shares[NO_ANSWER]:.0f} %; {_why(found)}"
+    if found.best is not None and found.goal is not None:
+        yield from _best(found, found.best)
+    elif not shares.get(FEASIBLE):
+        yield _nearest(found)
+
+
+def _best(found: Window, best: Point) -> Iterator[str]:
+    x, y = f"{best.x:.5g}{_unit(found.x)}", f"{best.y:.5g}{_unit(found.y)}"
+    yield f"  *  {found.goal}: {found.x.key} = {x}, {found.y.key} = {y}"
+    for key, value in best.readings.items():
+        bound = [limit for limit in best.rooms if limit.key == key]
+        note = "; ".join(f"{limit}{', binds' if limit in best.binding else ''}" for limit in bound)
+        yield f"{_INDENT}{key} {value:.5g}" + (f"  ({note})" if note else "")
+
+
+def _nearest(found: Window) -> str:
+    point = found.nearest
+    if point is None:
+        return "nothing in this window has an answer"
+    x, y = (f"{value:.4g}{_unit(axis)}" for value, axis in zip(point, (found.x, found.y), strict=True))
+    where = f"{found.x.key} = {x}, {found.y.key} = {y}"
+    return f"no point keeps every limit; the worst of them is broken least at {where}"
+
+
+def _why(found: Window) -> str:
+    """The reason most of the unsolved cells have."""
+    import numpy as np
+
+    from pyrobal.errors import Reason
+
+    codes, counts = np.unique(found.reason[found.reason != Reason.SOLVED], return_counts=True)
+    return Reason(int(codes[counts.argmax()])).text
+
+
+def _unit(axis: Variable) -> str:
+    return "" if axis.unit == "-" else f" {axis.unit}"

@@ -1,0 +1,97 @@
+"""Limits on readings, and what is wanted most of one."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from pyrobal import units
+from pyrobal.arrays import Floats
+from pyrobal.case.load import Case
+from pyrobal.errors import CaseError, Fault
+from pyrobal.studies.measure import reading_units, reading_value
+
+_LIMIT: Final = re.compile(r"\s*(?P<key>\S+?)\s*(?P<sense><=|>=|=<|=>|<|>)\s*(?P<bound>.+?)\s*")
+
+
+@dataclass(frozen=True)
+class Limit:
+    """``key`` must stay at or above (sense +1) or at or below (sense -1) ``bound``, in its plant unit."""
+
+    key: str
+    sense: int
+    bound: float
+    unit: str
+
+    def room(self, values: Floats) -> Floats:
+        """How far values of the reading, in its plant unit, are inside; negative where they break it."""
+        return self.sense * (values - self.bound)
+
+    def scale(self, values: Floats) -> float:
+        """What makes the room of different limits comparable: the bound, or the spread where it is 0."""
+        finite = values[np.isfinite(values)]
+        spread = float(np.ptp(finite)) if finite.size else 0.0
+        return abs(self.bound) or spread or 1.0
+
+    def __str__(self) -> str:
+        unit = "" if self.unit == "-" else f" {self.unit}"
+        return f"{self.key} {'>=' if self.sense > 0 else '<='} {self.bound:g}{unit}"
+
+
+@dataclass(frozen=True)
+class Goal:
+    """As much (sense +1) or as little (sense -1) of a reading as the limits allow."""
+
+    key: str
+    sense: int
+    unit: str
+
+    def __str__(self) -> str:
+        return f"{'most' if self.sense > 0 else 'least'} {self.key}"
+
+
+def limits(case: Case, texts: Sequence[str], option: str = "--limit") -> tuple[Limit, ...]:
+    """Each "READING <= VALUE" or "READING >= VALUE".
+
+    Raises CaseError with every fault, two limits that no value can meet together among them.
+    """
+    found, faults = [], []
+    for text in texts:
+        try:
+            found.append(_limit(case, text))
+        except ValueError as error:
+            faults.append(Fault(option, None, "", str(error)))
+        except CaseError as error:
+            faults += [Fault(option, None, fault.key, fault.text) for fault in error.faults]
+    for high in (limit for limit in found if limit.sense < 0):
+        for low in (limit for limit in found if limit.sense > 0 and limit.key == high.key):
+            if low.bound > high.bound:
+                faults.append(Fault(option, None, high.key, f"no value is both: {low} and {high}"))
+    if faults:
+        raise CaseError(faults)
+    return tuple(found)
+
+
+def _limit(case: Case, text: str) -> Limit:
+    match = _LIMIT.fullmatch(text)
+    if match is None:
+        raise ValueError(f'"{text}" is not READING <= VALUE or READING >= VALUE')
+    key = match["key"]
+    unit = reading_units(case, [key])[key]
+    try:
+        bound = units.display(reading_value(match["bound"], unit), unit)
+    except ValueError as error:
+        raise ValueError(f"{key}: {error}") from None
+    return Limit(key, 1 if ">" in match["sense"] else -1, float(bound), unit)
+
+
+def goal(case: Case, text: str, option: str = "--best") -> Goal:
+    """What "max:READING" or "min:READING" asks for. Raises CaseError."""
+    word, _, key = (part.strip() for part in text.partition(":"))
+    if word not in ("max", "min"):
+        raise CaseError([Fault(option, None, "", f'"{text}" is not max:READING or min:READING')])
+    return Goal(key, 1 if word == "max" else -1, reading_units(case, [key], option)[key])
