@@ -21,6 +21,7 @@ from pyrobal.streams.fuel import Fuel
 from pyrobal.streams.material import Material
 from pyrobal.streams.mixing import gone_cold, mix
 from pyrobal.streams.stream import Stream
+from pyrobal.thermo.elements import ELEMENTS
 
 
 @dataclass(frozen=True, eq=False)
@@ -227,6 +228,20 @@ class Loop:
             back[name] = Stream(stream.phase, tears[:, at : at + width], tears[:, at + width])
             at += width + 1
         return back
+
+
+def element_groups(pattern: Mapping[str, Stream]) -> list[IntN]:
+    """Columns of the tears that settle together: each minor element for itself, all the rest as one."""
+    labels: list[str] = []
+    for stream in pattern.values():
+        for atoms in stream.phase.composition:
+            minor = [e for e in MINORS if atoms[ELEMENTS.index(e)] > 0]
+            labels.append(minor[0] if minor else "")
+        labels.append("")
+    return [np.flatnonzero(np.array(labels) == label) for label in dict.fromkeys(labels)]
+
+
+MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag", "Rest")
 
 
 def pack(streams: Mapping[str, Stream], n: int) -> Floats:

@@ -10,7 +10,7 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, IntN
 from pyrobal.errors import Reason
-from pyrobal.flowsheet.circuit import Circuit, Feeds, Loop, once_around, pack
+from pyrobal.flowsheet.circuit import Circuit, Feeds, Loop, element_groups, once_around, pack
 from pyrobal.flowsheet.fence import plant_ledger
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.offgas import GasSide, gas_side
@@ -64,7 +64,7 @@ def _closed(inputs: Inputs, feeds: Feeds, n: int) -> tuple[Circuit, FixedPoint |
         return first, None
     loop = Loop(inputs, feeds, first.returns)
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
-        found = fixed_point(loop, pack(first.returns, n))
+        found = fixed_point(loop, pack(first.returns, n), groups=element_groups(first.returns))
         return once_around(inputs, feeds, loop.streams(found.tears)), found
 
 

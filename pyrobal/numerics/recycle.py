@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol, Self
 
@@ -35,17 +36,27 @@ class FixedPoint:
     change: Floats
 
 
-def fixed_point(loop: Loop, start: Floats, *, tolerance: float = 1e-10, passes: int = 60) -> FixedPoint:
+def fixed_point(
+    loop: Loop,
+    start: Floats,
+    *,
+    groups: Sequence[IntN] | None = None,
+    tolerance: float = 1e-10,
+    passes: int = 60,
+) -> FixedPoint:
     """Tears that come back as they were sent, every one of them to ``tolerance`` relative.
 
     start : (N, K), zero for a plant that starts empty
+    groups : columns that settle together, each column in one of them; one group where not given
 
     Plain substitution, sped up by the mixing of the last passes that would have changed least (Anderson 1965,
-    J. ACM 12, 547-560; Walker & Ni 2011, SIAM J. Numer. Anal. 49, 1715-1735), each in proportion to its own
-    size. Where mixing would send in less than nothing, the plain pass stands. A scenario that has converged
-    is frozen, so it does not depend on its neighbours; one that turns nan stops alone.
+    J. ACM 12, 547-560; Walker & Ni 2011, SIAM J. Numer. Anal. 49, 1715-1735), each column in proportion to its
+    own size and each group for itself: an element that goes round often does not hold up the others. Where
+    mixing would send in less than nothing, the plain pass stands. A scenario that has converged is frozen, so
+    it does not depend on its neighbours; one that turns nan stops alone.
     """
     tears = loop.around(start)
+    every = [np.arange(start.shape[1])] if groups is None else groups
     change = np.full(len(tears), np.inf)
     count = np.ones(len(tears), dtype=np.int64)
     live, part = np.arange(len(tears)), loop
@@ -56,7 +67,8 @@ def fixed_point(loop: Loop, start: Floats, *, tolerance: float = 1e-10, passes: 
         change[live] = _change(sent, back)
         count[live] += 1
         history = [*history[-(_DEPTH - 1) :], (sent, back)]
-        tears[live] = _mixed(history)
+        for columns in every:
+            tears[live[:, None], columns] = _mixed([(s[:, columns], b[:, columns]) for s, b in history])
         open_ = (change[live] > tolerance) & np.isfinite(change[live])
         tears[live[~open_]] = back[~open_]
         if not open_.all():

@@ -14,7 +14,7 @@ from pyrobal.arrays import BoolN, FloatN
 from pyrobal.constants import MW, PERCENT, TONNE_PER_HOUR, celsius
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
-from pyrobal.plant import acid_plant, anode_furnace, emissions, gas_train, load, slag_cleaning
+from pyrobal.plant import acid_plant, anode_furnace, converting, emissions, gas_train, load, slag_cleaning
 from pyrobal.readings.registry import evaluate
 from pyrobal.thermo import solutions
 
@@ -49,6 +49,7 @@ STEPS = ("slag_cleaning", "converting", "anode_furnace", "electrorefining", "gas
          "emissions")  # fmt: skip
 _CAUTIOUS = {
     "slag_cleaning": slag_cleaning,
+    "converting": converting,
     "anode_furnace": anode_furnace,
     "acid_plant": acid_plant,
     "load": load,
@@ -82,19 +83,10 @@ def _steps(r: Results, i: int) -> Iterator[Message]:
 
 
 def _step_safety(r: Results) -> Iterator[Message]:
-    for name in ("slag_cleaning", "anode_furnace", "gas_train", "acid_plant", "emissions"):
+    for name in ("slag_cleaning", "converting", "anode_furnace", "gas_train", "acid_plant", "emissions"):
         if getattr(r, name) is not None:
             module = gas_train if name == "gas_train" else _CAUTIOUS[name]
             yield Message("safety", name, module.SAFETY)
-    if r.converting is not None:
-        yield Message("safety", "converting", CONVERTING_SAFETY)
-
-
-CONVERTING_SAFETY = (
-    "slag foams where a charge is over-blown or rich in magnetite, and fresh matte on over-oxidised slag "
-    "reacts with force; damp cold charge, scrap or flux explodes under the bath; local codes and licensed "
-    "practice decide"
-)
 
 
 def _at(results: Results, key: str, scenario: int) -> float:
