@@ -66,13 +66,19 @@ def mineral_assay(minerals: dict[str, float]) -> dict[str, float]:
     return assay
 
 
-def random_plants(n: int, seed: int) -> Inputs:
-    """``n`` furnaces with assays, targets, blast and temperatures drawn over the usual ranges."""
+def random_plants(n: int, seed: int, own_assays: bool = True) -> Inputs:
+    """``n`` furnaces with blends, targets, blast and temperatures drawn over the usual ranges.
+
+    own_assays : every scenario has assays of its own; else all blend the same three concentrates, each at a
+        rate of its own
+    """
     rng = np.random.default_rng(seed)
-    assay: dict[str, FloatN] = {k: v * rng.uniform(0.7, 1.1, n) for k, v in ORDINARY.items()}
-    assay["Cu"], assay["Fe"] = rng.uniform(0.22, 0.33, n), rng.uniform(0.22, 0.29, n)
-    assay["S"] = np.minimum(0.252 * 2 * assay["Cu"] * 1.0 + rng.uniform(0.13, 0.17, n), 0.34)
-    return plant(
+    assay: dict[str, Any] = dict(ORDINARY)
+    if own_assays:
+        assay = {k: v * rng.uniform(0.7, 1.1, n) for k, v in ORDINARY.items()}
+        assay["Cu"], assay["Fe"] = rng.uniform(0.22, 0.33, n), rng.uniform(0.22, 0.29, n)
+        assay["S"] = np.minimum(0.504 * assay["Cu"] + rng.uniform(0.13, 0.17, n), 0.34)
+    inputs = plant(
         assay,
         rate=rng.uniform(5, 60, n),
         matte_grade=rng.uniform(0.45, 0.75, n),
@@ -88,3 +94,16 @@ def random_plants(n: int, seed: int) -> Inputs:
         heat_loss=rng.uniform(1e6, 3e7, n),
         fuel_minimum=rng.uniform(0, 2e6, n),
     )
+    if own_assays:
+        return inputs
+    others = (("Birch", {"Cu": 0.31, "Fe": 0.24, "S": 0.29}), ("Cedar", {"Cu": 0.22, "Fe": 0.29, "S": 0.35}))
+    more = tuple(
+        dataclasses.replace(
+            inputs.concentrate[0],
+            name=name,
+            rate=rng.uniform(0, 30, n),
+            assay={**inputs.concentrate[0].assay, **arrays(part)},
+        )
+        for name, part in others
+    )
+    return dataclasses.replace(inputs, concentrate=(*inputs.concentrate, *more))

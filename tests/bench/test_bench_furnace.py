@@ -1,6 +1,6 @@
 """How fast the furnace is, as ratios within one run. Reported, never a pass or fail on seconds.
 
-    python -m pytest tests/bench --benchmark-enable --benchmark-only -s
+python -m pytest tests/bench --benchmark-enable --benchmark-only -s
 """
 
 from __future__ import annotations
@@ -15,9 +15,8 @@ from plants import random_plants
 from scipy.optimize import root
 
 from pyrobal.flowsheet.inputs import Inputs
-from pyrobal.flowsheet.solve import _charge, fuel_named, solve
+from pyrobal.flowsheet.solve import solve
 from pyrobal.numerics.newton import newton
-from pyrobal.plant import feed
 from pyrobal.plant.smelting.furnace import Furnace, furnace, start
 
 MANY = 100_000
@@ -31,9 +30,9 @@ def _timed(work: Callable[[], Any]) -> tuple[float, Any]:
 
 
 def _problem(inputs: Inputs) -> Furnace:
-    fed = feed.solve(inputs.concentrate, inputs.charge, inputs.flux, inputs.revert)
-    charge = _charge(fed, fed.concentrates)
-    return furnace(charge, inputs.site, inputs.smelting, fuel_named(inputs, inputs.smelting.fuel))[0]
+    """The furnace equations of the first scenarios' charge, as the balance sets them up."""
+    r = solve(inputs)
+    return furnace(r.charge, inputs.site, inputs.smelting, r.smelting_fuel)[0]
 
 
 def _one_at_a_time(problem: Furnace, z: np.ndarray) -> int:
@@ -49,7 +48,7 @@ def _one_at_a_time(problem: Furnace, z: np.ndarray) -> int:
 @pytest.mark.benchmark(group="furnace")
 def test_batched_newton_against_one_at_a_time(benchmark: Any) -> None:
     """Equations alone: batched Newton on many scenarios over scipy.optimize.root on each."""
-    inputs = random_plants(MANY, seed=11)
+    inputs = random_plants(MANY, seed=11, own_assays=False)
     problem = _problem(inputs)
     z = start(problem)
     with np.errstate(all="ignore"):
@@ -72,11 +71,7 @@ def test_batched_newton_against_one_at_a_time(benchmark: Any) -> None:
 @pytest.mark.benchmark(group="furnace")
 def test_whole_balance_in_one_call(benchmark: Any) -> None:
     """Feed, furnace, streams and ledger: one call for many scenarios over one call each."""
-    inputs = random_plants(MANY, seed=12)
-    shared = inputs.take(slice(0, 1)).concentrate[0].assay
-    inputs = inputs.replace("smelting.enrichment", inputs.smelting.enrichment)
-    for name, value in shared.items():
-        inputs = inputs.replace(f"concentrate.Alder.assay.{name}", value)
+    inputs = random_plants(MANY, seed=12, own_assays=False)
     ones = [inputs.take(slice(i, i + 1)) for i in range(20)]
     single, _ = _timed(lambda: [solve(one) for one in ones])
     result = benchmark.pedantic(lambda: solve(inputs), rounds=1, iterations=1)
