@@ -27,14 +27,24 @@ IntN = npt.NDArray[np.int64]  # (N,)
 
 
 def as_n(value: float | npt.ArrayLike) -> FloatN:
-    """One number as (1,), a list or array as (N,), both float64.
+    """One number as (1,), a list or array as (N,), both float64; complex stays complex, see ``zeros``.
 
     Raises ValueError where the value has more than one axis.
     """
-    array = np.atleast_1d(np.asarray(value, dtype=np.float64))
+    array = np.atleast_1d(np.asarray(value))
+    array = array.astype(np.complex128 if np.iscomplexobj(array) else np.float64, copy=False)
     if array.ndim != 1:
         raise ValueError(f"a quantity has one axis, the scenarios; got shape {array.shape}")
     return array
+
+
+def zeros(shape: tuple[int, ...], *held: Floats) -> Floats:
+    """Zeros that can take up the values of ``held``.
+
+    These are complex where a derivative is asked for: it rides along as a tiny imaginary part (Squire &
+    Trapp 1998, SIAM Review 40, 110-112), so no formula may drop the imaginary part of what it is given.
+    """
+    return np.zeros(shape, dtype=np.result_type(np.float64, *held))
 
 
 def column(values: FloatN) -> Floats:

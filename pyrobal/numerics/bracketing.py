@@ -11,6 +11,7 @@ from pyrobal.arrays import BoolN, FloatN
 
 _MOST = 120
 _WIDTH = 4.0 * np.finfo(float).eps
+_TINY = 1e-20  # relative; of an imaginary step, which knows no cancellation
 
 
 @dataclass(frozen=True)
@@ -26,8 +27,11 @@ def root(f: Callable[[FloatN], FloatN], low: FloatN, high: FloatN) -> Root:
 
     Inverse quadratic interpolation where it is safe, else bisection: Chandrupatla 1997, A new hybrid
     quadratic/bisection algorithm, Adv. Eng. Software 28, 145-149. A scenario that has converged is frozen,
-    so its result does not depend on its neighbours; one without a change of sign carries nan.
+    so its result does not depend on its neighbours; one without a change of sign carries nan. An imaginary
+    part of f is carried over to x to first order, see ``arrays.zeros``.
     """
+    whole, f = f, lambda x: np.real(whole(x))
+    low, high = np.real(low), np.real(high)
     with np.errstate(all="ignore"):
         a, b = np.broadcast_arrays(low, high)
         fa, fb = f(a), f(b)
@@ -47,8 +51,18 @@ def root(f: Callable[[FloatN], FloatN], low: FloatN, high: FloatN) -> Root:
             width = _WIDTH * np.maximum(np.abs(a), np.abs(b)) / np.abs(b - a)
             live = live & (width < 0.5) & (fa != 0.0)
             t = np.clip(_step(a, b, c, fa, fb, fc), width, 1.0 - width)
-        x = np.where(np.abs(fa) <= np.abs(fb), a, b)
+        x = _carried(whole, np.where(np.abs(fa) <= np.abs(fb), a, b))
     return Root(np.where(found, x, np.nan), found)
+
+
+def _carried(f: Callable[[FloatN], FloatN], x: FloatN) -> FloatN:
+    """x, or where f has an imaginary part, x with the one that keeps f zero to first order: -df / f'(x)."""
+    there = f(x)
+    if not np.iscomplexobj(there):
+        return x
+    step = _TINY * np.maximum(np.abs(x), 1.0)
+    slope = (f(x + 1j * step).imag - there.imag) / step
+    return x - 1j * there.imag / slope
 
 
 def _step(a: FloatN, b: FloatN, c: FloatN, fa: FloatN, fb: FloatN, fc: FloatN) -> FloatN:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, Bools, Floats
+from pyrobal.arrays import BoolN, Bools, Floats, zeros
 
 _ROUNDS = 300
 
@@ -21,7 +21,7 @@ def nonnegative(Q: Floats, q: Floats) -> tuple[Floats, BoolN]:
     one exchange further. Scenarios are kin, so they begin where their mean ends.
     """
     n, m = q.shape
-    x = np.zeros((n, m))
+    x = zeros((n, m), q)
     free = np.zeros((n, m), dtype=bool)
     if n > 1:
         mean, _ = nonnegative(Q, q.mean(axis=0, keepdims=True))

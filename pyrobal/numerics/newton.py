@@ -51,14 +51,19 @@ def newton(
     Only scenarios that have not converged are evaluated again, so a hard one costs the others nothing,
     and one whose equations are undefined stops alone. Damping: step bound, then halving until the
     residual falls (Dennis & Schnabel 1983, Numerical Methods for Unconstrained Optimization, ch. 6).
+
+    Equations with an imaginary part are solved for their real part; z then carries the imaginary part that
+    keeps them zero to first order, dz = -J^-1 df: the implicit derivative.
     """
     if len(start) > _BLOCK:
         blocks = np.array_split(np.arange(len(start)), -(-len(start) // _BLOCK))
         options = {"tolerance": tolerance, "longest_step": longest_step}
         return _join([newton(problem.take(b), start[b], iterations=iterations, **options) for b in blocks])
-    z = start.copy()
+    z = start.real.copy()
     with np.errstate(all="ignore"):  # undefined equations are answered by a shorter step, not a warning
-        f = problem.residual(z)
+        f, whole = problem.residual(z), problem
+        if np.iscomplexobj(f):
+            f, problem = f.real.copy(), _Real(problem)
         norm = _norm(f)
         count = np.zeros(len(z), dtype=np.int64)
         live, part = _keep(np.arange(len(z)), problem, (norm > tolerance) & np.isfinite(norm))
@@ -71,7 +76,33 @@ def newton(
             stuck = better >= norm[live]
             norm[live] = better
             live, part = _keep(live, part, (better > tolerance) & ~stuck)
+        if whole is not problem:
+            z = _carried(whole, z)
     return Roots(z, norm <= tolerance, count, norm)
+
+
+@dataclass(frozen=True)
+class _Real:
+    """The real part of equations that carry a derivative."""
+
+    whole: Problem
+
+    def residual(self, z: Floats) -> Floats:
+        return np.ascontiguousarray(self.whole.residual(z).real)
+
+    def take(self, rows: IntN) -> _Real:
+        return _Real(self.whole.take(rows))
+
+
+def _carried(problem: Problem, z: Floats) -> Floats:
+    """z with the imaginary part that goes with that of the equations; the second round mends what the
+    differences of the Jacobian are off by."""
+    real = _Real(problem)
+    J = jacobian(real, z, real.residual(z))
+    J[~np.isfinite(J).all(axis=(1, 2))] = np.eye(z.shape[1])
+    for _ in range(2):
+        z = z - 1j * _solve(J, problem.residual(z).imag)
+    return z
 
 
 def _join(parts: list[Roots]) -> Roots:

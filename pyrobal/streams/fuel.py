@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, Floats
+from pyrobal.arrays import FloatN, FloatNE, Floats, zeros
 from pyrobal.constants import MJ, TONNE
 from pyrobal.fields import choice, mass_fractions, quantity
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
@@ -98,7 +98,7 @@ def _ultimate(composition: dict[str, FloatN], heating_value: FloatN | None) -> F
     moles["O"] = moles["O"] + water
     moles["Rest"] = w["ash"] / _mass("Rest")
     n = max(value.shape[0] for value in moles.values())
-    elements = np.zeros((n, len(ELEMENTS)))
+    elements = zeros((n, len(ELEMENTS)), *moles.values())
     for element, amount in moles.items():
         elements[:, ELEMENTS.index(element)] = amount
     if heating_value is None:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, FloatNM, Floats
+from pyrobal.arrays import BoolN, FloatN, FloatNM, Floats, zeros
 from pyrobal.numerics.least_squares import nonnegative
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS, composition
 from pyrobal.thermo.properties import Species, species
@@ -166,12 +166,12 @@ def _fit(
 ) -> tuple[FloatNM, BoolN]:
     rows = [e for e in _FITTED if e != "C" or carbon]
     n = max(v.shape[0] for v in (*elements.values(), *measured.values(), np.zeros(1)))
-    b = np.zeros((n, len(rows)))
+    b = zeros((n, len(rows)), *elements.values())
     for element, value in elements.items():
         b[:, rows.index(element)] = value
     a = A[:, [ELEMENTS.index(e) for e in rows]]
     cost = np.array([_cost(name, kind, carbon) for name in names])
-    pull, target = np.full(len(names), _SPREAD), np.zeros((n, len(names)))
+    pull, target = np.full(len(names), _SPREAD), zeros((n, len(names)), *measured.values())
     for name, value in measured.items():
         pull[names.index(name)] = _MEASURED_WEIGHT
         target[:, names.index(name)] = value
@@ -204,7 +204,7 @@ def _close(x: FloatNM, a: Floats, b: Floats, plain: list[int]) -> FloatNM:
         x = x + (carried @ np.linalg.solve(normal + ridge * np.eye(a.shape[1]), gap[:, :, None]))[:, :, 0]
         x = np.maximum(x, 0.0)
     held = x @ a
-    over = np.minimum(np.divide(b, held, out=np.ones_like(b), where=held > 0), 1.0)
+    over = np.minimum(np.divide(b, held, out=np.ones_like(held), where=held > 0), 1.0)
     x = x * np.where(a > 0, over[:, None, :], 1.0).min(axis=2)
     x[:, plain] += np.maximum(b - x @ a, 0.0) / a[plain, np.arange(len(plain))]
     return x

@@ -6,7 +6,7 @@ import functools
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNS, Floats
+from pyrobal.arrays import FloatN, FloatNS, Floats, zeros
 from pyrobal.constants import T_STANDARD
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.properties import Species, species
@@ -34,7 +34,7 @@ def on_phase(stream: Stream, phase: Species) -> FloatNS:
 
     Raises DataError where ``phase`` does not have one of its species.
     """
-    n = np.zeros((len(stream.n), len(phase)))
+    n = zeros((len(stream.n), len(phase)), stream.n)
     n[:, [phase.index(name) for name in stream.phase.names]] = stream.n
     return n
 
@@ -45,8 +45,10 @@ def temperature(
     """T (N,) [K] at which ``n`` (N, S) [mol/s] carry ``enthalpy`` (N,) [W].
 
     Newton kept inside a shrinking bracket: H rises with T, as every heat capacity is positive. nan where
-    the answer lies outside ``low`` to ``high`` or there is nothing to carry the heat.
+    the answer lies outside ``low`` to ``high`` or there is nothing to carry the heat. Imaginary parts are
+    carried over to T to first order, see ``arrays.zeros``.
     """
+    carried, n, enthalpy = (n, enthalpy), np.real(n), np.real(enthalpy)
     rows = max(len(n), len(enthalpy))
     a, b = np.full(rows, low), np.full(rows, high)
     inside = (_heat(phase, n, a) <= enthalpy) & (enthalpy <= _heat(phase, n, b)) & (n.sum(axis=1) > 0)
@@ -61,7 +63,11 @@ def temperature(
         live = live & (np.abs(step) > _CLOSE)
         if not live.any():
             break
-    return np.where(inside, T, np.nan)
+    T = np.where(inside, T, np.nan)
+    if not any(map(np.iscomplexobj, carried)):
+        return T
+    excess = np.imag(_heat(phase, carried[0], T) - carried[1])
+    return T - 1j * excess / (n * phase.heat_capacity(T)).sum(axis=1)
 
 
 def _heat(phase: Species, n: FloatNS, T: FloatN) -> FloatN:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column, zeros
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.streams.deportment import carrier_matrix, read_table
 from pyrobal.streams.deportment import shares as minor_shares
@@ -94,8 +94,10 @@ def allot(material: Material, s: SmeltingSettings) -> Allotment:
     """
     v = material.entry.elements
     carried = s.dust * material.dry_mass / np.maximum(_oxidised_mass(v), 1e-300)
-    shares = {o: np.zeros((len(carried), len(ELEMENTS))) for o in OUTLETS}
     kept = 1.0 - (1.0 - s.dust_return) * carried
+    minors = minor_shares(read_table("smelting"), s.deportment)
+    held = [kept, *(share for by_outlet in minors.values() for share in by_outlet.values())]
+    shares = {o: zeros((max(map(len, held)), len(ELEMENTS)), *held) for o in OUTLETS}
     for element in ("Cu", "Fe", "Si", "Ca", "Al", "Mg", "K", "Na", "Rest"):
         i = ELEMENTS.index(element)
         shares["dust"][:, i] = carried
@@ -103,7 +105,7 @@ def allot(material: Material, s: SmeltingSettings) -> Allotment:
             shares["slag"][:, i] = kept
     for element in ("C", "H", "N", "Ar"):
         shares["gas"][:, ELEMENTS.index(element)] = 1.0
-    for element, share in minor_shares(read_table("smelting"), s.deportment).items():
+    for element, share in minors.items():
         i = ELEMENTS.index(element)
         round_trip = 1.0 - s.dust_return * share["dust"]
         for outlet in OUTLETS:
