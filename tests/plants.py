@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 
-from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.plant.feed import ConcentrateSettings, FluxSettings
 from pyrobal.plant.smelting import SmeltingSettings
