@@ -19,7 +19,7 @@ from pyrobal.plant import anode_furnace, converting, electrorefining, gas_train,
 from pyrobal.plant import smelting as furnace
 from pyrobal.streams.fuel import Fuel
 from pyrobal.streams.material import Material
-from pyrobal.streams.mixing import gone_cold, mix
+from pyrobal.streams.mixing import gone_cold, mix, on_phase
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ELEMENTS
 
@@ -213,7 +213,7 @@ class Loop:
 
     def around(self, tears: Floats) -> Floats:
         """What comes back when ``tears`` (N, K) are put back."""
-        return pack(once_around(self.inputs, self.feeds, self.streams(tears)).returns, len(tears))
+        return pack(once_around(self.inputs, self.feeds, self.streams(tears)).returns, self.pattern, len(tears))
 
     def take(self, rows: IntN) -> Loop:
         """The loop for some of the scenarios."""
@@ -244,12 +244,11 @@ def element_groups(pattern: Mapping[str, Stream]) -> list[IntN]:
 MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag", "Rest")
 
 
-def pack(streams: Mapping[str, Stream], n: int) -> Floats:
-    """Amounts and temperature of every stream side by side, (N, K)."""
-    columns = []
-    for stream in streams.values():
-        columns += [
-            np.broadcast_to(stream.n, (n, len(stream.phase))),
-            np.broadcast_to(stream.T, (n,))[:, None],
-        ]
-    return np.concatenate(columns, axis=1) if columns else np.zeros((n, 0))
+def pack(streams: Mapping[str, Stream], pattern: Mapping[str, Stream], n: int) -> Floats:
+    """Amounts on the pattern's S axes, and temperature, of every stream side by side, (N, K)."""
+    columns = [np.zeros((n, 0))]
+    for name, like in pattern.items():
+        stream = streams[name]
+        columns.append(np.broadcast_to(on_phase(stream, like.phase), (n, len(like.phase))))
+        columns.append(np.broadcast_to(stream.T, (n,))[:, None])
+    return np.concatenate(columns, axis=1)

@@ -68,7 +68,7 @@ def _from_outside(
     fed: FeedResult, dried: DryerResult | None, feeds: Feeds, steps: Mapping[str, Ledger]
 ) -> dict[str, Entry]:
     coming = {f"concentrate.{name}": Entry.of(stream) for name, stream in fed.concentrates.items()}
-    coming |= {f"reverts.{to}": material.entry for to, material in fed.reverts.items()}
+    coming |= {f"reverts.{to}": material.entry for to, material in fed.reverts.items() if to in steps}
     for name, step in steps.items():
         handed = _HANDED_IN.get(name, ())
         for item, entry in step.inputs.items():

@@ -59,6 +59,11 @@ class Results:
         return np.asarray(self.reason == Reason.SOLVED)
 
     @property
+    def fed(self) -> BoolN:
+        """(N,) True where at least the feed has an answer."""
+        return np.asarray((self.feed.reason == Reason.SOLVED) & self.inputs.finite())
+
+    @property
     def charge(self) -> furnace.Charge:
         """What the smelting furnace was given, returned materials included."""
         return self.circuit.charge

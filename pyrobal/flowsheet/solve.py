@@ -62,9 +62,11 @@ def _closed(inputs: Inputs, feeds: Feeds, n: int) -> tuple[Circuit, FixedPoint |
     first = once_around(inputs, feeds, {})
     if not first.returns:
         return first, None
-    loop = Loop(inputs, feeds, first.returns)
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
-        found = fixed_point(loop, pack(first.returns, n), groups=element_groups(first.returns))
+        second = once_around(inputs, feeds, first.returns)  # only now does every way carry all its species
+        loop = Loop(inputs, feeds, second.returns)
+        start, groups = pack(second.returns, loop.pattern, n), element_groups(loop.pattern)
+        found = fixed_point(loop, start, groups=groups)
         return once_around(inputs, feeds, loop.streams(found.tears)), found
 
 

@@ -11,6 +11,8 @@ import numpy as np
 from pyrobal.arrays import BoolN, Floats, IntN
 
 _DEPTH = 3  # passes remembered by the acceleration
+_TANGENT_PASSES, _TANGENT_CLOSE = 60, 1e-12  # of the imaginary part, which converges as the tears do
+_REACH = 4.0  # how far mixing may go beyond a plain pass, as a factor of each tear
 _TINY = 1e-12  # of a scenario's largest tear: below it a difference is round-off
 
 
@@ -52,10 +54,13 @@ def fixed_point(
     Plain substitution, sped up by the mixing of the last passes that would have changed least (Anderson 1965,
     J. ACM 12, 547-560; Walker & Ni 2011, SIAM J. Numer. Anal. 49, 1715-1735), each column in proportion to its
     own size and each group for itself: an element that goes round often does not hold up the others. Where
-    mixing would send in less than nothing, the plain pass stands. A scenario that has converged is frozen, so
-    it does not depend on its neighbours; one that turns nan stops alone.
+    mixing would reach far beyond a plain pass, the plain pass stands. A scenario that has converged is frozen, so
+    it does not depend on its neighbours; one that turns nan stops alone. An imaginary part of what comes
+    back is carried over to the tears to first order, see ``arrays.zeros``.
     """
-    tears = loop.around(start)
+    tears, whole = loop.around(start), loop
+    if np.iscomplexobj(tears):
+        tears, loop = tears.real.copy(), _Real(loop)
     every = [np.arange(start.shape[1])] if groups is None else groups
     change = np.full(len(tears), np.inf)
     count = np.ones(len(tears), dtype=np.int64)
@@ -76,7 +81,38 @@ def fixed_point(
             history = [(s[open_], b[open_]) for s, b in history]
         if live.size == 0:
             break
+    if whole is not loop:
+        tears = _carried(whole, tears, every)
     return FixedPoint(tears, change <= tolerance, count, change)
+
+
+@dataclass(frozen=True)
+class _Real:
+    """The real part of a loop that carries a derivative."""
+
+    whole: Loop
+
+    def around(self, tears: Floats) -> Floats:
+        return np.ascontiguousarray(self.whole.around(tears).real)
+
+    def take(self, rows: IntN) -> _Real:
+        return _Real(self.whole.take(rows))
+
+
+def _carried(loop: Loop, tears: Floats, groups: Sequence[IntN]) -> Floats:
+    """The tears with the imaginary part that comes back as it was sent; the loop is linear in it."""
+    part = loop.around(tears).imag
+    history: list[tuple[Floats, Floats]] = []
+    for _ in range(_TANGENT_PASSES):
+        back = loop.around(tears + 1j * part).imag
+        history = [*history[-(_DEPTH - 1) :], (part, back)]
+        least = _TANGENT_CLOSE * np.abs(back).max(axis=1, initial=0.0, keepdims=True)
+        if not (np.abs(back - part) > least).any():
+            break
+        part = back.copy()
+        for columns in groups:
+            part[:, columns] = _mixed([(s[:, columns], b[:, columns]) for s, b in history], signed=True)
+    return tears + 1j * back
 
 
 def _change(sent: Floats, back: Floats) -> Floats:
@@ -86,8 +122,11 @@ def _change(sent: Floats, back: Floats) -> Floats:
     return np.where(np.isfinite(largest), largest, np.inf)
 
 
-def _mixed(history: list[tuple[Floats, Floats]]) -> Floats:
-    """The next tears: a mixture of what came back, weighed so that the mixed change is least."""
+def _mixed(history: list[tuple[Floats, Floats]], signed: bool = False) -> Floats:
+    """The next tears: a mixture of what came back, weighed so that the mixed change is least.
+
+    Unless they are ``signed``, a mixture far beyond the plain pass is not taken.
+    """
     _, latest = history[-1]
     if len(history) == 1:
         return latest
@@ -100,5 +139,6 @@ def _mixed(history: list[tuple[Floats, Floats]]) -> Floats:
     gamma = np.linalg.solve(normal + ridge * np.eye(normal.shape[1]), right)
     back = np.stack([b for _, b in history], axis=2)
     mixed = latest - ((back[:, :, 1:] - back[:, :, :-1]) @ gamma)[:, :, 0]
-    usable = np.asarray((np.isfinite(mixed) & (mixed >= 0)).all(axis=1))
+    near = (mixed >= latest / _REACH) & (mixed <= latest * _REACH)
+    usable = np.asarray((np.isfinite(mixed) & (signed | near)).all(axis=1))
     return np.where(usable[:, None], mixed, latest)

@@ -73,7 +73,7 @@ READINGS = (
              _so2_from, _sources),
     _READING("emissions.so2_per_t_cu", "kg/t", "SO2 per tonne of copper", _of(lambda e: e.so2_per_copper)),
     _READING("emissions.so2_per_t_acid", "kg/t", "SO2 of the first stack per tonne of 100 % acid",
-             _of(lambda e: e.so2_per_acid)),
+             _of(lambda e: e.so2_per_acid), needs="emissions+acid_plant"),
     _READING("emissions.stack_so2", "mg/Nm3", f"SO2 in the first stack (tail gas), {_AT_REFERENCE}",
              _of(lambda e: e.stack.concentration(e.settings.reference_oxygen))),
     _READING("emissions.stack_so2_ppm", "ppm", "SO2 in the first stack, dry, oxygen as measured",

@@ -24,7 +24,7 @@ class Reading:
     unit : plant unit shown to people; a function of the results where it depends on the case
     compute : results (and the member, for a family) -> (N,) SI
     members : results -> names that stand in for <X>; None for a single reading
-    needs : step of the plant it belongs to, an attribute of Results
+    needs : steps of the plant it takes, attributes of Results with + between them
     """
 
     key: str
@@ -45,7 +45,7 @@ class Reading:
 
     def present(self, results: Results) -> bool:
         """True where the case has the step this reading belongs to."""
-        return getattr(results, self.needs) is not None
+        return all(getattr(results, step) is not None for step in self.needs.split("+"))
 
     def keys(self, results: Results) -> list[str]:
         """The keys this reading stands for in a case."""
@@ -127,7 +127,8 @@ def evaluate(results: Results, key: str) -> FloatN:
     with np.errstate(all="ignore"):
         value: Any = reading.compute(results, member) if member else reading.compute(results)
     value = np.broadcast_to(np.asarray(value, dtype=float), (results.scenarios,))
-    return np.where(results.solved, value, np.nan)
+    fed = key.startswith(("feed.", "dryer."))  # known whatever becomes of the furnace
+    return np.where(results.fed if fed else results.solved, value, np.nan)
 
 
 def _members(reading: Reading, results: Results) -> Sequence[str]:

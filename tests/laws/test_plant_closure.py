@@ -1,0 +1,123 @@
+"""Conservation at the fence of the plant, whatever steps it has and wherever things go back."""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+
+import numpy as np
+import pytest
+
+from pyrobal.case.load import load_case
+from pyrobal.errors import Reason
+from pyrobal.flowsheet.inputs import OPTIONAL, Inputs
+from pyrobal.flowsheet.results import Results
+from pyrobal.flowsheet.solve import solve
+from pyrobal.readings.registry import evaluate, keys
+
+CLOSED = 1e-9  # relative, every element: what the product promises
+N = 12
+
+
+def _inputs(case: str, **changes: object) -> Inputs:
+    return dataclasses.replace(load_case(f"cases/{case}.toml").inputs, **changes)
+
+
+def _varied(inputs: Inputs, seed: int) -> Inputs:
+    """Blend, grade, blast, slag and dust at random about the case."""
+    rng = np.random.default_rng(seed)
+    for concentrate in inputs.concentrate:
+        inputs = inputs.replace(
+            f"concentrate.{concentrate.name}.rate", concentrate.rate * rng.uniform(0.6, 1.4, N)
+        )
+    for key, low, high in (
+        ("smelting.matte_grade", 0.60, 0.70), ("smelting.enrichment", 0.45, 0.85), ("smelting.fe_sio2", 1.1, 1.5),
+        ("smelting.dust", 0.02, 0.09), ("smelting.dust_return", 0.3, 1.0), ("smelting.heat_loss", 8e6, 16e6),
+    ):  # fmt: skip
+        inputs = inputs.replace(key, rng.uniform(low, high, N))
+    return inputs
+
+
+def _closure(r: Results) -> float:
+    return float(np.abs(r.ledger.element_closure()[r.solved]).max())
+
+
+@pytest.mark.parametrize("case", ["marram_sound", "thrift_ness"])
+def test_every_element_closes_at_the_fence(case: str) -> None:
+    r = solve(_varied(_inputs(case), seed=1))
+    assert r.solved.mean() > 0.7, [Reason(int(x)).name for x in r.reason]
+    assert _closure(r) < CLOSED
+    assert np.abs(evaluate(r, "balance.heat.closure")[r.solved]).max() < CLOSED
+    assert r.recycle is not None and r.recycle.change[r.solved].max() < CLOSED
+
+
+LATER = [name for name in OPTIONAL if name not in ("dryer", "load")]
+
+
+@pytest.mark.parametrize(
+    "missing", [*LATER, "converting+anode_furnace+electrorefining", "gas_train+acid_plant+emissions"]
+)
+def test_a_plant_without_some_of_its_sections_still_closes(missing: str) -> None:
+    gone = {name: None for name in missing.split("+")}
+    r = solve(_inputs("marram_sound", **gone))
+    assert r.solved.all(), [Reason(int(x)).name for x in r.reason]
+    assert _closure(r) < CLOSED
+    for key in keys(r):  # every reading that is offered has a value or says why not
+        value = evaluate(r, key)
+        assert np.isfinite(value).all() or "autogenous" in key or "limit" in key, key
+
+
+@pytest.mark.parametrize(
+    ("slag", "dust", "skim"),
+    list(
+        itertools.product(
+            ("slag_cleaning", "smelting", "discard"), ("smelting", "discard"), ("converting", "discard")
+        )
+    ),
+)
+def test_ways_back_close(slag: str, dust: str, skim: str) -> None:
+    inputs = _inputs("marram_sound")
+    ways = dataclasses.replace(inputs.recycle, converting_slag=slag, converting_dust=dust, anode_slag=skim)
+    r = solve(dataclasses.replace(inputs, recycle=ways))
+    assert r.solved.all() and _closure(r) < CLOSED
+
+
+@pytest.mark.parametrize("kind", ["flotation", "none"])
+def test_kinds_of_slag_cleaning_close(kind: str) -> None:
+    inputs = _inputs("marram_sound")
+    assert inputs.slag_cleaning is not None
+    r = solve(dataclasses.replace(inputs, slag_cleaning=dataclasses.replace(inputs.slag_cleaning, kind=kind)))
+    assert r.solved.all() and _closure(r) < CLOSED
+
+
+def test_one_plant_alone_is_the_same_as_in_the_batch() -> None:
+    batch = _varied(_inputs("marram_sound"), seed=2)
+    together = solve(batch)
+    for i in (0, 7):
+        alone = solve(batch.take(slice(i, i + 1)))
+        for key in ("smelting.matte.rate", "converting.blister.rate", "acid.production", "recovery.Cu"):
+            np.testing.assert_allclose(evaluate(alone, key)[0], evaluate(together, key)[i], rtol=1e-8)
+
+
+def test_a_plant_without_an_answer_leaves_the_others_bit_identical() -> None:
+    good = _varied(_inputs("marram_sound"), seed=3)
+    grade = np.array(good.smelting.matte_grade)
+    grade[4] = 0.95
+    spoilt, clean = solve(good.replace("smelting.matte_grade", grade)), solve(good)
+    others = np.arange(N) != 4
+    assert spoilt.reason[4] == Reason.GRADE_LEAVES_NO_IRON_SULFIDE
+    for key in ("smelting.slag.rate", "converting.blister.rate", "acid.production"):
+        assert np.array_equal(evaluate(spoilt, key)[others], evaluate(clean, key)[others])
+
+
+def test_recycles_change_the_furnace() -> None:
+    """Converter slag put back into the furnace brings its iron and copper with it."""
+    inputs = _inputs("marram_sound")
+    back = solve(
+        dataclasses.replace(inputs, recycle=dataclasses.replace(inputs.recycle, converting_slag="smelting"))
+    )
+    away = solve(
+        dataclasses.replace(inputs, recycle=dataclasses.replace(inputs.recycle, converting_slag="discard"))
+    )
+    assert evaluate(back, "smelting.slag.rate")[0] > 1.05 * evaluate(away, "smelting.slag.rate")[0]
+    assert evaluate(back, "recovery.Cu")[0] > evaluate(away, "recovery.Cu")[0]
