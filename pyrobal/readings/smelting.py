@@ -120,6 +120,12 @@ def _cold_charge(r: Results) -> FloatN:
     return r.smelting.matte.mass() * share / (1.0 + share)
 
 
+def _dust_returned(r: Results) -> FloatN:
+    """From the gas train where the case has one, else straight from the furnace."""
+    caught = r.circuit.back.get("furnace_dust")
+    return r.smelting.dust_returned.mass() if caught is None else caught.mass()
+
+
 def _fuel_unit(r: Results) -> str:
     return "Nm3/h" if r.smelting.unit_fuel.is_gas else "t/h"
 
@@ -242,7 +248,7 @@ READINGS = (
         lambda r: r.smelting.gas.amount("SO2(g)") * M_H2SO4,
     ),
     Reading("smelting.dust.rate", "t/h", "dust carried out of the furnace", lambda r: r.smelting.dust.mass()),
-    Reading("smelting.dust.returned", "t/h", "dust put back", lambda r: r.smelting.dust_returned.mass()),
+    Reading("smelting.dust.returned", "t/h", "dust put back", _dust_returned),
     Reading(
         "smelting.dust.assay.<X>",
         "wt%",

@@ -99,7 +99,8 @@ def test_one_plant_alone_is_the_same_as_in_the_batch() -> None:
             np.testing.assert_allclose(evaluate(alone, key)[0], evaluate(together, key)[i], rtol=1e-8)
 
 
-def test_a_plant_without_an_answer_leaves_the_others_bit_identical() -> None:
+def test_a_plant_without_an_answer_leaves_the_others_as_they_were() -> None:
+    """To round-off: products of matrices may be summed in another order when fewer rows are left."""
     good = _varied(_inputs("marram_sound"), seed=3)
     grade = np.array(good.smelting.matte_grade)
     grade[4] = 0.95
@@ -107,7 +108,7 @@ def test_a_plant_without_an_answer_leaves_the_others_bit_identical() -> None:
     others = np.arange(N) != 4
     assert spoilt.reason[4] == Reason.GRADE_LEAVES_NO_IRON_SULFIDE
     for key in ("smelting.slag.rate", "converting.blister.rate", "acid.production"):
-        assert np.array_equal(evaluate(spoilt, key)[others], evaluate(clean, key)[others])
+        np.testing.assert_allclose(evaluate(spoilt, key)[others], evaluate(clean, key)[others], rtol=1e-9)
 
 
 def test_recycles_change_the_furnace() -> None:
