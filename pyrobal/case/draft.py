@@ -89,9 +89,7 @@ class Draft:
 def _inputs(draft: Draft) -> Inputs:
     raw, known = draft.document.values, ("title", *SECTIONS)
     for name in raw:
-        if name in schema.PLANNED and name not in SECTIONS:
-            draft.wrong(Spot((name,), name), "this step is not part of this version; remove the section")
-        elif name not in known:
+        if name not in known:
             draft.wrong(Spot((name,), name), f"unknown section or key; {_misplaced(name, known)}")
             draft.faulty.add(nearest(name, known) or name)
     sections = {name: _section(draft, name, raw[name]) for name in SECTIONS if name in raw}

@@ -9,11 +9,12 @@ from pathlib import Path
 
 from pyrobal import units
 from pyrobal.case.draft import Draft
+from pyrobal.case.idle import without_effect
 from pyrobal.case.override import override
 from pyrobal.case.read import read
 from pyrobal.case.registry import default_text
-from pyrobal.case.schema import tables, written
-from pyrobal.case.validate import check, fuels_named, without_effect
+from pyrobal.case.schema import fuels_named, tables, written
+from pyrobal.case.validate import check
 from pyrobal.errors import CaseError, Fault
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.streams.fuel import FuelSettings, default_fuels

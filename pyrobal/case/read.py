@@ -112,7 +112,7 @@ def _document(file: str, text: str) -> Document:
     if not re.sub(r"#.*", "", text).strip():
         raise _refusal(file, "the case is empty; it needs at least one [[concentrate]] with an assay")
     lines = text.split("\n")
-    slips: list[Fault] = []
+    slips: dict[int, Fault] = {}  # by line, one each
     while True:
         readable = "\n".join(lines)
         try:
@@ -120,18 +120,17 @@ def _document(file: str, text: str) -> Document:
         except RecursionError:
             raise _too_deep(file) from None
         except tomllib.TOMLDecodeError as error:
-            at = _line_of(str(error), lines)
-            slips.append(Fault(file, at, _key_at(lines, at), _sentence(str(error), lines[at - 1])))
-            mended = _set_aside(lines[at - 1], str(error))
+            slip = _slip(file, lines, str(error))
+            at = slip.line or 1
+            mended = "" if at in slips else _set_aside(lines[at - 1], str(error))
+            slips.setdefault(at, slip)
             if mended is None or mended == lines[at - 1] or len(slips) >= MOST_SLIPS:
-                raise CaseError(slips) from None
+                raise CaseError(list(slips.values())) from None
             lines[at - 1] = mended
         else:
             if _depth(values) > MOST_DEPTH:
                 raise _too_deep(file)
-            return Document(
-                file, text, values, readable, tuple({s.line: s for s in reversed(slips)}.values())
-            )
+            return Document(file, text, values, readable, tuple(slips.values()))
 
 
 def _refusal(file: str, text: str, line: int | None = None) -> CaseError:
@@ -151,14 +150,23 @@ def _depth(values: dict[str, Any]) -> int:
 
 
 _PAIR: Final = re.compile(r"""\s*(?P<key>[\w\-."' ]+?)\s*=\s*(?P<value>[^#]*?)\s*(?:\#.*)?$""")
+_UNCLOSED: Final = re.compile(r"Unclosed|Unterminated|^Expected .'|^Expected '\"")
+_OPENING: Final = re.compile(r"""=\s*(?:[\[{]|\"{3}|'{3})""")
 _TABLE: Final = re.compile(r"\s*\[+\s*(?P<key>[^\]]*?)\s*\]+")
 
 
+def _slip(file: str, lines: list[str], message: str) -> Fault:
+    """What is wrong with the first line that the parser cannot read, said for people."""
+    at = _line_of(message, lines)
+    return Fault(file, at, _key_at(lines, at), _sentence(message, lines[at - 1]))
+
+
 def _line_of(message: str, lines: list[str]) -> int:
+    """Where the fault was made: of something never closed, the line that opened it last."""
     match = re.search(r"at line (\d+)", message)
-    if match:
-        return min(int(match[1]), len(lines))
-    return max((i for i, line in enumerate(lines, 1) if line.strip()), default=1)
+    reached = min(int(match[1]), len(lines)) if match else len(lines)
+    wanted = _OPENING if _UNCLOSED.search(message) else re.compile(r"\S")
+    return max((i for i, line in enumerate(lines[:reached], 1) if wanted.search(line)), default=reached)
 
 
 def _key_at(lines: list[str], at: int) -> str:
@@ -172,6 +180,8 @@ def _key_at(lines: list[str], at: int) -> str:
 def _sentence(message: str, line: str) -> str:
     pair = _PAIR.match(line)
     value = pair["value"] if pair else ""
+    if _UNCLOSED.search(message):
+        return "a bracket or a quote that opens here is never closed"
     if "Cannot overwrite" in message:
         return "is given twice"
     if "Cannot declare" in message or "Cannot mutate" in message:
@@ -196,11 +206,9 @@ def _plain(message: str) -> str:
 
 def _set_aside(line: str, message: str) -> str | None:
     """The line made harmless: its value as a string, or nothing at all; None where others hang on it."""
-    if line.lstrip().startswith("["):
-        return None
     pair = _PAIR.match(line)
+    if line.lstrip().startswith("[") or _UNCLOSED.search(message):
+        return None
     if pair is None or "Cannot" in message or pair["value"][:1] in ("[", "{"):
-        return "" if "Unterminated" not in message else None
-    value = pair["value"].strip("\"'")
-    mended = f"{pair['key']} = {json.dumps(value)}"
-    return mended if mended != line else ""
+        return ""
+    return f"{pair['key']} = {json.dumps(pair['value'].strip(chr(34) + chr(39)))}"

@@ -12,14 +12,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any, Final, get_origin, get_type_hints
 
-from pyrobal.fields import Declaration, declarations
+from pyrobal.fields import Declaration, Text, declarations
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.streams.deportment import DeportmentTable, read_table
 from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS, FuelSettings
 from pyrobal.streams.mineralogy import ASSAY_NAMES, MINERAL_NAMES
 
-# Sections of the case file whose steps are not part of this version; one that is in SECTIONS is.
-PLANNED: Final = ("converting", "slag_cleaning", "anode_furnace", "gas_train", "acid_plant", "emissions")
 FLUXES: Final = ("silica", "lime")
 FUEL_COMPONENTS: Final = tuple(dict.fromkeys((*GAS_COMPONENTS, *ULTIMATE_COMPONENTS)))
 
@@ -105,3 +103,11 @@ def required(settings: type) -> frozenset[str]:
 def homes(key: str) -> list[str]:
     """Headers of the sections in which ``key`` may stand."""
     return [shape(s).header(s) for s, settings in SECTIONS.items() if key in written(settings)]
+
+
+def fuels_named(inputs: Inputs) -> Iterator[tuple[str, str]]:
+    """Every setting that names a fuel, with that name; the only other texts are names of items."""
+    for key, node in tables(inputs):
+        for name, declared in written(type(node)).items():
+            if isinstance(declared, Text) and name != "name":
+                yield f"{key}.{name}", getattr(node, name)

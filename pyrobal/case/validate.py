@@ -1,8 +1,7 @@
 """What must hold between the settings of a case. Each rule yields (key, what is wrong and what to do).
 
 A rule compares numbers that may be NaN where a value could not be read, and is written so that NaN finds
-nothing. ``without_effect`` says which settings a case makes idle: written ones become cautions, the others
-need not be assumed.
+nothing.
 """
 
 from __future__ import annotations
@@ -13,10 +12,11 @@ from typing import Final
 from pyrobal.arrays import FloatN
 from pyrobal.case.draft import Draft
 from pyrobal.case.names import suggestion
-from pyrobal.case.schema import tables, written
-from pyrobal.fields import Text
+from pyrobal.case.schema import fuels_named, tables, written
 from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.plant.anode_furnace.refining import carriers as anode_carriers
 from pyrobal.plant.feed import ConcentrateSettings
+from pyrobal.plant.slag_cleaning.phases import carriers as slag_carriers
 from pyrobal.plant.smelting.deportment import phases
 from pyrobal.streams.fuel import default_fuels
 from pyrobal.streams.mineralogy import MINERALS
@@ -28,6 +28,13 @@ Finding = tuple[str, str]
 SUM_SLACK: Final = 0.001  # shares that a person has rounded to 0.1 %
 FUEL_SLACK: Final = 0.01  # a fuel analysis rounded to whole percent
 ROUNDING: Final = 1e-9
+# Steps that work on the product of another one.
+FED_BY: Final = {
+    "anode_furnace": "converting",
+    "electrorefining": "anode_furnace",
+    "acid_plant": "gas_train",
+    "load": "acid_plant",
+}
 MINERAL_SLACK: Final = 0.05  # relative; a mineralogy and an assay are two measurements
 
 
@@ -169,24 +176,10 @@ def _fuels(draft: Draft) -> Iterator[Finding]:
             yield key, f"no [fuel.{named}] describes this fuel; {suggestion(named, known)}"
 
 
-def fuels_named(inputs: Inputs) -> Iterator[tuple[str, str]]:
-    """Every setting that names a fuel, with that name; the only other texts are names of items."""
-    for key, node in tables(inputs):
-        for name, declared in written(type(node)).items():
-            if isinstance(declared, Text) and name != "name":
-                yield f"{key}.{name}", getattr(node, name)
-
-
 def _smelting(draft: Draft) -> Iterator[Finding]:
     s = draft.inputs.smelting
     if draft.given("smelting.matte_grade") and s.oxygen_per_tonne is not None:
         yield "smelting.oxygen_per_tonne", "excludes matte_grade: one follows from the other; remove one"
-    for element, shares in s.deportment.items():
-        for outlet, x in shares.items():
-            held = phases()[outlet].composition[:, ELEMENTS.index(element)]
-            if _number(x) > 0.0 and not held.any():
-                key = f"smelting.deportment.{element}.{outlet}"
-                yield key, f"{element} has no form in which it leaves with the {outlet}"
 
 
 def _heat_losses(draft: Draft) -> Iterator[Finding]:
@@ -213,9 +206,35 @@ def _deportments(draft: Draft) -> Iterator[Finding]:
                 yield key, f"sums to {_percent(total)}; it must sum to 100 %"
 
 
-def _reverts(draft: Draft) -> Iterator[Finding]:
+def _forms(draft: Draft) -> Iterator[Finding]:
+    """A share sent where the element has no form to leave in would be lost."""
+    for section, outlets in _elements_that_leave().items():
+        for element, shares in getattr(getattr(draft.inputs, section), "deportment", {}).items():
+            for outlet, x in shares.items():
+                if _number(x) > 0.0 and element not in outlets[outlet]:
+                    key = f"{section}.deportment.{element}.{outlet}"
+                    yield key, f"{element} has no form in which it leaves with the {outlet}"
+
+
+def _elements_that_leave() -> dict[str, dict[str, set[str]]]:
+    """Section -> outlet -> elements that have a form there; of the steps where one may have none."""
+    in_smelting = {
+        outlet: {e for i, e in enumerate(ELEMENTS) if phase.composition[:, i].any()}
+        for outlet, phase in phases().items()
+    }
+    return {
+        "smelting": in_smelting,
+        "slag_cleaning": {outlet: set(names) for outlet, (_, names) in slag_carriers().items()},
+        "anode_furnace": {outlet: set(names) for outlet, (_, names) in anode_carriers().items()},
+    }
+
+
+def _order_of_steps(draft: Draft) -> Iterator[Finding]:
+    for section, before in FED_BY.items():
+        if getattr(draft.inputs, section) is not None and getattr(draft.inputs, before) is None:
+            yield section, f"needs a [{before}], whose product it takes"
     for revert in draft.inputs.revert:
-        if revert.to == "converting" and getattr(draft.inputs, "converting", None) is None:
+        if revert.to == "converting" and draft.inputs.converting is None:
             yield f"revert.{revert.name}.to", "goes to converting, but the case has no [converting]"
 
 
@@ -229,30 +248,5 @@ def _drying(draft: Draft) -> Iterator[Finding]:
 
 RULES: Final = (
     _blend, _assay_sums, _counted_twice, _measured_minerals, _fluxes, _fuels, _smelting, _heat_losses,
-    _enrichments, _deportments, _reverts, _drying,
+    _enrichments, _deportments, _forms, _order_of_steps, _drying,
 )  # fmt: skip
-
-
-def without_effect(inputs: Inputs) -> dict[str, str]:
-    """Settings that this case makes idle, each with the reason."""
-    s = inputs.smelting
-    idle: dict[str, str | bool] = {
-        "charge.moisture_after_drying": inputs.dryer is None and "there is no [dryer]",
-        "smelting.matte_grade": s.oxygen_per_tonne is not None and "oxygen_per_tonne is given",
-        "smelting.fe_sio2": "silica" not in inputs.flux and "there is no [flux.silica]",
-        "smelting.magnetite_over_equilibrium": s.slag_magnetite is not None and "slag_magnetite is given",
-        "smelting.slag_entrained_copper": s.slag_copper is not None and "slag_copper is given",
-        "smelting.slag_copper_model": s.slag_copper is not None and "slag_copper is given",
-        "smelting.matte_oxygen_model": s.matte_oxygen is not None and "matte_oxygen is given",
-        "smelting.enrichment": s.close_heat_with == "enrichment" and "enrichment closes the heat balance",
-        "smelting.slag_temperature": s.close_heat_with == "slag_temperature"
-        and "slag_temperature closes the heat balance",
-    }
-    if s.close_heat_with != "fuel" and _number(s.fuel_minimum) == 0.0:
-        idle["smelting.fuel"] = f'the heat balance is closed with "{s.close_heat_with}"'
-    for key, node in tables(inputs):
-        if getattr(node, "heat_loss", None) is not None:
-            idle[f"{key}.heat_loss_per_tonne"] = "heat_loss is given"
-    named = {name for key, name in fuels_named(inputs) if key not in idle}
-    idle |= {f"fuel.{name}": "no step names it" for name in inputs.fuel if name not in named}
-    return {key: reason for key, reason in idle.items() if isinstance(reason, str)}

@@ -39,8 +39,10 @@ def fraction(raw: Any, unit: str) -> FloatN:
 
 
 def word(declared: Choice, raw: Any) -> str:
-    """One of the words on offer."""
-    if raw in declared.options and isinstance(raw, str):
+    """One of the words on offer; a count among them may be a bare number."""
+    if isinstance(raw, int) and not isinstance(raw, bool):
+        raw = str(raw)
+    if isinstance(raw, str) and raw in declared.options:
         return raw
     said = shortened(raw) if isinstance(raw, str) else called(raw)
     guess = suggestion(raw, declared.options) if isinstance(raw, str) else ""

@@ -75,7 +75,7 @@ def test_the_last_of_two_counts() -> None:
         ("concentrate=5", "concentrate", "is a table"),
         ("concentrate.Fenholt=5", "concentrate.Fenholt", "whole table"),
         ("concentrate.Fenholt.rate.x=5", "concentrate.Fenholt.rate.x", "is a setting, not a table"),
-        ("converting.kind=batch", "converting", "not part of this version"),
+        ("convertin.kind=batch", "convertin", 'did you mean "converting"?'),
         ("smelting.close_heat_with=[1]", "smelting.close_heat_with", "allowed: fuel"),
     ],
 )

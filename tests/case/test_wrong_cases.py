@@ -19,7 +19,7 @@ from pyrobal.cli import main
 from pyrobal.errors import CaseError
 
 WRONG = Path(__file__).parent / "wrong"
-SECONDS = 0.5  # of one file in a running process; a case file is a few kilobytes
+SECONDS = 1.0  # most that one file may take; a case file is a few kilobytes
 
 
 def expected() -> dict[str, list[dict[str, str]]]:
