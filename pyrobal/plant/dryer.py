@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, column, total
+from pyrobal.arrays import FloatN, column, total, zeros
 from pyrobal.constants import celsius
 from pyrobal.fields import quantity, text
 from pyrobal.streams.fuel import Fuel
@@ -92,7 +92,7 @@ def _dried(stream: Stream, moisture: FloatN, T: FloatN) -> Stream:
     dry_mass = stream.mass() - water * WATER_MASS
     left = np.minimum(water, moisture / (1.0 - moisture) * dry_mass / WATER_MASS)
     n = max(len(left), len(stream.n))
-    amounts = np.broadcast_to(stream.n, (n, stream.n.shape[1])).copy()
+    amounts = stream.n + zeros((n, stream.n.shape[1]), left)
     amounts[:, stream.phase.index("H2O(l)")] = left
     return Stream(stream.phase, amounts, T)
 

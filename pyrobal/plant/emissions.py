@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, IntN
+from pyrobal.arrays import BoolN, FloatN, IntN, zeros
 from pyrobal.constants import HOUR, NM3, NM3_PER_HOUR, TONNE
 from pyrobal.errors import Reason
 from pyrobal.fields import quantity
@@ -253,7 +253,9 @@ def _secondary(parts: list[Stack], flow: FloatN | None) -> Stack:
 
 def _ratio(part: FloatN, whole: FloatN) -> FloatN:
     part, whole = np.broadcast_arrays(part, whole)
-    return np.divide(part, whole, out=np.where(np.isnan(whole), np.nan, 0.0), where=whole > 0)
+    return np.divide(
+        part, whole, out=np.where(np.isnan(whole), np.nan, zeros(part.shape, part, whole)), where=whole > 0
+    )
 
 
 def _reasons(

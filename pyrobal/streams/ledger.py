@@ -75,7 +75,7 @@ class Ledger:
         """(N, E) [-]: (out - in) / in, zero where the element is absent on both sides."""
         inflow, outflow = self.elements_in(), self.elements_out()
         scale = np.maximum(np.abs(inflow), np.abs(outflow))
-        return np.divide(outflow - inflow, scale, out=np.zeros_like(scale), where=scale > 0)
+        return np.divide(outflow - inflow, scale, out=np.zeros_like(outflow - inflow), where=scale > 0)
 
     def closure(self, element: str) -> FloatN:
         """(N,) [-] of one element."""

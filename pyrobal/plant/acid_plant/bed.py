@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, IntN, column, take
+from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, IntN, column, take, zeros
 from pyrobal.constants import P_STANDARD, R
 from pyrobal.numerics.newton import newton
 from pyrobal.streams.stream import Stream
@@ -109,7 +109,8 @@ def pass_bed(gas: Stream, pressure: FloatN, approach: FloatN) -> Bed:
         start = _log_quotient(so2, o2, so3, n.sum(axis=1), p)
         active = (most > 0) & ~(start >= log_equilibrium(T + a))
     rows = np.flatnonzero(active)
-    oxidised, T_out = np.where(np.isfinite(most), 0.0, np.nan), T.copy()
+    oxidised = zeros(most.shape, n, T, p, a) + np.where(np.isfinite(most), 0.0, np.nan)
+    T_out = T + zeros(most.shape, n, T, p, a)
     converged = np.isfinite(most + T + p + a)
     line = _Line(phase.names, n, T, p, a, most, (n * phase.enthalpy(T)).sum(axis=1))
     if rows.size:

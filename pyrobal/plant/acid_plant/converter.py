@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNS, Floats, column
+from pyrobal.arrays import FloatN, FloatNS, Floats, column, zeros
 from pyrobal.plant.acid_plant.bed import O2, SO2, SO3, Bed, pass_bed, stoichiometry
 from pyrobal.plant.acid_plant.settings import AcidPlantSettings
 from pyrobal.streams.stream import Stream
@@ -88,7 +88,7 @@ def absorb(gas: Stream, s: AcidPlantSettings) -> Absorber:
 
     Water over 98.5 % acid is far below 1 ppm (its minimum of vapour pressure), so none is left in the gas.
     """
-    kept = np.ones((len(s.absorption), len(gas.phase)))
+    kept = 1.0 + zeros((len(s.absorption), len(gas.phase)), s.absorption)
     kept[:, gas.phase.index(SO3)] = 1.0 - s.absorption
     kept[:, gas.phase.index(WATER)] = 0.0
     return Absorber(
@@ -116,7 +116,7 @@ def autothermal(c: Converter, s: AcidPlantSettings) -> Autothermal:
     """
     phase, fed = c.feed.phase, c.feed.amount(SO2)
     rho = c.feed.amount(O2) / fed
-    inert, reacting = np.zeros((2, len(fed), len(phase)))
+    inert, reacting = zeros((2, len(fed), len(phase)), rho)
     inert[:, phase.index("N2(g)")] = 1.0
     reacting[:, phase.index(SO2)], reacting[:, phase.index(O2)] = 1.0, rho
     i, r = spared(c, inert, s), spared(c, reacting, s)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, FloatNS
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, zeros
 from pyrobal.plant.anode_furnace.settings import AnodeFurnaceSettings
 from pyrobal.streams.deportment import Shares, read_table, share_out, shares
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
@@ -125,6 +125,6 @@ def _with_first(settled: FloatNS, *solved: FloatN) -> FloatNS:
     """The settled amounts with the solved species, which stand first on the axis."""
     first = np.stack(np.broadcast_arrays(*solved), axis=1)
     rows = max(len(first), len(settled))
-    n = np.broadcast_to(settled, (rows, settled.shape[1])).copy()
+    n = settled + zeros((rows, settled.shape[1]), first)
     n[:, : first.shape[1]] += first
     return n

@@ -125,7 +125,7 @@ def _cycle(run: Run, matte: FloatN, hood: FloatN, blister: FloatN) -> Cycle:
     blow = course.time_in("slag blow") + course.time_in("copper blow")
     return Cycle(
         course, matte, blister, run.per_second, time, run.per_second * time,
-        np.ceil(run.per_second * blow - _ROUNDING), hood,
+        np.ceil((run.per_second * blow).real - _ROUNDING), hood,
     )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, FloatNS, column
+from pyrobal.arrays import BoolN, FloatN, FloatNS, column, zeros
 from pyrobal.plant.converting.blast import Blast, blast
 from pyrobal.plant.converting.deportment import (
     CU,
@@ -130,7 +130,7 @@ def steady(f: Furnace, oxidic: FloatN) -> Steady:
     recipe = _slag_assay(s, oxidic)
     mass = recipe.mass(fed.bath[:, FE], fed.slag_mass)
     made = recipe.species(fed.bath[:, FE], mass)
-    copper = fed.bath + np.zeros((len(flux), 1))
+    copper = fed.bath + zeros((len(flux), 1), mass)
     copper[:, FE] = 0.0
     copper[:, CU] -= recipe.copper(mass)
     melt = copper_species(copper, s.blister_sulfur, s.blister_oxygen)
@@ -234,7 +234,7 @@ def _oxygen_pressure(f: Furnace, state: Steady, h: Heat) -> FloatN:
 def _mouth(f: Furnace, state: Steady, h: Heat) -> Stream:
     """Gas leaving the bath: SO2, vapours of the feed, and the blast without the oxygen that reacted."""
     axis = phases()["gas"]
-    n = state.gas + np.zeros((len(state.so2), 1))
+    n = state.gas + zeros((len(state.so2), 1), h.dry, h.blast.n, state.oxygen_reacted, state.so2)
     for name, per_mole in zip(AIR_SPECIES, h.blast.n.T, strict=True):
         n[:, axis.index(name)] += h.dry * per_mole
     n[:, axis.index("O2(g)")] -= state.oxygen_reacted

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column, zeros
 from pyrobal.constants import PERCENT
 from pyrobal.plant.converting.settings import ConvertingSettings
 from pyrobal.streams.deportment import carrier_matrix
@@ -113,8 +113,8 @@ class Shares:
 
 def shares(grade: FloatN, s: ConvertingSettings) -> Shares:
     """The shares of a converter fed with matte of a grade (N,) [kg/kg]."""
-    n = max(len(grade), len(s.dust), *(len(x) for t in s.deportment.values() for x in t.values()), 1)
-    slag, dust, gas = (np.zeros((n, len(ELEMENTS))) for _ in range(3))
+    held = [grade, s.dust, *(x for t in s.deportment.values() for x in t.values())]
+    slag, dust, gas = (zeros((max(map(len, held)), len(ELEMENTS)), *held) for _ in range(3))
     for element in ("Cu", "Fe", *GANGUE):
         dust[:, ELEMENTS.index(element)] = s.dust
     for element in GANGUE:

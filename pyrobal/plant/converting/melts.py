@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, FloatNS
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, zeros
 from pyrobal.plant.converting.deportment import CU, FE, OXYGEN, SULFUR, carried, phases
 from pyrobal.thermo import coppermaking, solutions
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
@@ -41,8 +41,8 @@ class Matte:
     def species(self, metals: FloatNE) -> FloatNS:
         """(N, S) [mol] on the bath axis, of metals (N, E) [mol]."""
         axis = phases()["bath"]
-        n = metals @ carried("matte", "bath")
         fes = metals[:, FE] / (1.0 + 3.0 * self.oxidic)
+        n = metals @ carried("matte", "bath") + zeros((1, len(axis)), fes)
         n[:, axis.index("Cu2S(l)")] += metals[:, CU] / 2.0
         n[:, axis.index("FeS(l)")] += fes
         n[:, axis.index("Fe3O4(slag)")] += fes * self.oxidic
@@ -61,8 +61,8 @@ def minor_mass(metals: FloatNE) -> FloatN:
 def copper_species(metals: FloatNE, sulfur: FloatN, oxygen: FloatN) -> FloatNS:
     """(N, S) [mol] on the bath axis, of copper that holds sulfur and oxygen (N,) [kg/kg] as Cu2S and Cu2O."""
     axis = phases()["bath"]
-    n = metals @ carried("copper", "bath")
     mass = (metals @ ATOMIC_MASS) / (1.0 - sulfur - oxygen)
+    n = metals @ carried("copper", "bath") + zeros((1, len(axis)), mass)
     sulfide, oxide = mass * sulfur / M_S, mass * oxygen / M_O
     n[:, axis.index("Cu(l)")] += metals[:, CU] - 2.0 * (sulfide + oxide)
     n[:, axis.index("Cu2S(l)")] += sulfide
@@ -107,7 +107,7 @@ class Slag:
             "Cu2O(l)": mass * self.oxidic_copper / (2 * M_CU),
             self.suspended: mass * self.entrained_copper / (per_mole * M_CU),
         }
-        n = np.zeros((max(len(x) for x in amounts.values()), len(axis)))
+        n = zeros((max(len(x) for x in amounts.values()), len(axis)), *amounts.values())
         for name, amount in amounts.items():
             n[:, axis.index(name)] = amount
         return n

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, FloatNE, column
+from pyrobal.arrays import BoolN, FloatN, FloatNE, column, zeros
 from pyrobal.plant.converting.blast import Blast
 from pyrobal.plant.converting.blow import copper_making, iron_in_time, iron_to_end, slag_making
 from pyrobal.plant.converting.deportment import FE, Settled, settle, settle_charged, settle_nothing
@@ -135,7 +135,7 @@ def _iron(v: Vessel, blow: Blow, bath: Bath, cut: Cut, target: FloatN, left: int
 
 def _replaced(brought: FloatN, iron: FloatN) -> FloatN:
     """Share (N,) of the iron a step slagged that its cold matte brought back."""
-    return np.clip(np.divide(brought, iron, out=np.zeros_like(iron), where=iron > 0), 0.0, 0.8)
+    return np.clip(np.divide(brought, iron, out=zeros(iron.shape, brought, iron), where=iron > 0), 0.0, 0.8)
 
 
 def _feed(c: Batch, cut: Cut) -> tuple[Settled, FloatNE, FloatN]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, FloatNS, column
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, column, zeros
 from pyrobal.plant.converting.blast import Blast
 from pyrobal.plant.converting.deportment import (
     CU,
@@ -85,7 +85,7 @@ def cold_copper(s: ConvertingSettings) -> Coolant:
     """
     own = s.copper_coolant == "own_copper"
     sulfur, oxygen = (x if own else np.zeros(1) for x in (s.blister_sulfur, s.blister_oxygen))
-    metals = np.zeros((max(len(sulfur), len(oxygen)), len(ELEMENTS)))
+    metals = zeros((max(len(sulfur), len(oxygen)), len(ELEMENTS)), sulfur, oxygen)
     metals[:, CU] = (1.0 - sulfur - oxygen) / M_CU
     melt = copper_species(metals, sulfur, oxygen)
     none, zero = np.zeros((1, len(ELEMENTS))), np.zeros(1)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats, IntN, take
+from pyrobal.arrays import FloatN, Floats, IntN, take, zeros
 
 STEPS = 120  # of a period; evenly parted by one to five vessels. T in the shapes below.
 _TOUCH = 1e-9  # share of a step; spans that end with a step do not touch the next
@@ -50,14 +50,14 @@ class Cycle:
 
         The integral is kept exactly: each span gives to a step what it overlaps of it.
         """
-        grid = np.zeros((len(period), len(MEASURES), STEPS))
+        grid = zeros((len(period), len(MEASURES), STEPS), period, self.duration, self.flow, self.so2)
         for rate, share in self._overlaps(period):
             grid += rate * share
         return grid
 
     def envelope(self, period: FloatN) -> Floats:
         """The strongest span that touches each step, (N, C, T) [mol/s]: no instant is above it."""
-        grid = np.zeros((len(period), len(MEASURES), STEPS))
+        grid = zeros((len(period), len(MEASURES), STEPS), period, self.duration, self.flow, self.so2)
         for rate, share in self._overlaps(period):
             np.maximum(grid, np.where(share > _TOUCH, rate, 0.0), out=grid)
         return grid

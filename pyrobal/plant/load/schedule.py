@@ -80,7 +80,7 @@ def _peaks(others: Floats, one: Floats) -> Floats:
     size = max(1, _AT_ONCE // (STEPS * STEPS * one.shape[1]))
     for low in range(0, len(one), size):
         rows = slice(low, low + size)
-        peaks[rows] = (others[rows, :, None, :] + one[rows][:, :, _CIRCLE]).max(axis=(1, 3))
+        peaks[rows] = (others[rows, :, None, :] + one[rows][:, :, _CIRCLE]).real.max(axis=(1, 3))
     return peaks
 
 
@@ -96,8 +96,8 @@ def shortest(cycle: Cycle, period: FloatN, base: Floats, limit: Floats, vessels:
     fits = (cycle.highest() <= room * (1.0 + _ROUNDING)).all(axis=1)
     in_turn = np.maximum(period, vessels * cycle.span)
     mean_fits = np.max(vessels * cycle.made() / np.where(room > 0, room, np.inf), axis=1)
-    found, starts = np.full(len(period), np.nan), even_starts(len(period), vessels)
     trial = np.minimum(np.maximum(period, mean_fits), in_turn)
+    found, starts = np.full_like(trial, np.nan), even_starts(len(period), vessels)
     live = np.flatnonzero(fits)
     while live.size:
         best, ok = _try(cycle.take(live), trial[live], base[live], limit[live], vessels)

@@ -136,7 +136,7 @@ def _schedule(
         steps[good] = flattest(one / scale[:, :, None], own / scale, s.count)
     else:
         starts = np.stack(np.broadcast_arrays(*s.starts(period), period), axis=1)[good, : s.count]
-        steps[good] = np.rint(starts / period[good, None] * STEPS).astype(np.int64) % STEPS
+        steps[good] = np.rint((starts / period[good, None]).real * STEPS).astype(np.int64) % STEPS
     return period, steps
 
 

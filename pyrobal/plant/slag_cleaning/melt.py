@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, IntN, column, take
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, IntN, column, take, zeros
 from pyrobal.constants import R
 from pyrobal.numerics.newton import Roots, newton
 from pyrobal.plant.slag_cleaning.phases import MATRIX, WITH_COPPER, carriers
@@ -256,7 +256,7 @@ def _with(settled: FloatNS, outlet: str, solved: tuple[FloatN, ...], ash: FloatN
     """The settled amounts with the solved species, which stand first on the axis, and the ash."""
     first = np.stack(np.broadcast_arrays(*solved), axis=1)
     rows = max(len(first), len(settled))
-    n = np.broadcast_to(settled, (rows, settled.shape[1])).copy()
+    n = settled + zeros((rows, settled.shape[1]), first, ash)
     n[:, : first.shape[1]] += first
     if outlet == "slag":
         n[:, carriers()[outlet][0].index("Rest(slag)")] += ash

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, IntN, column
+from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, IntN, column, zeros
 from pyrobal.constants import T_STANDARD
 from pyrobal.errors import Reason
 from pyrobal.plant.smelting import melt as m_
@@ -163,7 +163,7 @@ def _stream(
     outlet: str, settled: FloatNS, solved: dict[str, FloatN], factor: FloatN, T: FloatN, n: int
 ) -> Stream:
     phase = phases()[outlet]
-    amounts = np.broadcast_to(settled, (n, len(phase.names))).copy()
+    amounts = settled + zeros((n, len(phase.names)), *solved.values())
     for name, amount in solved.items():
         amounts[:, phase.index(name)] += amount
     return Stream(phase, amounts * column(factor), np.broadcast_to(T, (n,)) if T.shape[0] > 1 else T)
