@@ -1,0 +1,45 @@
+"""Settings that a case makes idle: written ones become cautions, the others need not be assumed."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from pyrobal.case.schema import fuels_named, tables
+from pyrobal.flowsheet.inputs import Inputs
+
+# Settings that stand in the case always, and the steps without which they say nothing.
+ONLY_WITH: Final = {
+    "furnace_gas": ("gas_train",),
+    "converter_gas": ("gas_train", "converting"),
+    "anode_gas": ("gas_train", "anode_furnace"),
+    "recycle": ("converting",),
+    "recycle.anode_slag": ("anode_furnace",),
+}
+
+
+def without_effect(inputs: Inputs) -> dict[str, str]:
+    """Settings that this case makes idle, each with the reason."""
+    s = inputs.smelting
+    idle: dict[str, str | bool] = {
+        "charge.moisture_after_drying": inputs.dryer is None and "there is no [dryer]",
+        "smelting.matte_grade": s.oxygen_per_tonne is not None and "oxygen_per_tonne is given",
+        "smelting.fe_sio2": "silica" not in inputs.flux and "there is no [flux.silica]",
+        "smelting.magnetite_over_equilibrium": s.slag_magnetite is not None and "slag_magnetite is given",
+        "smelting.slag_entrained_copper": s.slag_copper is not None and "slag_copper is given",
+        "smelting.slag_copper_model": s.slag_copper is not None and "slag_copper is given",
+        "smelting.matte_oxygen_model": s.matte_oxygen is not None and "matte_oxygen is given",
+        "smelting.enrichment": s.close_heat_with == "enrichment" and "it closes the heat balance",
+        "smelting.slag_temperature": s.close_heat_with == "slag_temperature" and "it closes the heat balance",
+    }
+    if s.close_heat_with != "fuel" and float(s.fuel_minimum[0]) == 0.0:
+        idle["smelting.fuel"] = f'the heat balance is closed with "{s.close_heat_with}"'
+    for key, node in tables(inputs):
+        if getattr(node, "heat_loss", None) is not None:
+            idle[f"{key}.heat_loss_per_tonne"] = "heat_loss is given"
+    for section, steps in ONLY_WITH.items():
+        missing = [step for step in steps if getattr(inputs, step) is None]
+        if missing:
+            idle[section] = f"there is no [{missing[0]}]"
+    named = {name for key, name in fuels_named(inputs) if key not in idle}
+    idle |= {f"fuel.{name}": "no step names it" for name in inputs.fuel if name not in named}
+    return {key: reason for key, reason in idle.items() if isinstance(reason, str)}
