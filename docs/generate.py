@@ -1,4 +1,4 @@
-"""Write the generated pages of docs/: validation.md, settings.md, readings.md.
+"""Write the generated pages of docs/ (validation.md, settings.md, readings.md) and the console blocks of README.md.
 
     python docs/generate.py            write them
     python docs/generate.py --check    fail where a page is not what the code says today
@@ -7,6 +7,10 @@
 from __future__ import annotations
 
 import importlib
+import os
+import re
+import shlex
+import subprocess
 import sys
 from collections.abc import Iterable
 from pathlib import Path
@@ -99,7 +103,24 @@ def readings() -> str:
     return "\n".join(parts)
 
 
-PAGES = {"validation.md": validation, "settings.md": settings, "readings.md": readings}
+def readme() -> str:
+    """README.md with what its console blocks print today: each begins with ``$ pyrobal ...``."""
+    text = (DOCS.parent / "README.md").read_text(encoding="utf-8")
+    return re.sub(r"```console\n\$ (pyrobal [^\n]*)\n.*?```", _run, text, flags=re.DOTALL)
+
+
+def _run(block: re.Match[str]) -> str:
+    command = block[1]
+    environment = {**os.environ, "NO_COLOR": "1", "COLUMNS": "80"}
+    done = subprocess.run(
+        [sys.executable, "-m", *shlex.split(command)],
+        capture_output=True, text=True, cwd=DOCS.parent, env=environment, check=False,
+    )  # fmt: skip
+    lines = "\n".join(line.rstrip() for line in (done.stdout + done.stderr).strip().splitlines())
+    return f"```console\n$ {command}\n{lines}\n```"
+
+
+PAGES = {"../README.md": readme, "validation.md": validation, "settings.md": settings, "readings.md": readings}
 
 
 def main() -> int:

@@ -76,11 +76,10 @@ def _furnace_settings(inputs: Inputs) -> furnace.SmeltingSettings:
 
 
 def _charge(feeds: Feeds, back: Mapping[str, Stream], inputs: Inputs) -> furnace.Charge:
-    materials = [feeds.smelting]
-    materials += [_molten(back[name]) for name in _MOLTEN_TO_SMELTING if name in back]
-    materials += [Material.of(back[name]) for name in _COLD_TO_SMELTING if name in back]
-    material = functools.reduce(operator.add, materials)
-    return furnace.Charge(material, feeds.concentrate_rate, feeds.silica, feeds.lime)
+    returns = {name: _molten(back[name]) for name in _MOLTEN_TO_SMELTING if name in back}
+    returns |= {name: Material.of(back[name]) for name in _COLD_TO_SMELTING if name in back}
+    material = functools.reduce(operator.add, [feeds.smelting, *returns.values()])
+    return furnace.Charge(material, feeds.concentrate_rate, feeds.silica, feeds.lime, returns)
 
 
 _MOLTEN_TO_SMELTING = ("converting_slag", "cleaned_matte")
@@ -213,7 +212,8 @@ class Loop:
 
     def around(self, tears: Floats) -> Floats:
         """What comes back when ``tears`` (N, K) are put back."""
-        return pack(once_around(self.inputs, self.feeds, self.streams(tears)).returns, self.pattern, len(tears))
+        came = once_around(self.inputs, self.feeds, self.streams(tears)).returns
+        return pack(came, self.pattern, len(tears))
 
     def take(self, rows: IntN) -> Loop:
         """The loop for some of the scenarios."""

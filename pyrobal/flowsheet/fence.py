@@ -11,7 +11,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from pyrobal.arrays import FloatN, total
-from pyrobal.flowsheet.circuit import Circuit, Feeds
+from pyrobal.flowsheet.circuit import Circuit
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.offgas import GasSide
 from pyrobal.plant.dryer import DryerResult
@@ -30,15 +30,15 @@ _HANDED_IN = {  # inputs of a step that are products of another, or its own
 
 
 def plant_ledger(
-    inputs: Inputs, fed: FeedResult, dried: DryerResult | None, feeds: Feeds, c: Circuit, gas: GasSide
+    inputs: Inputs, fed: FeedResult, dried: DryerResult | None, c: Circuit, gas: GasSide
 ) -> Ledger:
     """Everything that crosses the fence.
 
     Heat out: what each step gives off, and ``between_steps``: what streams lose on their way from one step
     to the next, by skimming, ladling and cooling in heaps.
     """
-    steps = _steps(dried, c, gas)
-    coming = _from_outside(fed, dried, feeds, steps)
+    steps = step_ledgers(dried, c, gas)
+    coming = _from_outside(fed, c, steps)
     leaving = {
         **_copper_products(c),
         **_slags(inputs, c),
@@ -50,7 +50,8 @@ def plant_ledger(
     return Ledger(coming, leaving, heat)
 
 
-def _steps(dried: DryerResult | None, c: Circuit, gas: GasSide) -> dict[str, Ledger]:
+def step_ledgers(dried: DryerResult | None, c: Circuit, gas: GasSide) -> dict[str, Ledger]:
+    """The ledgers of the steps a case has, in plant order."""
     found = {
         "dryer": dried,
         "smelting": c.smelting,
@@ -64,9 +65,7 @@ def _steps(dried: DryerResult | None, c: Circuit, gas: GasSide) -> dict[str, Led
     return {name: step.ledger for name, step in found.items() if step is not None}
 
 
-def _from_outside(
-    fed: FeedResult, dried: DryerResult | None, feeds: Feeds, steps: Mapping[str, Ledger]
-) -> dict[str, Entry]:
+def _from_outside(fed: FeedResult, c: Circuit, steps: Mapping[str, Ledger]) -> dict[str, Entry]:
     coming = {f"concentrate.{name}": Entry.of(stream) for name, stream in fed.concentrates.items()}
     coming |= {f"reverts.{to}": material.entry for to, material in fed.reverts.items() if to in steps}
     for name, step in steps.items():
@@ -74,7 +73,8 @@ def _from_outside(
         for item, entry in step.inputs.items():
             source = name == "gas_train" and item.rpartition(".")[2] in ("gas", "carried")
             own = name == "dryer" and item in fed.concentrates
-            if item not in handed and not source and not own:
+            back = name == "smelting" and item in c.back
+            if item not in handed and not (source or own or back):
                 coming[f"{name}.{item}"] = entry
     return coming
 

@@ -10,6 +10,7 @@ import numpy as np
 from pyrobal.arrays import BoolN, IntN
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.circuit import Circuit, Feeds
+from pyrobal.flowsheet.fence import step_ledgers
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.offgas import GasSide
 from pyrobal.numerics.recycle import FixedPoint
@@ -117,6 +118,10 @@ class Results:
     def emissions(self) -> EmissionsResult | None:
         """Emissions."""
         return self.gas_side.emissions
+
+    def ledgers(self) -> dict[str, Ledger]:
+        """The ledger of every step the case has, in plant order."""
+        return step_ledgers(self.dryer, self.circuit, self.gas_side)
 
     @functools.cached_property
     def autogenous(self) -> furnace.SmeltingResult:

@@ -41,9 +41,9 @@ def solve(inputs: Inputs) -> Results:
         blend = dried.concentrates
     feeds = _feeds(fed, blend, fuels)
     circuit, recycle = _closed(inputs, feeds, n)
-    ledger = plant_ledger(inputs, fed, dried, feeds, circuit, GasSide())
+    ledger = plant_ledger(inputs, fed, dried, circuit, GasSide())
     gas = gas_side(inputs, feeds, circuit, _copper(circuit), ledger.elements_in()[:, _S])
-    ledger = plant_ledger(inputs, fed, dried, feeds, circuit, gas)
+    ledger = plant_ledger(inputs, fed, dried, circuit, gas)
     return Results(
         inputs,
         fed,

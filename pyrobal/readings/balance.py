@@ -48,9 +48,7 @@ def _recovery(r: Results) -> FloatN:
 
 def _heat_closure(r: Results) -> FloatN:
     """(N,) the largest of the steps', with its sign."""
-    steps = (r.dryer, r.smelting, r.slag_cleaning, r.converting, r.anode_furnace, r.electrorefining,
-             r.gas_train, r.acid_plant)  # fmt: skip
-    closures = [step.ledger.heat_closure() for step in steps if step is not None]
+    closures = [ledger.heat_closure() for ledger in r.ledgers().values()]
     return functools.reduce(lambda a, b: np.where(np.abs(b) > np.abs(a), b, a), closures)
 
 

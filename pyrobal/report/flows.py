@@ -6,7 +6,6 @@ so recycle loops and later steps are found without naming them.
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -37,9 +36,7 @@ class Flow:
 
 def ledgers(results: Results) -> dict[str, Ledger]:
     """The steps that keep one, in plant order."""
-    steps = {f.name: getattr(results, f.name) for f in dataclasses.fields(results)}
-    found = {name: getattr(step, "ledger", None) for name, step in steps.items()}
-    return {name: ledger for name, ledger in found.items() if isinstance(ledger, Ledger)}
+    return results.ledgers()
 
 
 def element_flows(results: Results) -> list[Flow]:

@@ -26,6 +26,8 @@ class Part:
         """The whole of it; empty where there is no value."""
         if math.isnan(self.line.value):
             return ""
+        if self.line.key.endswith(".closure") and abs(self.line.value) < CLOSED:
+            return "closed to 1e-9"
         value = quantity(self.line.value, self.line.unit, digits)
         return " ".join(word for word in (self.before, value, self.after) if word)
 
@@ -47,6 +49,7 @@ class Group:
     rows: tuple[Row, ...]
 
 
+CLOSED: Final = 1e-9  # relative; a smaller closure is round-off and its digits mean nothing
 # heading -> rows of: label, main reading, remarks as (reading, word before, word after)
 _Remark = tuple[str, str, str]
 _LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {

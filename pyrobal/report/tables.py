@@ -208,7 +208,7 @@ def matrix(family: str, cells: Mapping[tuple[str, str], Line]) -> Table:
     rows, columns = (list(dict.fromkeys(name[i] for name in cells)) for i in (0, 1))
     first = next(iter(cells.values()))
     table: list[tuple[Cell, ...]] = [
-        (row, *(cells[row, c].value if (row, c) in cells else "" for c in columns)) for row in rows
+        (row, *(cells[row, c].value if (row, c) in cells else 0.0 for c in columns)) for row in rows
     ]
     title = words(family.partition("<")[0].rstrip(".")).capitalize()
     headings = (Column(""), *(Column(words(c), first.unit) for c in columns))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -49,7 +50,8 @@ LEAN, RICH = 0.20, 0.79  # matte grades between which one is sought, kg/kg
 class Charge:
     """What is put into the furnace.
 
-    material : concentrates and reverts, per second; concentrate_rate : (N,) [kg/s] dry
+    material : everything put in but fluxes, per second; concentrate_rate : (N,) [kg/s] dry
+    returns : name -> what of it comes back from other steps
     silica, lime : fluxes per kilogram of dry flux, None where the case has none
     """
 
@@ -57,6 +59,7 @@ class Charge:
     concentrate_rate: FloatN
     silica: Material | None
     lime: Material | None
+    returns: Mapping[str, Material] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)

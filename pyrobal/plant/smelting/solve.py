@@ -223,7 +223,11 @@ def _ledger(
     leak: Stream,
     loss: FloatN,
 ) -> Ledger:
-    inputs = {"charge": charge.material.entry}
+    back = {name: material.entry for name, material in charge.returns.items()}
+    fresh = charge.material.entry
+    for entry in back.values():
+        fresh = fresh + entry.scaled(-np.ones(1))
+    inputs = {"charge": fresh, **back}
     if charge.silica is not None:
         inputs["silica_flux"] = charge.silica.entry.scaled(u.silica)
     if charge.lime is not None:
