@@ -52,6 +52,15 @@ def test_the_public_door() -> None:
         _ = pyrobal.nonsense
 
 
+def test_ci_runs_the_commands_of_the_readme() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    commands = [line.strip() for line in readme.splitlines() if line.startswith("    python3 -m venv .venv")]
+    assert len(commands) == 2
+    for part in (part for command in commands for part in command.split(" && ")):
+        assert part in script
+
+
 def loaded_by(code: str) -> set[str]:
     process = subprocess.run(
         [sys.executable, "-c", f"{code}\nimport sys; print(*sys.modules)"],
