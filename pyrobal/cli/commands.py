@@ -6,7 +6,9 @@ import click
 
 from pyrobal import __version__
 from pyrobal.cli.balance import balance, check
+from pyrobal.cli.explain import explain
 from pyrobal.cli.registry import readings, settings
+from pyrobal.cli.sensitivity import sensitivity
 from pyrobal.cli.studies import sweep
 from pyrobal.cli.substance import substance
 from pyrobal.cli.window import window
@@ -32,5 +34,5 @@ def pyrobal(context: click.Context) -> None:
         click.echo(GREETING)
 
 
-for command in (balance, check, settings, readings, substance, sweep, window):
+for command in (balance, check, explain, settings, readings, substance, sweep, window, sensitivity):
     pyrobal.add_command(command)

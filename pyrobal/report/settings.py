@@ -38,15 +38,24 @@ class Setting:
 
 def settings(inputs: Inputs) -> dict[str, Setting]:
     """All of them in the order of a case file, absent ones left out."""
-    return {setting.key: setting for setting in _walk(inputs)}
+    found = (_setting(key, declared, value, share) for key, value, declared, share in _walk(inputs))
+    return {setting.key: setting for part in found for setting in part}
 
 
-def _walk(inputs: Inputs) -> Iterator[Setting]:
+def tables(inputs: Inputs) -> Iterator[tuple[str, Mapping[str, Any]]]:
+    """The tables of shares of a case with the keys they stand under: assays, minerals, deportment."""
+    for key, value, _, _ in _walk(inputs):
+        if isinstance(value, Mapping):
+            yield key, value
+
+
+def _walk(inputs: Inputs) -> Iterator[tuple[str, Any, Declaration, str]]:
+    """Key, value, declaration, and the unit that shares within it have."""
     for section in SECTIONS:
         for key, node in _tables(section, getattr(inputs, section)):
             for name, declared in declarations(type(node)).items():
                 home = key if isinstance(node, FuelSettings) and name == "composition" else f"{key}.{name}"
-                yield from _setting(home, declared, getattr(node, name), _share_unit(node))
+                yield home, getattr(node, name), declared, _share_unit(node)
 
 
 def _tables(section: str, node: Any) -> Iterator[tuple[str, Any]]:
