@@ -84,15 +84,19 @@ def sweep(
     from pyrobal.studies.run import CHUNK
     from pyrobal.studies.sweep import prepare
 
-    wanted = [key.strip() for text in readings for key in text.split(",") if key.strip()]
     job = prepare(
-        loaded, pairs("--over", ranges), wanted, scenarios=scenarios, aim=aim_of(loaded, aim, by),
+        loaded, pairs("--over", ranges), keys(readings), scenarios=scenarios, aim=aim_of(loaded, aim, by),
         chunk=chunk or CHUNK,
     )  # fmt: skip
     for caution in idle(loaded, job.plan.variables):
         click.echo(f"caution: {caution}", err=True)
     with executor(job.parts, workers, cluster) as crew:
         return _to_file(job, out, crew) if out else _to_screen(job, crew)
+
+
+def keys(texts: Sequence[str]) -> list[str]:
+    """The keys of repeated options that may hold several with commas."""
+    return [key.strip() for text in texts for key in text.split(",") if key.strip()]
 
 
 def pairs(option: str, texts: Sequence[str]) -> dict[str, str]:

@@ -151,7 +151,7 @@ def _scale(one: Floats, base: Floats, capacity: Floats, vessels: int) -> Floats:
 def _cut(vessels: Floats, base: Floats, capacity: Floats) -> Floats:
     """(N, T) share of the vessels' gas above what is left of the limits beside the steady gas."""
     room = np.maximum(capacity - base, 0.0)[:, :, None]
-    kept = np.where(vessels > 0, np.minimum(room / np.where(vessels > 0, vessels, 1.0), 1.0), 1.0)
+    kept = np.where(vessels > room, room / np.where(vessels > room, vessels, 1.0), 1.0)
     cut: Floats = 1.0 - kept.min(axis=1)
     return cut
 

@@ -1,0 +1,181 @@
+"""Sensitivity: what a change of each setting does to a reading, ranked, in the words of the trade."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from pyrobal import units
+from pyrobal.arrays import Floats
+from pyrobal.case.idle import without_effect
+from pyrobal.case.load import Case
+from pyrobal.errors import CaseError, Fault, NotSolved, Reason
+from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.flowsheet.solve import solve
+from pyrobal.studies.measure import reading_units
+from pyrobal.studies.tangent import differences, held, tangent
+from pyrobal.studies.variable import Variable, find, variables
+
+KINK: Final = 0.02  # share of the slope by which the two sides may differ before the slope is called broken
+_NOISE: Final = 1e-9  # share of the reading, per relative change of the setting: less is rounding
+_SHARES: Final = ("%", "wt%", "vol%")
+_KELVINS: Final = 10.0  # step of a temperature
+_POINT, _WHOLE = 0.01, 0.05  # step of a share, and the share below which a tenth of it is the step
+_TENTH: Final = 0.1
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What one change does to one reading, to first order.
+
+    setting : key, with * for "in every concentrate"
+    step, value : of the setting, in ``unit`` (a difference of temperature in K)
+    change : of the reading, in its plant unit
+    slope : d reading / d setting in SI; elasticity : percent per percent, nan where either is zero
+    below, above : change by the same step down and up as differences show it, where the two sides of the
+        present value do not agree; else None
+    """
+
+    setting: str
+    value: float
+    step: float
+    unit: str
+    change: float
+    slope: float
+    elasticity: float
+    below: float | None = None
+    above: float | None = None
+
+
+def sensitivity(
+    case: Case, readings: Sequence[str], settings: Sequence[str] = ()
+) -> Mapping[str, tuple[Effect, ...]]:
+    """For each reading the effects of settings, the greatest first; those without any are left out.
+
+    settings : keys or beginnings of keys; all that hold a number where none is given
+
+    The slopes are exact; each is held against difference quotients on either side, and where the reading has
+    a kink at the present value (a fuel that has just gone out, a mineral that runs out) both sides are given.
+    Raises CaseError for unknown keys, NotSolved where the case has no balance.
+    """
+    wanted = reading_units(case, readings)
+    chosen = _chosen(case.inputs, settings)
+    base = solve(case.inputs)
+    if not base.solved.all():
+        raise NotSolved(Reason(int(base.reason[0])))
+    exact = tangent(case.inputs, chosen, list(wanted))
+    sides = differences(case.inputs, base, chosen, list(wanted))
+    found: dict[str, tuple[Effect, ...]] = {}
+    for r, (key, unit) in enumerate(wanted.items()):
+        value = float(exact.values[0, r])
+        columns = np.stack([exact.slopes[0, :, r], sides.below[:, r], sides.above[:, r]])
+        single = [_effect(case.inputs, (v,), v.key, columns[:, k], value, unit) for k, v in enumerate(chosen)]
+        together = _together(case.inputs, chosen, columns, value, unit)
+        effects = [e for e in (*single, *together) if e is not None]
+        found[key] = tuple(sorted(effects, key=lambda e: -abs(e.change)))
+    return found
+
+
+def _chosen(inputs: Inputs, beginnings: Sequence[str]) -> list[Variable]:
+    """Settings with a number that have an effect in this case."""
+    present = dict(inputs.arrays())
+    idle = tuple(without_effect(inputs))
+    numbers = [v for v in variables(inputs).values() if v.path in present]
+    if beginnings:
+        faults = []
+        for text in beginnings:
+            if not any(v.key.startswith(text) for v in numbers):
+                faults.append(Fault("--to", None, text, _why_none(inputs, text)))
+        if faults:
+            raise CaseError(faults)
+        return [v for v in numbers if v.key.startswith(tuple(beginnings))]
+    return [v for v in numbers if not v.key.startswith(idle)]
+
+
+def _why_none(inputs: Inputs, key: str) -> str:
+    try:
+        held(inputs, find(inputs, key))
+    except ValueError as error:
+        return str(error)
+    return "holds no number in this case"
+
+
+def step(variable: Variable, value: float) -> float:
+    """A change of the setting a person would speak of, in SI: 10 K, one point of a share, else a tenth.
+
+    Of a share below 5 % it is a tenth too; of nothing a tenth of a point, or one unit.
+    """
+    if variable.unit == "degC":
+        return _KELVINS
+    if variable.unit in _SHARES and abs(value) >= _WHOLE:
+        return _POINT
+    if value == 0.0:
+        return _TENTH * _POINT if variable.unit in _SHARES else float(units.to_si(1.0, variable.unit))
+    return _rounded(variable, _TENTH * abs(value))
+
+
+def _rounded(variable: Variable, size: float) -> float:
+    """The size to one digit in the plant unit."""
+    shown = units.display(size, variable.unit)
+    digits = -math.floor(math.log10(abs(shown)))
+    return float(units.to_si(round(shown, digits), variable.unit))
+
+
+def _effect(
+    inputs: Inputs, moved: Sequence[Variable], name: str, slopes: Floats, reading: float, unit: str
+) -> Effect | None:
+    """slopes (3,): exact, below, above. None where the setting does nothing to the reading."""
+    first = moved[0]
+    value = float(np.mean([held(inputs, v)[0] for v in moved]))
+    size = step(first, value)
+    exact, below, above = (float(x) for x in slopes)
+    relative = exact * (abs(value) or size)
+    if not abs(relative) > _NOISE * abs(reading):
+        return None
+    factor = size / _si_per(unit)
+    sides: tuple[float | None, float | None] = (None, None)
+    if _broken(exact, below, above):
+        sides = (-below * factor, above * factor)
+    return Effect(
+        name,
+        float(units.display(value, first.unit)),
+        size if first.unit == "degC" else float(units.display(size, first.unit)),
+        "K" if first.unit == "degC" else first.unit,
+        exact * factor,
+        exact,
+        exact * value / reading if value and reading else math.nan,
+        *sides,
+    )
+
+
+def _broken(exact: float, below: float, above: float) -> bool:
+    """True where the two sides disagree with each other or with the slope; a side not there says nothing."""
+    there = [side for side in (below, above) if math.isfinite(side)]
+    size = max(abs(side) for side in (exact, *there))
+    return any(abs(side - exact) > KINK * size for side in there)
+
+
+def _si_per(unit: str) -> float:
+    """SI per plant unit of a difference."""
+    return float(units.to_si(1.0, "K" if unit == "degC" else unit))
+
+
+def _together(
+    inputs: Inputs, chosen: Sequence[Variable], columns: Floats, reading: float, unit: str
+) -> Iterator[Effect | None]:
+    """The same assay line, moisture or temperature in every concentrate at once: slopes add up."""
+    groups: dict[str, list[int]] = {}
+    names = [concentrate.name for concentrate in inputs.concentrate]
+    for k, variable in enumerate(chosen):
+        for name in names:
+            prefix = f"concentrate.{name}."
+            if variable.key.startswith(prefix) and not variable.key.endswith((".rate", ".share")):
+                groups.setdefault(f"concentrate.*.{variable.key.removeprefix(prefix)}", []).append(k)
+    for name, members in groups.items():
+        if len(members) == len(names) > 1:
+            slopes = columns[:, members].sum(axis=1)
+            yield _effect(inputs, [chosen[k] for k in members], name, slopes, reading, unit)

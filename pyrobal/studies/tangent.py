@@ -1,0 +1,108 @@
+"""Derivatives of readings: how a balance moves when a setting does, without moving it.
+
+A setting is given an imaginary part too small to be seen in the real numbers; everything worked out from it
+then carries its derivative times that part, exactly (Squire & Trapp 1998, Using complex variables to estimate
+derivatives of real functions, SIAM Review 40, 110-112). Where equations are solved by iteration, the solvers
+of ``numerics`` carry it over by the implicit function theorem, dz = -(df/dz)^-1 df.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, Floats, take
+from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.flowsheet.results import Results
+from pyrobal.flowsheet.solve import solve
+from pyrobal.studies.measure import measured
+from pyrobal.studies.variable import Variable
+
+_STEP: Final = 1e-20  # relative, imaginary: it takes part in no rounding
+_TOGETHER: Final = 1024  # rows solved at once
+
+
+@dataclass(frozen=True, eq=False)
+class Tangent:
+    """values : (N, R) readings; slopes : (N, V, R) their derivatives to the settings; all in SI."""
+
+    values: Floats
+    slopes: Floats
+
+
+def tangent(inputs: Inputs, variables: Sequence[Variable], readings: Sequence[str]) -> Tangent:
+    """Readings of every scenario and their derivatives to settings that hold a number.
+
+    Raises ValueError for a setting the case has no number for. nan where a scenario has no answer.
+    """
+    n, v = inputs.scenarios, len(variables)
+    size = max(_TOGETHER // max(v, 1), 1)
+    parts = [
+        _tangent(take(inputs, np.arange(i, min(i + size, n))), variables, readings) for i in range(0, n, size)
+    ]
+    return Tangent(
+        np.concatenate([part.values for part in parts]), np.concatenate([part.slopes for part in parts])
+    )
+
+
+def _tangent(inputs: Inputs, variables: Sequence[Variable], readings: Sequence[str]) -> Tangent:
+    """One row for each scenario and setting, and that setting alone has an imaginary part."""
+    n, v = inputs.scenarios, len(variables)
+    rows = take(inputs, np.repeat(np.arange(n), v))
+    steps = np.zeros((n, v))
+    for k, variable in enumerate(variables):
+        value = np.broadcast_to(held(inputs, variable), (n,))
+        steps[:, k] = _STEP * np.where(value == 0.0, 1.0, np.abs(value))
+        parts = np.zeros((n, v), dtype=complex)
+        parts[:] = value[:, None]
+        parts[:, k] += 1j * steps[:, k]
+        rows = rows.replace(variable.path, parts.ravel())
+    results = solve(rows)
+    found = np.stack([measured(results, key).reshape(n, v) for key in readings], axis=2)
+    slopes = np.where(np.isnan(found), np.nan, found.imag / steps[:, :, None])
+    return Tangent(found[:, 0].real, slopes)
+
+
+def held(inputs: Inputs, variable: Variable) -> FloatN:
+    """The value a case has. Raises ValueError where it has none."""
+    value = variable.value(inputs)
+    if value is None:
+        raise ValueError(f"{variable.key} holds no number in this case")
+    return value
+
+
+@dataclass(frozen=True, eq=False)
+class Differences:
+    """below, above : (V, R) one-sided difference quotients in SI; nan on a side that cannot be entered."""
+
+    below: Floats
+    above: Floats
+
+
+def differences(
+    inputs: Inputs,
+    base: Results,
+    variables: Sequence[Variable],
+    readings: Sequence[str],
+    relative: float = 1e-4,
+) -> Differences:
+    """Difference quotients of one scenario to either side of each setting, as far as its range allows."""
+    steps = np.empty(2 * len(variables))
+    rows = take(inputs, np.zeros(len(steps), dtype=np.int64))
+    for k, variable in enumerate(variables):
+        value = float(held(inputs, variable)[0])
+        width = relative * (abs(value) or 1e-2)
+        steps[2 * k : 2 * k + 2] = -width, width
+        moved = np.full(len(steps), value)
+        moved[2 * k : 2 * k + 2] += steps[2 * k : 2 * k + 2]
+        allowed = variable.allows(moved)
+        rows = rows.replace(variable.path, np.where(allowed, moved, value))
+        steps[2 * k : 2 * k + 2] = np.where(allowed[2 * k : 2 * k + 2], steps[2 * k : 2 * k + 2], np.nan)
+    results = solve(rows)
+    found = np.stack([measured(results, key) for key in readings], axis=1)
+    here = np.array([measured(base, key)[0] for key in readings])
+    quotients = (found - here) / steps[:, None]
+    return Differences(quotients[0::2], quotients[1::2])

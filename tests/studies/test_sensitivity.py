@@ -1,0 +1,126 @@
+"""Sensitivity: ranked, in plant units, and honest at a kink."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import pyrobal
+from pyrobal.case.load import Case, load_case
+from pyrobal.cli import main
+from pyrobal.errors import CaseError, NotSolved
+from pyrobal.studies.sensitivity import sensitivity, step
+from pyrobal.studies.variable import find
+
+CASES = Path(__file__).parents[2] / "cases"
+SKERRY = CASES / "skerry_point.toml"
+
+
+@pytest.fixture(scope="module")
+def case() -> Case:
+    return load_case(SKERRY)
+
+
+def test_effects_are_what_a_small_change_does(case: Case) -> None:
+    key = "smelting.fuel_heat"
+    effects = sensitivity(case, [key], ["smelting"])[key]
+    assert [abs(e.change) for e in effects] == sorted((abs(e.change) for e in effects), reverse=True)
+    base = pyrobal.balance(case)[key].magnitude
+    for e in effects[:6]:
+        variable = find(case.inputs, e.setting)
+        small = e.step * 1e-4
+        unit = variable.unit if variable.unit != "-" else ""
+        moved = load_case(SKERRY, [f"{e.setting}={e.value + small!r} {unit}"])
+        assert (pyrobal.balance(moved)[key].magnitude - base) * 1e4 == pytest.approx(e.change, rel=2e-3)
+
+
+def test_all_concentrates_at_once_is_the_sum_of_each(case: Case) -> None:
+    key = "smelting.oxygen.demand"
+    effects = {e.setting: e for e in sensitivity(case, [key], ["concentrate"])[key]}
+    names = ("Fenholt", "Marrick Dale", "Tolven")
+    total = sum(effects[f"concentrate.{name}.assay.S"].slope for name in names)
+    assert effects["concentrate.*.assay.S"].slope == pytest.approx(total, rel=1e-12)
+
+
+def test_settings_without_effect_are_left_out() -> None:
+    gannet = load_case(CASES / "gannet_rock.toml")  # close_heat_with = "nothing"
+    found = {e.setting for e in sensitivity(gannet, ["smelting.heat.surplus"])["smelting.heat.surplus"]}
+    assert "smelting.heat_loss" in found
+    assert "smelting.heat_loss_per_tonne" not in found
+    assert "site.operating_time" not in found
+
+
+def test_a_kink_shows_both_sides(case: Case) -> None:
+    """The Fe/SiO2 of the charge just met by the charge itself: flux is fed on one side only."""
+    from pyrobal.studies.aim import aimed, aiming
+
+    edge = aimed(case, aiming(case, "smelting.heat.surplus=0.000001 MW", "smelting.enrichment=50 %:90 %"))
+    effects = {
+        e.setting: e
+        for e in sensitivity(edge, ["smelting.fuel_heat"], ["smelting.heat_loss"])["smelting.fuel_heat"]
+    }
+    kink = effects["smelting.heat_loss"] if effects else None
+    surplus = {
+        e.setting: e
+        for e in sensitivity(edge, ["smelting.heat.surplus"], ["smelting.heat_loss"])["smelting.heat.surplus"]
+    }
+    assert surplus["smelting.heat_loss"].below is not None
+    assert surplus["smelting.heat_loss"].below == pytest.approx(surplus["smelting.heat_loss"].step, rel=1e-3)
+    assert abs(surplus["smelting.heat_loss"].above or 0.0) < 0.1 * surplus["smelting.heat_loss"].step
+    assert kink is None or kink.above is not None
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "expected"),
+    [
+        ("smelting.slag_temperature", 1543.15, 10.0),
+        ("smelting.matte_grade", 0.64, 0.01),
+        ("concentrate.Fenholt.assay.As", 0.0015, 0.0002),
+        ("concentrate.Fenholt.assay.CaO", 0.0, 0.001),
+        ("smelting.heat_loss", 14e6, 1e6),
+        ("smelting.fuel_minimum", 0.0, 1e6),
+        ("smelting.fe_sio2", 1.25, 0.1),
+    ],
+)
+def test_a_change_is_one_a_person_would_speak_of(case: Case, key: str, value: float, expected: float) -> None:
+    assert step(find(case.inputs, key), value) == pytest.approx(expected, rel=1e-9)
+
+
+def test_what_is_wrong_is_said(case: Case) -> None:
+    with pytest.raises(CaseError, match="nearest is smelting"):
+        sensitivity(case, ["smelting.heat.surplu"])
+    with pytest.raises(CaseError, match="did you mean"):
+        sensitivity(case, ["smelting.fuel_heat"], ["smelting.enrichmnt"])
+    with pytest.raises(CaseError, match="holds no number"):
+        sensitivity(case, ["smelting.fuel_heat"], ["smelting.slag_magnetite"])
+    with pytest.raises(NotSolved):
+        sensitivity(load_case(SKERRY, ["smelting.matte_grade=90 %"]), ["smelting.fuel_heat"])
+
+
+def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
+    line = [
+        "sensitivity",
+        str(SKERRY),
+        "--read",
+        "smelting.fuel_heat",
+        "--to",
+        "smelting,concentrate",
+        "--top",
+        "5",
+    ]
+    assert main(line) == 0
+    out, err = capsys.readouterr()
+    rows = out.splitlines()
+    assert rows[0] == "smelting.fuel_heat"
+    assert len(rows) == 6
+    assert "+1 wt%" in rows[1] and "concentrate.*.assay.S" in rows[1] and rows[1].endswith("MW")
+    assert all(len(row) <= 80 for row in rows)
+    assert "lesser effects" in err
+    assert main(["sensitivity", str(SKERRY), "--read", "nonsense"]) == 2
+    assert (
+        main(
+            ["sensitivity", str(SKERRY), "--read", "smelting.fuel_heat", "--set", "smelting.matte_grade=90 %"]
+        )
+        == 1
+    )
