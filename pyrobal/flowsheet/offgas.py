@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN, total
-from pyrobal.flowsheet.circuit import Circuit, Feeds, converter_source, furnace_source
+from pyrobal.flowsheet.circuit import Circuit, converter_source, furnace_source
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.plant import acid_plant, emissions, gas_train, load
 from pyrobal.streams.stream import Stream
@@ -27,7 +27,7 @@ class GasSide:
     emissions: emissions.EmissionsResult | None = None
 
 
-def gas_side(inputs: Inputs, feeds: Feeds, circuit: Circuit, copper: FloatN, sulfur_fed: FloatN) -> GasSide:
+def gas_side(inputs: Inputs, circuit: Circuit, copper: FloatN, sulfur_fed: FloatN) -> GasSide:
     """Clean the gas, make acid, account for what leaves.
 
     copper : (N,) [kg/s] in the last copper product; sulfur_fed : (N,) [mol/s] with charge and fuels

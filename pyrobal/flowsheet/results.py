@@ -10,7 +10,7 @@ import numpy as np
 from pyrobal.arrays import BoolN, IntN
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.circuit import Circuit, Feeds
-from pyrobal.flowsheet.fence import step_ledgers
+from pyrobal.flowsheet.fence import plant_ledger, step_ledgers
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.offgas import GasSide
 from pyrobal.numerics.recycle import FixedPoint
@@ -35,7 +35,6 @@ class Results:
 
     circuit, gas_side : the steps, also reached by their own names below
     recycle : how the recycles converged; None where nothing goes back
-    ledger : everything that crosses the fence of the plant
     reason : (N,) errors.Reason of the first step that failed, in plant order
     """
 
@@ -46,7 +45,6 @@ class Results:
     circuit: Circuit
     gas_side: GasSide
     recycle: FixedPoint | None
-    ledger: Ledger
     reason: IntN
 
     @property
@@ -118,6 +116,11 @@ class Results:
     def emissions(self) -> EmissionsResult | None:
         """Emissions."""
         return self.gas_side.emissions
+
+    @functools.cached_property
+    def ledger(self) -> Ledger:
+        """Everything that crosses the fence of the plant."""
+        return plant_ledger(self.inputs, self.feed, self.dryer, self.circuit, self.gas_side)
 
     def ledgers(self) -> dict[str, Ledger]:
         """The ledger of every step the case has, in plant order."""

@@ -41,20 +41,18 @@ def solve(inputs: Inputs) -> Results:
         blend = dried.concentrates
     feeds = _feeds(fed, blend, fuels)
     circuit, recycle = _closed(inputs, feeds, n)
-    ledger = plant_ledger(inputs, fed, dried, circuit, GasSide())
-    gas = gas_side(inputs, feeds, circuit, _copper(circuit), ledger.elements_in()[:, _S])
-    ledger = plant_ledger(inputs, fed, dried, circuit, gas)
-    return Results(
-        inputs,
-        fed,
-        dried,
-        feeds,
-        circuit,
-        gas,
-        recycle,
-        ledger,
-        _reason(n, inputs, fed, circuit, recycle, gas),
-    )
+    gas = gas_side(inputs, circuit, _copper(circuit), _sulfur_fed(inputs, fed, dried, circuit))
+    reason = _reason(n, inputs, fed, circuit, recycle, gas)
+    return Results(inputs, fed, dried, feeds, circuit, gas, recycle, reason)
+
+
+def _sulfur_fed(
+    inputs: Inputs, fed: feed.FeedResult, dried: dryer.DryerResult | None, circuit: Circuit
+) -> FloatN:
+    """(N,) [mol/s] with charge and fuels, for the sulfur that is kept; nothing where nobody asks."""
+    if inputs.emissions is None:
+        return np.zeros(1)
+    return plant_ledger(inputs, fed, dried, circuit, GasSide()).elements_in()[:, _S]
 
 
 def _closed(inputs: Inputs, feeds: Feeds, n: int) -> tuple[Circuit, FixedPoint | None]:
