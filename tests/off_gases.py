@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from pyrobal.arrays import FloatN
+from pyrobal.arrays import FloatN, as_n
 from pyrobal.plant.gas_train import (
     AnodeGasSettings,
     ConverterGasSettings,
@@ -57,8 +57,8 @@ def line_settings(**furnace: Any) -> dict[str, GasLineSettings]:
     """Settings of the three lines, those of the furnace as given."""
     return {
         "furnace": GasLineSettings(**arrays(furnace)),
-        "converter": ConverterGasSettings(),
-        "anode": AnodeGasSettings(),
+        "converter": ConverterGasSettings(hood_air=as_n(1.0)),
+        "anode": AnodeGasSettings(hood_air=as_n(4.0)),  # this gas comes unburnt
     }
 
 
