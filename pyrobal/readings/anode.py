@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.anode_furnace import AnodeFurnaceResult
-from pyrobal.readings.registry import Reading
+from pyrobal.readings.reading import Reading
 from pyrobal.readings.slag_cleaning import (
     M_CO2,
     heat_in,

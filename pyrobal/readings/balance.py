@@ -8,7 +8,7 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, total
 from pyrobal.flowsheet.results import Results
-from pyrobal.readings.registry import Reading
+from pyrobal.readings.reading import Reading
 from pyrobal.readings.smelting import fuel_heat
 from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.properties import species

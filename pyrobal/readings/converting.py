@@ -10,7 +10,7 @@ from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.converting import ConvertingResult
 from pyrobal.plant.converting.result import Cycle
-from pyrobal.readings.registry import Reading
+from pyrobal.readings.reading import Reading
 from pyrobal.readings.slag_cleaning import (
     heat_in,
     heat_in_items,

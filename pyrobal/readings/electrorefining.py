@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.electrorefining import ElectrorefiningResult
-from pyrobal.readings.registry import Reading
+from pyrobal.readings.reading import Reading
 from pyrobal.readings.slag_cleaning import present_elements
 from pyrobal.readings.smelting import element_share
 from pyrobal.streams.stream import Stream

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.emissions import M_SO2, EmissionsResult, Stack
-from pyrobal.readings.registry import Reading
+from pyrobal.readings.reading import Reading
 
 _FUGITIVE = "fugitive"
 # Limit in the settings -> the figure it is for.

@@ -7,7 +7,7 @@ import numpy as np
 from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.dryer import DryerResult
-from pyrobal.readings.registry import Reading
+from pyrobal.readings.reading import Reading
 from pyrobal.streams.mineralogy import MINERALS
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS, composition
 

@@ -12,7 +12,7 @@ from pyrobal.flowsheet.results import Results
 from pyrobal.plant.gas_train.points import Point
 from pyrobal.plant.gas_train.solve import Cleaning, GasLine, GasTrainResult
 from pyrobal.plant.gas_train.wet import ACID
-from pyrobal.readings.registry import Reading
+from pyrobal.readings.reading import Reading
 from pyrobal.streams.ledger import Entry
 from pyrobal.streams.material import WATER_MASS
 from pyrobal.streams.site import DRY_AIR

@@ -9,7 +9,7 @@ from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.emissions import M_SO2
 from pyrobal.plant.load import LoadResult
-from pyrobal.readings.registry import Reading
+from pyrobal.readings.reading import Reading
 
 
 def load(r: Results) -> LoadResult:

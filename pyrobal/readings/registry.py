@@ -7,80 +7,31 @@ A key that ends in ``<X>`` is a family; its members (elements, oxides, minerals,
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
-
-
-@dataclass(frozen=True)
-class Reading:
-    """One quantity the engine works out.
-
-    unit : plant unit shown to people; a function of the results where it depends on the case
-    compute : results (and the member, for a family) -> (N,) SI
-    members : results -> names that stand in for <X>; None for a single reading
-    needs : steps of the plant it takes, attributes of Results with + between them
-    """
-
-    key: str
-    unit: str | Callable[[Results], str]
-    meaning: str
-    compute: Callable[..., FloatN]
-    members: Callable[[Results], Sequence[str]] | None = None
-    needs: str = "feed"
-
-    @property
-    def unit_text(self) -> str:
-        """The unit where it is always the same, else the choice."""
-        return self.unit if isinstance(self.unit, str) else "Nm3/h or t/h"
-
-    def unit_for(self, results: Results) -> str:
-        """The plant unit in this case."""
-        return self.unit if isinstance(self.unit, str) else self.unit(results)
-
-    def present(self, results: Results) -> bool:
-        """True where the case has the step this reading belongs to."""
-        return all(getattr(results, step) is not None for step in self.needs.split("+"))
-
-    def keys(self, results: Results) -> list[str]:
-        """The keys this reading stands for in a case."""
-        if not self.present(results):
-            return []
-        if self.members is None:
-            return [self.key]
-        return [self.key.replace("<X>", member) for member in self.members(results)]
-
-    def member(self, key: str) -> str | None:
-        """What stands for <X> in ``key``; None where the key is not of this reading."""
-        if self.members is None:
-            return "" if key == self.key else None
-        head, tail = self.key.split("<X>")
-        if key.startswith(head) and key.endswith(tail) and len(key) > len(head) + len(tail):
-            return key[len(head) : len(key) - len(tail)]
-        return None
+from pyrobal.readings import (
+    acid,
+    anode,
+    balance,
+    converting,
+    electrorefining,
+    emissions,
+    feed,
+    gas,
+    load,
+    slag_cleaning,
+    smelting,
+)
+from pyrobal.readings.reading import Reading
 
 
 def readings() -> tuple[Reading, ...]:
     """Every reading, in the order a person reads a balance."""
-    from pyrobal.readings import (
-        acid,
-        anode,
-        balance,
-        converting,
-        electrorefining,
-        emissions,
-        feed,
-        gas,
-        load,
-        slag_cleaning,
-        smelting,
-    )
-
     steps = (
         feed,
         smelting,

@@ -13,7 +13,7 @@ from pyrobal.flowsheet.results import Results
 from pyrobal.plant.slag_cleaning import SlagCleaningResult
 from pyrobal.plant.slag_cleaning.settings import KINDS
 from pyrobal.readings.feed import oxide_factor
-from pyrobal.readings.registry import Reading
+from pyrobal.readings.reading import Reading
 from pyrobal.readings.smelting import element_share, gas_share
 from pyrobal.streams.ledger import Ledger
 from pyrobal.streams.stream import Stream

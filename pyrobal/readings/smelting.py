@@ -9,7 +9,7 @@ from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.smelting.melt import M_FE, M_FE3O4, M_FEO
 from pyrobal.readings.feed import oxide_factor
-from pyrobal.readings.registry import Reading
+from pyrobal.readings.reading import Reading
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 from pyrobal.thermo.solutions import utigard_warczok

@@ -16,6 +16,7 @@ from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
 from pyrobal.readings import registry
 from pyrobal.readings.messages import Message, messages
+from pyrobal.readings.reading import Reading
 
 if TYPE_CHECKING:
     import pandas
@@ -87,7 +88,7 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
             self._line(reading, key) for reading in registry.readings() for key in reading.keys(self.results)
         )
 
-    def _line(self, reading: registry.Reading, key: str) -> Line:
+    def _line(self, reading: Reading, key: str) -> Line:
         unit = reading.unit_for(self.results)
         value = float(units.display(float(registry.evaluate(self.results, key)[0]), unit))
         if math.isfinite(value):

@@ -14,7 +14,7 @@ from pyrobal.plant.emissions import Sulfur, escape
 from pyrobal.readings import acid as acid_readings
 from pyrobal.readings import emissions as emissions_readings
 from pyrobal.readings import load as load_readings
-from pyrobal.readings.registry import Reading
+from pyrobal.readings.reading import Reading
 from pyrobal.streams.site import SiteSettings
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.properties import species

@@ -13,7 +13,7 @@ from pyrobal.plant import anode_furnace, electrorefining, slag_cleaning
 from pyrobal.readings import anode
 from pyrobal.readings import electrorefining as electrorefining_readings
 from pyrobal.readings import slag_cleaning as cleaning_readings
-from pyrobal.readings.registry import Reading
+from pyrobal.readings.reading import Reading
 from pyrobal.units import SPELLINGS
 
 SLAGS = {"smelting_slag": melt(SMELTING_SLAG)}

@@ -166,6 +166,7 @@ def _carried(call: Call, phase: Species) -> list[str]:
 
 
 def documentation(call: Call) -> str:
+    """What the called function says of itself: its docstring, if it has one."""
     found = call.code.co_consts[0] if call.code.co_consts else None
     definition = source.function(call.code)
     has = isinstance(definition, ast.FunctionDef) and ast.get_docstring(definition)

@@ -199,6 +199,7 @@ def class_of(built: ast.Call) -> str:
 
 
 def is_name(built: ast.Call, fields: list[str], field: str, name: str) -> bool:
+    """True where the argument a call gives to ``field`` is just the name ``name``."""
     found = source.argument(built, fields, field)
     return isinstance(found, ast.Name) and found.id == name
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from pyrobal.flowsheet.solve import solve
 from pyrobal.readings import registry
+from pyrobal.readings.reading import Reading
 from pyrobal.report.explain import source
 from pyrobal.report.explain.ground import Explanation, Ground, Node, documentation
 from pyrobal.report.explain.origin import (
@@ -65,9 +66,9 @@ class Story:
 
 
 @cache
-def _known() -> dict[str, registry.Reading]:
+def _known() -> dict[str, Reading]:
     """Source of a reading's function -> the reading, of those that are one expression of the results."""
-    found: dict[str, registry.Reading] = {}
+    found: dict[str, Reading] = {}
     for reading in registry.readings():
         node = source.function(reading.compute.__code__) if inspect.isfunction(reading.compute) else None
         if isinstance(node, ast.Lambda) and reading.members is None:
