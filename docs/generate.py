@@ -1,7 +1,7 @@
 """Write the generated pages of docs/ (validation.md, settings.md, readings.md) and the console blocks of README.md.
 
-    python docs/generate.py            write them
-    python docs/generate.py --check    fail where a page is not what the code says today
+python docs/generate.py            write them
+python docs/generate.py --check    fail where a page is not what the code says today
 """
 
 from __future__ import annotations
@@ -52,9 +52,27 @@ def validation() -> str:
 
 
 def _listing(checks: list) -> str:
-    head = ("what", "source", "published", "computed", "difference", "tolerance", "unit", "why this tolerance")
+    head = (
+        "what",
+        "source",
+        "published",
+        "computed",
+        "difference",
+        "tolerance",
+        "unit",
+        "why this tolerance",
+    )
     rows = (
-        (c.what, c.source, f"{c.published:.5g}", f"{c.computed:.5g}", _difference(c), f"{c.tolerance:.2g}", c.unit, c.why)
+        (
+            c.what,
+            c.source,
+            f"{c.published:.5g}",
+            f"{c.computed:.5g}",
+            _difference(c),
+            f"{c.tolerance:.2g}",
+            c.unit,
+            c.why,
+        )
         for c in checks
     )
     return table(head, rows)
@@ -120,7 +138,12 @@ def _run(block: re.Match[str]) -> str:
     return f"```console\n$ {command}\n{lines}\n```"
 
 
-PAGES = {"../README.md": readme, "validation.md": validation, "settings.md": settings, "readings.md": readings}
+PAGES = {
+    "../README.md": readme,
+    "validation.md": validation,
+    "settings.md": settings,
+    "readings.md": readings,
+}
 
 
 def main() -> int:

@@ -194,11 +194,13 @@ _SENTENCES = {
         "the converter blast needs an enrichment below that of air or above converting.oxygen_purity"
     ),
     Reason.NO_IRON_FOR_SLAG_BLOW: (
-        "the matte holds no more iron than white metal does, so there is nothing to blow in a slag blow; lower "
+        "the matte holds no more iron than white metal does, so there is nothing to blow in a slag "
+        "blow; lower "
         "smelting.matte_grade or converting.white_metal_iron"
     ),
     Reason.STAGES_OVERLAP: (
-        "the next ladles come too late or too early: before they are due the matte is white metal already, or "
+        "the next ladles come too late or too early: before they are due the matte is white metal "
+        "already, or "
         "charging and skimming leave no time to blow; change converting.charging_interval"
     ),
     Reason.CONVERTER_SLAG_IMPOSSIBLE: (
@@ -206,11 +208,13 @@ _SENTENCES = {
         "converting.slag_magnetite or slag_copper, or raise converting.fe_sio2"
     ),
     Reason.BLOW_RUNS_BACKWARDS: (
-        "what is charged cold to the converter brings more oxygen, or binds more sulfur, than the blow would give; "
+        "what is charged cold to the converter brings more oxygen, or binds more sulfur, than the "
+        "blow would give; "
         "charge less of it"
     ),
     Reason.BATH_FREEZES: (
-        "the bath of the converter gets colder than converting.coldest_bath; charge fewer cold reverts, blow faster "
+        "the bath of the converter gets colder than converting.coldest_bath; charge fewer cold "
+        "reverts, blow faster "
         "or enrich the blast"
     ),
     Reason.BATH_OVERHEATS: (
@@ -218,7 +222,8 @@ _SENTENCES = {
         "(converting.close_heat_with)"
     ),
     Reason.BLOWS_LONGER_THAN_CYCLE: (
-        "blows and pauses take longer than converting.cycle_time, or than converting.vessels allow for this much "
+        "blows and pauses take longer than converting.cycle_time, or than converting.vessels allow "
+        "for this much "
         "matte; blow faster or use more vessels"
     ),
     Reason.OWN_COPPER_SHORT: (

@@ -101,7 +101,8 @@ def _clean(
     slags = {"smelting_slag": smelted.slag}
     if "slag_to_clean" in back:
         slags["converting_slag"] = back["slag_to_clean"]
-    return slag_cleaning.solve(slags, inputs.site, s, feeds.fuels[s.reductant])
+    reductant = s.reductant if s.kind == "electric_furnace" else "coke"  # the other kinds burn none
+    return slag_cleaning.solve(slags, inputs.site, s, feeds.fuels[reductant])
 
 
 def _convert(

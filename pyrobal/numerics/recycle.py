@@ -51,12 +51,12 @@ def fixed_point(
     start : (N, K), zero for a plant that starts empty
     groups : columns that settle together, each column in one of them; one group where not given
 
-    Plain substitution, sped up by the mixing of the last passes that would have changed least (Anderson 1965,
-    J. ACM 12, 547-560; Walker & Ni 2011, SIAM J. Numer. Anal. 49, 1715-1735), each column in proportion to its
-    own size and each group for itself: an element that goes round often does not hold up the others. Where
-    mixing would reach far beyond a plain pass, the plain pass stands. A scenario that has converged is frozen, so
-    it does not depend on its neighbours; one that turns nan stops alone. An imaginary part of what comes
-    back is carried over to the tears to first order, see ``arrays.zeros``.
+    Plain substitution, sped up by the mixing of the last passes that would have changed least (Anderson
+    1965, J. ACM 12, 547-560; Walker & Ni 2011, SIAM J. Numer. Anal. 49, 1715-1735), each column in proportion
+    to its own size and each group for itself: an element that goes round often does not hold up the others.
+    Where mixing would reach far beyond a plain pass, the plain pass stands. A scenario that has converged is
+    frozen, so it does not depend on its neighbours; one that turns nan stops alone. An imaginary part of what
+    comes back is carried over to the tears to first order, see ``arrays.zeros``.
     """
     tears, whole = loop.around(start), loop
     if np.iscomplexobj(tears):

@@ -26,9 +26,9 @@ class ConcentrateSettings:
     name: str = text("name of the concentrate")
     rate: FloatN | None = quantity("t/h", "dry solids", default=None, low=0.0)
     share: FloatN | None = quantity(
-        "%", "share of the dry blend, with [charge] rate", default=None, low=0.0, high=1.0
+        "wt%", "share of the dry blend, with [charge] rate", default=None, low=0.0, high=1.0
     )
-    moisture: FloatN = quantity("%", "water, of the wet mass", default=8 * PERCENT, low=0.0, high=0.5)
+    moisture: FloatN = quantity("wt%", "water, of the wet mass", default=8 * PERCENT, low=0.0, high=0.5)
     temperature: FloatN = quantity(
         "degC", "temperature as fed", default=celsius(25), low=celsius(-40), high=celsius(300)
     )
@@ -40,7 +40,7 @@ class ConcentrateSettings:
 class FluxSettings:
     """A flux; its rate follows from the slag target."""
 
-    moisture: FloatN = quantity("%", "water, of the wet mass", default=3 * PERCENT, low=0.0, high=0.5)
+    moisture: FloatN = quantity("wt%", "water, of the wet mass", default=3 * PERCENT, low=0.0, high=0.5)
     assay: dict[str, FloatN] = mass_fractions("elements, oxides and carbonates, wt% of dry solids")
 
 
@@ -52,7 +52,7 @@ class RevertSettings:
     to: str = choice("where it goes", ("smelting", "converting"), default="smelting")
     rate: FloatN = quantity("t/h", "dry solids", low=0.0)
     kind: str = choice("what it is made of", ("matte", "slag", "dust", "copper_scrap"), default="matte")
-    moisture: FloatN = quantity("%", "water, of the wet mass", default=0.0, low=0.0, high=0.5)
+    moisture: FloatN = quantity("wt%", "water, of the wet mass", default=0.0, low=0.0, high=0.5)
     assay: dict[str, FloatN] = mass_fractions("elements and oxides, wt% of dry solids")
 
 

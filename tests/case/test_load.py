@@ -42,7 +42,7 @@ def test_si_inside() -> None:
 def test_only_the_feed_is_needed_and_every_default_is_stated() -> None:
     case = load_case(FEED)
     assert case.title == "untitled case"
-    assert case.assumed["concentrate.Fenholt.moisture"] == "8 %"
+    assert case.assumed["concentrate.Fenholt.moisture"] == "8 wt%"
     assert case.assumed["smelting.matte_grade"] == "62 wt%"
     assert case.assumed["smelting.slag_copper"] == "predicted"
     assert case.assumed["fuel.natural_gas.CH4"].endswith(" vol%")

@@ -58,7 +58,7 @@ LATER = [name for name in OPTIONAL if name not in ("dryer", "load")]
     "missing", [*LATER, "converting+anode_furnace+electrorefining", "gas_train+acid_plant+emissions"]
 )
 def test_a_plant_without_some_of_its_sections_still_closes(missing: str) -> None:
-    gone = {name: None for name in missing.split("+")}
+    gone = dict.fromkeys(missing.split("+"))
     r = solve(_inputs("marram_sound", **gone))
     assert r.solved.all(), [Reason(int(x)).name for x in r.reason]
     assert _closure(r) < CLOSED
