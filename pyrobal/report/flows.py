@@ -1,13 +1,15 @@
 """How the steps of the plant hang together, read off their ledgers: who takes what another made.
 
-An input of a step that has the composition of another step's product, in no greater amount, is that product,
-so recycle loops and later steps are found without naming them.
+What a step takes in is parted into products of the steps and materials from outside: shares between nothing
+and all of each, whose elements add up to the input. So recycles, mixtures and later steps are found without
+naming them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Final
 
 import numpy as np
@@ -18,19 +20,24 @@ from pyrobal.report.tables import words
 from pyrobal.streams.ledger import Ledger
 from pyrobal.thermo.elements import ATOMIC_MASS
 
-_SAME: Final = 1e-9  # how far two compositions may be apart and still be one
-_CHARGE: Final = "charge"  # an input that is the blend, shown by its concentrates
+_SAME: Final = 1e-6  # how far a sum may be from its parts, relative; recycles converge to about as much
+_SLIGHT: Final = 1e-4  # a share of a mixture below which it is left out
+_ROUNDING: Final = 1e-12
+_MOST: Final = 12  # materials whose sums are tried
+
+Place = tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class Flow:
     """Elements (E,) [kg/s] from one place to another; a place is a step, a product, or a source.
 
-    source, target : ("smelting",) is a step, ("smelting", "matte") what it makes, ("", "air") a source
+    source, target : ("smelting",) is a step, ("smelting", "matte") what it makes, ("", "Fenholt") and
+        ("", "smelting", "blast") come from outside
     """
 
-    source: tuple[str, ...]
-    target: tuple[str, ...]
+    source: Place
+    target: Place
     elements: Floats
 
 
@@ -40,78 +47,132 @@ def ledgers(results: Results) -> dict[str, Ledger]:
 
 
 def element_flows(results: Results) -> list[Flow]:
-    """Every flow of a single solved case that hangs together with the furnace."""
-    books = ledgers(results)
+    """Every flow of a single solved case, step by step."""
+    books, fence = ledgers(results), results.ledger
     made = {(step, n): _mass(e.elements) for step, book in books.items() for n, e in book.outputs.items()}
-    flows = [Flow(place[:1], place, v) for place, v in made.items() if v.any()]
+    known = {place: v for place, v in made.items() if v.any()} | _outside(results)
+    flows = [Flow(place[:1], place, v) for place, v in known.items() if place in made]
+    taken: list[tuple[str, Floats]] = []
     for step, book in books.items():
         for name, entry in book.inputs.items():
             v = _mass(entry.elements)
-            if not v.any():
-                continue
-            origin = _maker(v, made)
-            if origin is None and name == _CHARGE:
-                flows += [Flow(part, (step,), x) for part, x in _blend(results, v, made).items()]
-            else:
-                flows.append(Flow(origin or ("", name), (step,), v))
-    return _together(flows, "smelting")
+            if f"{step}.{name}" in fence.inputs and v.any():
+                flows.append(Flow(("", step, name), (step,), v))
+            elif v.any():
+                taken.append((step, v))
+    left = {place: 1.0 - _leaving(place, v, fence) for place, v in known.items()}
+    for (step, _), parts in zip(taken, _part(taken, known, left), strict=True):
+        flows += [Flow(place, (step,), share * known[place]) for place, share in parts.items()]
+    return flows
+
+
+def _leaving(place: Place, v: Floats, fence: Ledger) -> float:
+    """The share of a product that leaves the plant as it is."""
+    entry = fence.outputs.get(".".join(place))
+    return float(v @ _mass(entry.elements) / (v @ v)) if entry is not None else 0.0
 
 
 def _mass(n: Floats) -> Floats:
     """(1, E) [mol/s] as (E,) [kg/s]; rounding errors are nothing."""
     v: Floats = n[0] * ATOMIC_MASS
-    return np.where(np.abs(v) > _SAME * np.abs(v).max(initial=0.0), v, 0.0)
+    return np.where(np.abs(v) > _ROUNDING * np.abs(v).max(initial=0.0), v, 0.0)
 
 
-def _maker(v: Floats, made: Mapping[tuple[str, str], Floats]) -> tuple[str, str] | None:
-    """The product that ``v`` is, or is a share of; the one nearest in amount where several are alike."""
-    best, distance = None, np.inf
-    for place, product in made.items():
-        share = float(v @ product / (product @ product)) if product.any() else 0.0
-        alike = np.abs(v - share * product).max() <= _SAME * np.abs(v).max()
-        if alike and 0.0 < share <= 1.0 + _SAME and 1.0 - share < distance:
-            best, distance = place, 1.0 - share
-    return best
+def _outside(results: Results) -> dict[Place, Floats]:
+    """What crosses the fence and is no step's own input: concentrates, reverts."""
+    books = ledgers(results)
+    found: dict[Place, Floats] = {}
+    for name, entry in results.ledger.inputs.items():
+        section, _, item = name.partition(".")
+        v = _mass(entry.elements)
+        if section not in books and v.any():
+            found["", item if section == "concentrate" else section] = v
+    return found
 
 
-def _blend(
-    results: Results, charge: Floats, made: Mapping[tuple[str, str], Floats]
-) -> dict[tuple[str, ...], Floats]:
-    """The charge by concentrate, dried or as received, and the reverts that make up the rest."""
-    parts: dict[tuple[str, ...], Floats] = {}
-    for name, stream in results.feed.concentrates.items():
-        dried = [place for place in made if place[1] == name]
-        place: tuple[str, ...] = dried[-1] if dried else ("", name)
-        parts[place] = made[dried[-1]] if dried else _mass(stream.elements())
-    rest = charge - sum(parts.values())
-    if (rest < -_SAME * charge.max()).any():
-        return {("", _CHARGE): charge}
-    if (rest > _SAME * charge.max()).any():
-        parts["", "reverts"] = rest
-    return parts
+def _part(
+    taken: Sequence[tuple[str, Floats]], known: Mapping[Place, Floats], left: dict[Place, float]
+) -> list[dict[Place, float]]:
+    """What each input consists of, the plain cases first; nothing where its parts are not known."""
+    found: list[dict[Place, float]] = [{} for _ in taken]
+    for rule in (_whole, _share, _sum, _mixture):
+        for i, (step, v) in enumerate(taken):
+            if not found[i]:
+                usable = {p: left[p] * known[p] for p in _usable(step, v, known, left)}
+                found[i] = {place: share * left[place] for place, share in rule(v, usable).items()}
+                for place, share in found[i].items():
+                    left[place] -= share
+    return found
 
 
-def _together(flows: list[Flow], step: str) -> list[Flow]:
-    """The flows that are connected with one step, in whatever direction."""
-    places: set[tuple[str, ...]] = {(step,)}
-    while True:
-        near = {p for f in flows for p in (f.source, f.target) if {f.source, f.target} & places}
-        if near <= places:
-            return [f for f in flows if f.source in places]
-        places |= near
+def _usable(step: str, v: Floats, known: Mapping[Place, Floats], left: Mapping[Place, float]) -> list[Place]:
+    """What is left and holds nothing that the input does not; a step's own products last."""
+    free = [p for p, x in known.items() if left[p] > _SAME and not (x[v == 0] > _SAME * x.max()).any()]
+    return sorted(free, key=lambda p: p[0] == step)
 
 
-def labels(flows: list[Flow]) -> dict[tuple[str, ...], str]:
+def _whole(v: Floats, usable: Mapping[Place, Floats]) -> dict[Place, float]:
+    """One material, all of it."""
+    return next(({p: 1.0} for p, x in usable.items() if _is(x, v)), {})
+
+
+def _share(v: Floats, usable: Mapping[Place, Floats]) -> dict[Place, float]:
+    """A share of one material, the largest share there is."""
+    shares = {p: float(v @ x / (x @ x)) for p, x in usable.items()}
+    fitting = {p: share for p, share in shares.items() if share < 1.0 and _is(share * usable[p], v)}
+    return dict([max(fitting.items(), key=lambda item: item[1])]) if fitting else {}
+
+
+def _sum(v: Floats, usable: Mapping[Place, Floats]) -> dict[Place, float]:
+    """Several materials, all of each."""
+    fitting = [p for p, x in usable.items() if (x <= v * (1.0 + _SAME) + _SAME * v.max()).all()][:_MOST]
+    for count in range(2, len(fitting) + 1):
+        for some in combinations(fitting, count):
+            if _is(sum((usable[p] for p in some), 0.0 * v), v):
+                return dict.fromkeys(some, 1.0)
+    return {}
+
+
+def _mixture(v: Floats, usable: Mapping[Place, Floats]) -> dict[Place, float]:
+    """Shares of several materials, by least squares over the elements."""
+    if not usable:
+        return {}
+    from scipy.optimize import lsq_linear  # few plants need it
+
+    scale = np.maximum(v, _SAME * v.max())
+    x = lsq_linear(
+        np.stack(list(usable.values()), axis=1) / scale[:, None], v / scale, (0.0, 1.0), tol=1e-12
+    ).x
+    shares = {p: float(share) for p, share in zip(usable, x, strict=True)}
+    parts = {p: share for p, share in shares.items() if share * usable[p].max() > _SLIGHT * v.max()}
+    return parts if _is(sum((share * usable[p] for p, share in parts.items()), 0.0 * v), v, _SLIGHT) else {}
+
+
+def _is(x: Floats, v: Floats, within: float = _SAME) -> bool:
+    return bool(np.abs(x - v).max() <= within * v.max())
+
+
+def handed_over(flows: list[Flow]) -> dict[Place, Place]:
+    """Products that one other step takes whole -> the step that makes them."""
+    found: dict[Place, Place] = {}
+    for made in flows:
+        out = [f for f in flows if f.source == made.target]
+        if len(out) == 1 and out[0].target != made.source and _is(out[0].elements, made.elements, _SLIGHT):
+            found[made.target] = made.source
+    return found
+
+
+def labels(flows: list[Flow]) -> dict[Place, str]:
     """What each place is called: a product by its name, and by its step where two make the same."""
     places = list(dict.fromkeys(place for f in flows for place in (f.source, f.target)))
     names = [place[-1] for place in places]
     return {place: " ".join(_words(place, twice=names.count(place[-1]) > 1)) for place in places}
 
 
-def _words(place: tuple[str, ...], twice: bool) -> Iterator[str]:
-    if place[0] == "":
+def _words(place: Place, twice: bool) -> Iterator[str]:
+    if place[0] == "" and len(place) == 2:
         yield place[1]  # a user's own name stays as written
     elif len(place) == 1 or not twice:
         yield words(place[-1])
     else:
-        yield from map(words, place)
+        yield from map(words, filter(None, place))

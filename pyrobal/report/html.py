@@ -10,7 +10,6 @@ import base64
 import datetime
 import hashlib
 import json
-import math
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
@@ -113,14 +112,11 @@ def _environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     environment.filters |= {
-        "exact": _exact, "number": number, "numeric": _numeric, "plain": plain, "quantity": _line_quantity,
+        "number": number, "numeric": _numeric, "plain": plain, "quantity": _line_quantity,
         "text": Part.text,
     }  # fmt: skip
+    environment.tests["plain_word"] = str.isascii  # other scripts may run from right to left
     return environment
-
-
-def _exact(value: float) -> str:
-    return "" if math.isnan(value) else repr(value)
 
 
 def _line_quantity(line: Line) -> str:

@@ -36,6 +36,11 @@ def skerry() -> Result:
 
 
 @pytest.fixture(scope="session")
+def whole_plant() -> Result:
+    return balance(load_case(CASES / "marram_sound.toml"))
+
+
+@pytest.fixture(scope="session")
 def infeasible() -> Result:
     return balance(load_case(CASES / "skerry_point.toml", ["smelting.matte_grade=79.8 %"]))
 

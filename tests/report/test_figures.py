@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import plotly.graph_objects
 import pytest
 
@@ -16,35 +18,63 @@ def _named(result: Result, name: str) -> Figure:
 @pytest.mark.parametrize("name", ["skerry", "nasty"])
 def test_plotly_accepts_every_figure(name: str, request: pytest.FixtureRequest) -> None:
     for figure in figures(request.getfixturevalue(name)):
-        for traces in figure.choices.values():
-            plotly.graph_objects.Figure(
-                data=traces, layout=figure.layout
-            )  # raises ValueError for a wrong key
+        for traces, own in figure.choices.values():
+            layout = {**figure.layout, **own}
+            plotly.graph_objects.Figure(data=traces, layout=layout)  # raises ValueError for a wrong key
 
 
-def test_links_of_a_sankey_are_the_rows_of_its_table(skerry: Result) -> None:
+def test_links_of_a_sankey_are_in_its_table(skerry: Result) -> None:
     figure = _named(skerry, "elements")
-    for i, element in enumerate(figure.choices):
-        link = figure.choices[element][0]["link"]
-        assert sorted(link["value"]) == sorted(row[2 + i] for row in figure.table.rows if row[2 + i] > 0)
-        assert len(link["source"]) == len(link["target"]) == len(link["value"]) == len(link["color"])
+    for i, traces in enumerate(traces for traces, _ in figure.choices.values()):
+        link = traces[0]["link"]
+        known = [row[2 + i] for row in figure.table.rows]
+        assert all(any(value == pytest.approx(x, rel=1e-5) for x in known) for value in link["value"])
+        assert len({len(link[name]) for name in ("source", "target", "value", "color", "label")}) == 1
 
 
-def test_heat_bars_add_up_on_both_sides(skerry: Result) -> None:
-    into, out = _named(skerry, "heat-bars-smelting").choices[""]
-    total = skerry["smelting.heat.total"].magnitude
-    assert sum(into["x"]) == pytest.approx(total, rel=1e-3)
-    assert sum(out["x"]) == pytest.approx(total, rel=1e-3)
+def test_what_is_not_drawn_is_small(skerry: Result, whole_plant: Result) -> None:
+    """What runs into each step that is drawn runs out of it again."""
+    for result in (skerry, whole_plant):
+        trace = _named(result, "elements").choices["Cu"][0][0]
+        label, link = trace["node"]["label"], trace["link"]
+        for i, name in enumerate(label):
+            into = sum(x for t, x in zip(link["target"], link["value"], strict=True) if t == i)
+            out = sum(x for s, x in zip(link["source"], link["value"], strict=True) if s == i)
+            if re.fullmatch(r"(smelting|converting|anode furnace) [\d.]+", name):
+                assert out == pytest.approx(into, rel=5e-3), name
+
+
+def test_heat_bars_add_up_on_both_sides(whole_plant: Result) -> None:
+    figure = _named(whole_plant, "heat-bars")
+    for step, ((into, out), _) in figure.choices.items():
+        assert sum(out["x"]) == pytest.approx(sum(into["x"]), rel=5e-3), step
+    into = figure.choices["smelting"][0][0]
+    assert sum(into["x"]) == pytest.approx(whole_plant["smelting.heat.total"].magnitude, rel=5e-3)
 
 
 def test_the_window_lies_between_its_two_ratios(skerry: Result) -> None:
     """At each corner of the band the mass ratio of iron to silica is one of the two limits."""
-    window, point = _named(skerry, "slag").choices[""]
+    window, point = _named(skerry, "slag").choices[""][0]
     ratios = {round(c * 55.845 / 71.844 / b, 4) for b, c in zip(window["b"], window["c"], strict=True)}
     assert ratios == {1.0, 2.0}
     assert point["c"][0] * 55.845 / 71.844 / point["b"][0] == pytest.approx(
         skerry["smelting.slag.fe_sio2"].magnitude, rel=1e-3
     )
+
+
+def test_the_cycle_ends_as_the_balance_says(whole_plant: Result) -> None:
+    figure = _named(whole_plant, "cycle")
+    last = figure.table.rows[-1]
+    assert last[0] == pytest.approx(whole_plant.results.converting.cycle.time[0] / 3600)
+    melts, _ = figure.choices["melts"]
+    assert [trace["name"] for trace in melts] == ["matte", "copper", "slag", "temperature"]
+    assert len({trace["line"]["dash"] for trace in melts}) == len(melts)  # told apart without colour
+
+
+def test_the_load_over_time_has_the_mean_and_peak_of_the_readings(whole_plant: Result) -> None:
+    so2 = _named(whole_plant, "load").choices["SO2"][0][0]["y"]
+    assert max(so2) == pytest.approx(whole_plant["acid.so2_load_peak"].magnitude, rel=1e-4)
+    assert sum(so2) / len(so2) == pytest.approx(whole_plant["load.so2_mean"].magnitude, rel=1e-4)
 
 
 def test_nothing_is_drawn_without_an_answer(infeasible: Result) -> None:
@@ -53,8 +83,11 @@ def test_nothing_is_drawn_without_an_answer(infeasible: Result) -> None:
 
 def test_names_are_no_markup(nasty: Result) -> None:
     for figure in figures(nasty):
-        for traces in figure.choices.values():
+        for traces, _ in figure.choices.values():
             for trace in traces:
-                for label in trace.get("node", {}).get("label", ()):
+                for label in (
+                    *trace.get("node", {}).get("label", ()),
+                    *trace.get("link", {}).get("label", ()),
+                ):
                     assert "<" not in label
                     assert ">" not in label

@@ -18,9 +18,11 @@ def _out(flows: list[Flow], place: tuple[str, ...]) -> np.ndarray:
     return sum((f.elements for f in flows if f.source == place), np.zeros(len(ELEMENTS)))
 
 
-def test_every_step_that_is_drawn_takes_in_what_it_gives_off(skerry: Result) -> None:
-    flows = element_flows(skerry.results)
-    steps = [(step,) for step in ledgers(skerry.results) if any(f.target == (step,) for f in flows)]
+@pytest.mark.parametrize("name", ["skerry", "whole_plant", "nasty"])
+def test_every_step_takes_in_what_it_gives_off(name: str, request: pytest.FixtureRequest) -> None:
+    results = request.getfixturevalue(name).results
+    flows = element_flows(results)
+    steps = [(step,) for step in ledgers(results)]
     assert ("smelting",) in steps
     for step in steps:
         inflow, outflow = _into(flows, step), _out(flows, step)
@@ -49,6 +51,29 @@ def test_concentrates_reach_the_furnace_by_name(skerry: Result) -> None:
     }
     for name, stream in skerry.results.feed.concentrates.items():
         assert fed[name] == pytest.approx(float(stream.element("Cu")[0]) * 0.063546, rel=1e-4)
+
+
+def test_no_product_is_handed_on_more_than_once(whole_plant: Result) -> None:
+    flows = element_flows(whole_plant.results)
+    for made in (f for f in flows if len(f.target) == 2):
+        assert (_out(flows, made.target) <= made.elements * (1 + 1e-5) + 1e-9).all(), made.target
+
+
+def test_products_reach_the_steps_the_flowsheet_sends_them_to(whole_plant: Result) -> None:
+    names = labels(flows := element_flows(whole_plant.results))
+    told = {(names[f.source], names[f.target]) for f in flows}
+    for link in (
+        ("smelting matte", "converting"),
+        ("slag cleaning matte", "converting"),
+        ("blister", "anode furnace"),
+        ("anodes", "electrorefining"),
+        ("scrap", "anode furnace"),
+        ("converting slag", "slag cleaning"),
+        ("furnace cooler dust", "smelting"),
+        ("cleaned gas", "acid plant"),
+        ("reverts", "converting"),
+    ):
+        assert link in told, link  # fmt: skip
 
 
 def test_places_of_the_same_name_are_told_apart(skerry: Result) -> None:

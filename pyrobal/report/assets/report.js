@@ -8,8 +8,10 @@
     font: { size: 12.5, family: getComputedStyle(document.body).fontFamily },
     margin: { l: 20, r: 40, t: 30, b: 40 },
     modebar: { bgcolor: "rgba(0,0,0,0)", color: "#8a8a8a", activecolor: "#0072b2" },
+    separators: ".",
     autosize: true,
   };
+  const grid = { gridcolor: "rgba(138,138,138,0.35)", zerolinecolor: "#8a8a8a" };
   const config = { responsive: true, displaylogo: false, modeBarButtons: [["toImage"]] };
   const drawings = [];
 
@@ -17,11 +19,10 @@
     const place = document.getElementById(`drawing-${figure.name}`);
     const choice = document.getElementById(`choice-${figure.name}`);
     const draw = () => {
-      const traces = figure.choices[choice ? choice.value : ""];
-      const axes = {};
-      for (const axis of ["xaxis", "yaxis"])
-        if (figure.layout[axis]) axes[axis] = { gridcolor: "rgba(138,138,138,0.35)", zerolinecolor: "#8a8a8a", ...figure.layout[axis] };
-      return Plotly.react(place, traces, { ...common, ...figure.layout, ...axes }, config);
+      const [traces, own] = figure.choices[choice ? choice.value : Object.keys(figure.choices)[0]];
+      const layout = { ...common, ...figure.layout, ...own };
+      for (const axis of ["xaxis", "yaxis"]) if (layout[axis]) layout[axis] = { ...grid, ...layout[axis] };
+      return Plotly.react(place, traces, layout, config);
     };
     if (choice) choice.addEventListener("change", draw);
     draw();

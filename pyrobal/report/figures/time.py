@@ -1,0 +1,140 @@
+"""What changes over time: the cycle of a converter, and the load on the acid plant."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
+
+from pyrobal.arrays import Floats
+from pyrobal.constants import HOUR, NM3_PER_HOUR, TONNE, TONNE_PER_HOUR
+from pyrobal.flowsheet.results import Results
+from pyrobal.report.figures.figure import BLUE, COLOURS, DASHES, GREY, ORANGE, RED, Figure, Traces, rounded
+from pyrobal.report.tables import Cell, Column, Table
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+
+_SO2 = float(ATOMIC_MASS[ELEMENTS.index("S")] + 2 * ATOMIC_MASS[ELEMENTS.index("O")])  # kg/mol
+
+
+def cycle(results: Results) -> Iterator[Figure]:
+    """Melts, temperature and gas of one batch converter over its cycle."""
+    converting = results.converting
+    if converting is None or converting.cycle is None:
+        return
+    course = converting.cycle.course
+    hours = course.end[0] / HOUR
+    masses = {name: getattr(course, name)[0] / TONNE for name in ("matte", "copper", "slag")}
+    gas, so2 = course.gas[0] / NM3_PER_HOUR, course.so2[0] * _SO2 / TONNE_PER_HOUR
+    degrees = course.T[0] - 273.15
+    table = Table(
+        "Converter cycle",
+        (Column("until", "h"), Column("what"), *(Column(name, "t") for name in masses),
+         Column("melt", "degC"), Column("gas at the mouth", "Nm3/h"), Column("SO2", "t/h")),
+        tuple(_rows(hours, course.labels, [*masses.values(), degrees, gas, so2])),
+    )  # fmt: skip
+    yield Figure(
+        "cycle",
+        "Converter cycle",
+        "What one vessel holds and how hot it is at the end of each moment of its cycle, and the gas it "
+        "gives at the mouth, over the hours of the cycle.",
+        {
+            "melts": (_melts(hours, masses, degrees), _two_axes("t", "degC")),
+            "gas": (_gases(hours, gas, so2), _two_axes("Nm3/h", "SO2, t/h")),
+        },
+        _layout("h"),
+        table,
+    )
+
+
+def _rows(hours: Floats, labels: Sequence[str], columns: Sequence[Floats]) -> Iterator[tuple[Cell, ...]]:
+    for i, label in enumerate(labels):
+        yield (float(hours[i]), label, *(float(column[i]) for column in columns))
+
+
+def _melts(hours: Floats, masses: dict[str, Floats], degrees: Floats) -> Traces:
+    lines = [
+        _line(name, hours, mass, COLOURS[i], DASHES[i], "linear")
+        for i, (name, mass) in enumerate(masses.items())
+    ]
+    return [*lines, {**_line("temperature", hours, degrees, RED, "dashdot", "linear"), "yaxis": "y2"}]
+
+
+def _gases(hours: Floats, gas: Floats, so2: Floats) -> Traces:
+    """Steady until the end of each moment: the line steps back from there."""
+    return [
+        _line("gas at the mouth", hours, gas, BLUE, "solid", "vh"),
+        {**_line("SO2", hours, so2, ORANGE, "dash", "vh"), "yaxis": "y2"},
+    ]
+
+
+def load(results: Results) -> Iterator[Figure]:
+    """Gas and SO2 that reach the acid plant while the vessels follow their schedule."""
+    if results.load is None:
+        return
+    hours = results.load.time[0] / HOUR
+    flow, so2 = results.load.flow[0] / NM3_PER_HOUR, results.load.so2[0] * _SO2 / TONNE_PER_HOUR
+    limits = results.load.capacity[0] / np.array([NM3_PER_HOUR, TONNE_PER_HOUR / _SO2])
+    rows = tuple((float(t), float(x), float(y)) for t, x, y in zip(hours, flow, so2, strict=True))
+    yield Figure(
+        "load",
+        "Load on the acid plant over time",
+        "SO2 and gas that reach the acid plant, means of 1/120 of the repeat of the vessels' schedule, with "
+        "their mean and, where the case gives one, the limit.",
+        {
+            "SO2": (_loads(hours, so2, float(limits[1])), _axis("SO2, t/h")),
+            "gas": (_loads(hours, flow, float(limits[0])), _axis("Nm3/h")),
+        },
+        _layout("h"),
+        Table("Load over time", (Column("from", "h"), Column("gas", "Nm3/h"), Column("SO2", "t/h")), rows),
+    )  # fmt: skip
+
+
+def _loads(hours: Floats, load: Floats, limit: float) -> Traces:
+    level = [
+        _line("load", hours, load, BLUE, "solid", "hv"),
+        _level("mean", hours, float(load.mean()), GREY, "dash"),
+    ]
+    return [*level, _level("limit", hours, limit, RED, "dot")] if np.isfinite(limit) else level
+
+
+def _line(name: str, x: Floats, y: Floats, colour: str, dash: str, shape: str) -> dict[str, Any]:
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "name": name,
+        "x": rounded(x.tolist()),
+        "y": [None if np.isnan(value) else value for value in rounded(y.tolist())],
+        "line": {"color": colour, "dash": dash, "shape": shape, "width": 2},
+    }
+
+
+def _level(name: str, x: Floats, y: float, colour: str, dash: str) -> dict[str, Any]:
+    ends = np.array([x[0], x[-1]])
+    return _line(name, ends, np.array([y, y]), colour, dash, "linear")
+
+
+def _axis(title: str) -> dict[str, Any]:
+    return {"yaxis": {"title": {"text": title}, "rangemode": "tozero"}}
+
+
+def _two_axes(left: str, right: str) -> dict[str, Any]:
+    return {
+        **_axis(left),
+        "yaxis2": {
+            "title": {"text": right},
+            "overlaying": "y",
+            "side": "right",
+            "showgrid": False,
+            "tickmode": "auto",
+        },
+    }
+
+
+def _layout(x: str) -> dict[str, Any]:
+    return {
+        "height": 400,
+        "xaxis": {"title": {"text": x}, "zeroline": False},
+        "legend": {"orientation": "h", "y": 1.15},
+        "margin": {"l": 70, "r": 70, "t": 40, "b": 50},
+    }
