@@ -11,6 +11,7 @@ from pyrobal.cli.registry import readings, settings
 from pyrobal.cli.sensitivity import sensitivity
 from pyrobal.cli.studies import sweep
 from pyrobal.cli.substance import substance
+from pyrobal.cli.uncertainty import uncertainty
 from pyrobal.cli.window import window
 
 GREETING = """\
@@ -34,5 +35,6 @@ def pyrobal(context: click.Context) -> None:
         click.echo(GREETING)
 
 
-for command in (balance, check, explain, settings, readings, substance, sweep, window, sensitivity):
+STUDIES = (sweep, window, sensitivity, uncertainty)
+for command in (balance, check, explain, settings, readings, substance, *STUDIES):
     pyrobal.add_command(command)

@@ -19,8 +19,10 @@ from pyrobal import __version__
 from pyrobal.arrays import FloatN, Floats, IntN
 from pyrobal.errors import PyrobalError, Reason
 from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
 from pyrobal.studies.aim import Aim
+from pyrobal.studies.enthalpies import heat_error
 from pyrobal.studies.measure import measured
 from pyrobal.studies.plan import varied
 from pyrobal.studies.variable import Variable
@@ -35,6 +37,7 @@ class Task:
 
     values : (n, V) in SI, of ``variables``
     maker : ``fingerprint`` of the program that asks, which the one that answers must share
+    heat_errors : (n,) how many standard deviations the formation enthalpies are off, see ``enthalpies``
     """
 
     inputs: Inputs
@@ -43,6 +46,7 @@ class Task:
     readings: tuple[str, ...]
     aim: Aim | None
     maker: str
+    heat_errors: FloatN | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,10 +83,18 @@ def solve_task(task: Task) -> Block:
         aimed, found = task.aim.solved(inputs)
         inputs = inputs.replace(task.aim.by.path, aimed)
     results = solve(inputs)
+    if task.heat_errors is not None:
+        results = solve(_off(inputs, results, task.heat_errors))
     n = len(task.values)
     reason = np.where(found, results.reason, Reason.AIM_OUT_OF_REACH)
     readings = [np.broadcast_to(measured(results, key), (n,)) for key in task.readings]
     return Block(np.column_stack(readings), np.broadcast_to(reason, (n,)), aimed)
+
+
+def _off(inputs: Inputs, results: Results, errors: FloatN) -> Inputs:
+    """The inputs with the furnace's heat account off by so many of its standard deviations."""
+    loss = results.smelting.ledger.heat_out["loss"] + errors * heat_error(results)
+    return inputs.replace("smelting.heat_loss", loss)
 
 
 def blocks(tasks: Iterable[Task], executor: Executor | None = None) -> Iterator[Block]:

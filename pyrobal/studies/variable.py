@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Final, TypeVar
@@ -61,7 +62,12 @@ class Variable:
 
     def spread(self, raw: str) -> float:
         """A difference of two values in SI: of temperatures in K, else in the unit of the setting."""
-        return abs(units.parse(raw, "K" if self.unit == "degC" else self.unit))
+        unit = "K" if self.unit == "degC" else self.unit
+        try:
+            bare = self.bare and math.isfinite(float(raw))
+        except ValueError:
+            bare = False
+        return abs(units.parse(f"{raw} {unit}" if bare else raw, unit))
 
     def value(self, inputs: Inputs) -> FloatN | None:
         """What the case has, (N,) in SI; None where it has a word or nothing."""

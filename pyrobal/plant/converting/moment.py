@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, FloatNS, column
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, column, zeros
 from pyrobal.plant.converting.blow import Reaction
 from pyrobal.plant.converting.deportment import OXYGEN, SULFUR, phases
 from pyrobal.plant.converting.heat import curve, temperature_after, together
@@ -126,7 +126,7 @@ def _brought(v: Vessel, blow: Blow, r: Reaction, blown: FloatN) -> tuple[FloatNE
 def _gas(blow: Blow, r: Reaction, blown: FloatN) -> FloatNS:
     """Gas (N, S) [mol] at the mouth: the blast with its used oxygen gone, SO2, and vapours of the feed."""
     axis = phases()["gas"]
-    n = r.fed.gas + np.zeros((len(blown), 1))
+    n = r.fed.gas + zeros((len(blown), 1), blown, blow.blast.n, r.oxygen_reacted, r.so2)
     for name, per_mole in zip(AIR_SPECIES, blow.blast.n.T, strict=True):
         n[:, axis.index(name)] += blown * per_mole
     n[:, axis.index("O2(g)")] -= r.oxygen_reacted

@@ -63,7 +63,7 @@ def cuts(s: ConvertingSettings) -> list[Cut]:
     """The slag blows of a cycle; scenarios with fewer of them have empty ones at the end."""
     whole = s.first_ladles + s.later_ladles * (s.slag_blows - 1.0)
     result = []
-    for k in range(int(np.ceil(np.nanmax(s.slag_blows)))):
+    for k in range(int(np.ceil(np.nanmax(s.slag_blows.real)))):
         real = np.clip(s.slag_blows - k, 0.0, 1.0)
         ladles = s.first_ladles if k == 0 else s.later_ladles * real
         last = s.slag_blows - 1.0 <= k

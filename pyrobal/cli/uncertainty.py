@@ -1,0 +1,131 @@
+"""``pyrobal uncertainty``: how sure the readings are, and what makes them unsure."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+import click
+
+from pyrobal.cli.balance import overrides
+from pyrobal.cli.columns import width
+from pyrobal.cli.studies import executor, keys, pairs, with_options, workers
+
+if TYPE_CHECKING:
+    from pyrobal.studies.indices import Indices
+    from pyrobal.studies.uncertainty import Uncertainty
+
+_LEAST = 0.01  # share of the variance worth a line
+
+
+@click.command()
+@click.argument("case")
+@click.option("--read", "readings", metavar="KEY,KEY", multiple=True, required=True, help="The readings.")
+@click.option(
+    "--vary", "stated", metavar="KEY=SPREAD", multiple=True,
+    help='"+-0.5 %" or "+-2 % rel" (one standard deviation), LOW:HIGH, or LOW:MODE:HIGH.',
+)  # fmt: skip
+@click.option("--only", is_flag=True, help="Vary nothing but what --vary states.")
+@click.option(
+    "--limit", "limit_texts", metavar="READING<=VALUE", multiple=True, help="Give the chance of breaking it."
+)
+@click.option("--samples", type=int, metavar="N", help="Base draws, a power of two.")
+@click.option("--seed", type=int, default=1, show_default=True, help="The same seed gives the same numbers.")
+@with_options(*workers, overrides)
+def uncertainty(
+    case: str,
+    readings: tuple[str, ...],
+    stated: tuple[str, ...],
+    only: bool,
+    limit_texts: tuple[str, ...],
+    samples: int | None,
+    seed: int,
+    workers: int | None,
+    cluster: str | None,
+    assignments: tuple[str, ...],
+) -> int:
+    """Propagate the errors of assays, settings and formation enthalpies of CASE to readings.
+
+    What is not stated is varied as is common practice; the list is printed.
+    """
+    from pyrobal.case.load import load_case
+
+    loaded = load_case(case, assignments)
+
+    from pyrobal.studies.limit import limits
+    from pyrobal.studies.spread import spreads
+    from pyrobal.studies.uncertainty import SAMPLES
+    from pyrobal.studies.uncertainty import uncertainty as work_out
+
+    sources = spreads(loaded, pairs("--vary", stated))
+    bounds = limits(loaded, limit_texts)
+    with executor(1, workers, cluster) as crew:
+        found = work_out(
+            loaded, keys(readings), sources, bounds,
+            only_stated=only, samples=SAMPLES if samples is None else samples, seed=seed, executor=crew,
+        )  # fmt: skip
+    _print(found)
+    return 1 if found.unsolved == found.draws else 0
+
+
+def _print(found: Uncertainty) -> None:
+    from pyrobal.cli.columns import print_columns
+    from pyrobal.studies.uncertainty import PERCENTILES
+
+    headings = ["reading", "unit", "mean", "deviation", *(f"P{p:g}" for p in PERCENTILES)]
+    rows: list[list[str | float]] = [
+        [key, s.unit, s.mean, s.deviation, *s.percentiles] for key, s in found.scatter.items()
+    ]
+    print_columns(headings, rows)
+    for risk in found.risks:
+        low, high = 100 * risk.low, 100 * risk.high
+        click.echo(
+            f"\nchance of breaking {risk.limit}: {100 * risk.chance:.1f} %  (95 %: {low:.1f} to {high:.1f})"
+        )
+    for key, indices in found.indices.items():
+        _print_sources(found, key, indices)
+    _print_spreads(found)
+    note = f"{found.draws} draws of {found.samples} samples, seed {found.seed}"
+    click.echo(f"{note}; {found.unsolved} without an answer", err=True)
+
+
+def _print_sources(found: Uncertainty, key: str, indices: Indices) -> None:
+    """The sources that bring a share of the variance, the greatest first."""
+    from pyrobal.cli.columns import print_columns
+
+    click.echo(f"\n{key}: share of the variance, % (95 % interval)")
+    rows: list[list[str | float]] = []
+    for g in sorted(range(len(found.sources)), key=lambda g: -indices.total[g]):
+        if indices.total[g] >= _LEAST:
+            alone, total = (
+                f"{round(100 * share[g])}  ({round(100 * band[g][0])} to {round(100 * band[g][1])})"
+                for share, band in (
+                    (indices.first, indices.first_range),
+                    (indices.total, indices.total_range),
+                )
+            )
+            rows.append([found.sources[g].name, alone, total])
+    if rows:
+        print_columns(["source", "alone", "with others"], rows)
+    else:
+        click.echo("nothing that is varied moves it")
+
+
+def _print_spreads(found: Uncertainty) -> None:
+    """What was varied, and how far."""
+    click.echo("\nvaried, one standard deviation or a range:")
+    for source in found.sources:
+        if not source.spreads:
+            text = "formation enthalpies, as the tables state them; on the furnace's heat only"
+        elif len(source.spreads) == 1:
+            text = f"{source.name} {source.spreads[0].text()}"
+        else:
+            parts = (f"{_within(s.variable.key, source.name)} {s.text()}" for s in source.spreads)
+            text = f"{source.name}: {', '.join(parts)}"
+        click.echo(textwrap.fill(text, width(), initial_indent="  ", subsequent_indent="      "))
+
+
+def _within(key: str, source: str) -> str:
+    """A key without what the name of its source already says."""
+    head, star, tail = source.partition("*")
+    return key.removeprefix(head).removesuffix(tail) if star else key.removeprefix(f"{source}.")

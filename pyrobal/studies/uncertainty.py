@@ -1,0 +1,202 @@
+"""Uncertainty: how sure the readings are, given how sure the settings are, and what to measure better."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from pyrobal import units
+from pyrobal.arrays import FloatN, Floats
+from pyrobal.case.load import Case
+from pyrobal.errors import CaseError, Fault
+from pyrobal.studies.indices import Indices, sobol_indices
+from pyrobal.studies.limit import Limit
+from pyrobal.studies.measure import reading_units
+from pyrobal.studies.run import CHUNK, Task, blocks, fingerprint
+from pyrobal.studies.spread import Source, Spread, usual, with_deportment
+
+ENTHALPIES: Final = "formation enthalpies"
+SAMPLES: Final = 512
+MOST_SAMPLES: Final = 2**20
+PERCENTILES: Final = (5.0, 50.0, 95.0)
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """A reading over the draws, in its plant unit; nan where no draw has an answer."""
+
+    unit: str
+    mean: float
+    deviation: float
+    percentiles: tuple[float, ...]  # as PERCENTILES
+
+
+@dataclass(frozen=True)
+class Risk:
+    """The chance of breaking a limit, of the draws that have an answer, with its 95 % interval."""
+
+    limit: Limit
+    chance: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, eq=False)
+class Uncertainty:
+    """sources : what was varied, in the order of the indices; the last may be ``ENTHALPIES``
+    scatter, indices : by reading
+    draws : how many balances the scatter is of; unsolved : how many of them have no answer
+    samples, seed : with which the study can be repeated to the last digit
+    """
+
+    sources: tuple[Source, ...]
+    scatter: Mapping[str, Scatter]
+    indices: Mapping[str, Indices]
+    risks: tuple[Risk, ...]
+    draws: int
+    unsolved: int
+    samples: int
+    seed: int
+
+
+def uncertainty(
+    case: Case,
+    readings: Sequence[str],
+    stated: Sequence[Source] = (),
+    limits: Sequence[Limit] = (),
+    *,
+    only_stated: bool = False,
+    samples: int = SAMPLES,
+    seed: int = 1,
+    executor: Executor | None = None,
+) -> Uncertainty:
+    """Propagate the spread of settings and formation enthalpies to readings.
+
+    stated : takes the place of the usual spread of the same settings; only_stated : vary nothing else
+    samples : base draws, rounded up to a power of two; each source takes so many balances, and two more
+
+    Draws are a scrambled Sobol sequence (Owen 1998, J. Complexity 14, 466-489), sources independent.
+    Raises CaseError with everything that is wrong with what was asked.
+    """
+    wanted = reading_units(case, list(dict.fromkeys([*readings, *(limit.key for limit in limits)])))
+    base = dataclasses.replace(case, inputs=with_deportment(case.inputs))
+    sources = _sources(base, stated, only_stated)
+    if not 2 <= samples <= MOST_SAMPLES:
+        raise CaseError([Fault("--samples", None, "", f"{samples} is not between 2 and {MOST_SAMPLES}")])
+    n = 2 ** math.ceil(math.log2(samples))
+    draw = _Draw(base, tuple(sources), n, seed)
+    runs = np.concatenate([block.readings for block in blocks(draw.tasks(tuple(wanted)), executor)])
+    shown = np.column_stack([units.display(x, unit) for x, unit in zip(runs.T, wanted.values(), strict=True)])
+    a, b, mixed = shown[:n], shown[n : 2 * n], shown[2 * n :].reshape(len(sources), n, len(wanted))
+    columns = dict(zip(wanted, range(len(wanted)), strict=True))
+    return Uncertainty(
+        tuple(sources),
+        {key: _scatter(shown[: 2 * n, columns[key]], wanted[key]) for key in readings},
+        {
+            key: sobol_indices(a[:, i], b[:, i], mixed[:, :, i], seed)
+            for key, i in columns.items()
+            if key in readings
+        },
+        tuple(_risk(limit, shown[: 2 * n, columns[limit.key]]) for limit in limits),
+        draws=2 * n,
+        unsolved=int(np.isnan(shown[: 2 * n]).any(axis=1).sum()),
+        samples=n,
+        seed=seed,
+    )
+
+
+def _sources(case: Case, stated: Sequence[Source], only_stated: bool) -> list[Source]:
+    replaced = {spread.variable.key for source in stated for spread in source.spreads}
+    kept = []
+    for source in () if only_stated else usual(case.inputs):
+        spreads = tuple(spread for spread in source.spreads if spread.variable.key not in replaced)
+        kept += [Source(source.name, spreads)] if spreads else []
+    found = [*stated, *kept, *([] if only_stated else [Source(ENTHALPIES, ())])]
+    if not found:
+        raise CaseError([Fault("--vary", None, "", "nothing is varied; state a spread, e.g. KEY=+-1 %")])
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class _Draw:
+    """The balances to run: two independent draws of everything, then one mixture of them for each source."""
+
+    case: Case
+    sources: tuple[Source, ...]
+    n: int
+    seed: int
+
+    @property
+    def spreads(self) -> list[Spread]:
+        return [spread for source in self.sources for spread in source.spreads]
+
+    def tasks(self, readings: tuple[str, ...]) -> Iterator[Task]:
+        """In chunks. Columns of a draw: the spreads, and one more for the enthalpies where they vary."""
+        u = self._uniform()
+        first, second = np.hsplit(u, 2)
+        yield from self._chunks(first, readings)
+        yield from self._chunks(second, readings)
+        for columns in self._columns():
+            mixed = first.copy()
+            mixed[:, columns] = second[:, columns]
+            yield from self._chunks(mixed, readings)
+
+    def _columns(self) -> Iterator[list[int]]:
+        at = 0
+        for source in self.sources:
+            width = max(len(source.spreads), 1)  # enthalpies: one column
+            yield list(range(at, at + width))
+            at += width
+
+    def _uniform(self) -> Floats:
+        from scipy.stats import qmc
+
+        width = sum(len(columns) for columns in self._columns())
+        sequence = qmc.Sobol(2 * width, rng=np.random.default_rng(self.seed))
+        points = sequence.random_base2(round(math.log2(self.n)))
+        return np.clip(points, 2.0**-53, 1.0 - 2.0**-53)
+
+    def _chunks(self, u: Floats, readings: tuple[str, ...]) -> Iterator[Task]:
+        variables = tuple(spread.variable for spread in self.spreads)
+        enthalpies = self.sources[-1].name == ENTHALPIES
+        for start in range(0, self.n, CHUNK):
+            rows = u[start : start + CHUNK]
+            values = np.empty((len(rows), 0))
+            if variables:
+                drawn = [s.quantile(x) for s, x in zip(self.spreads, rows.T, strict=False)]
+                values = np.column_stack(drawn)
+            errors = _standard_normal(rows[:, -1]) if enthalpies else None
+            yield Task(self.case.inputs, variables, values, readings, None, fingerprint(), errors)
+
+
+def _standard_normal(u: FloatN) -> FloatN:
+    from scipy.special import ndtri
+
+    return np.asarray(ndtri(u))
+
+
+def _scatter(values: FloatN, unit: str) -> Scatter:
+    finite = values[np.isfinite(values)]
+    if finite.size == 0:
+        return Scatter(unit, math.nan, math.nan, (math.nan,) * len(PERCENTILES))
+    tails = tuple(float(x) for x in np.percentile(finite, PERCENTILES))
+    return Scatter(unit, float(finite.mean()), float(finite.std()), tails)
+
+
+def _risk(limit: Limit, values: FloatN) -> Risk:
+    """Share of broken draws with the interval of Wilson 1927, J. Am. Stat. Assoc. 22, 209-212."""
+    finite = values[np.isfinite(values)]
+    count = len(finite)
+    if count == 0:
+        return Risk(limit, math.nan, math.nan, math.nan)
+    share = float((limit.room(finite) < 0.0).mean())
+    z = 1.959964
+    middle = (share + z * z / (2 * count)) / (1 + z * z / count)
+    half = z / (1 + z * z / count) * math.sqrt(share * (1 - share) / count + (z / (2 * count)) ** 2)
+    return Risk(limit, share, max(middle - half, 0.0), min(middle + half, 1.0))
