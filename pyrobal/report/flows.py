@@ -47,7 +47,7 @@ def ledgers(results: Results) -> dict[str, Ledger]:
 
 
 def element_flows(results: Results) -> list[Flow]:
-    """Every flow of a single solved case, step by step."""
+    """Every flow of a single solved case, in plant order."""
     books, fence = ledgers(results), results.ledger
     made = {(step, n): _mass(e.elements) for step, book in books.items() for n, e in book.outputs.items()}
     known = {place: v for place, v in made.items() if v.any()} | _outside(results)
@@ -63,7 +63,8 @@ def element_flows(results: Results) -> list[Flow]:
     left = {place: 1.0 - _leaving(place, v, fence) for place, v in known.items()}
     for (step, _), parts in zip(taken, _part(taken, known, left), strict=True):
         flows += [Flow(place, (step,), share * known[place]) for place, share in parts.items()]
-    return flows
+    order = ["", *books]
+    return sorted(flows, key=lambda f: (order.index(f.source[0]), order.index(f.target[0])))
 
 
 def _leaving(place: Place, v: Floats, fence: Ledger) -> float:

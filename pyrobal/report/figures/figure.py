@@ -50,7 +50,7 @@ def sankey(links: Links, unit: str) -> tuple[Traces, dict[str, Any]]:
     """Flows from place to place and the height they need; what is too small to be seen is left out."""
     largest = max((link[2] for link in links), default=0.0)
     drawn = [link for link in links if link[2] > LEAST * largest]
-    places = list(dict.fromkeys(place for link in drawn for place in link[:2]))
+    places = list(dict.fromkeys([*(link[0] for link in drawn), *(link[1] for link in drawn)]))
     colours = {place: COLOURS[i % len(COLOURS)] for i, place in enumerate(places)}
     trace = {
         "type": "sankey",
