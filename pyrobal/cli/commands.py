@@ -6,6 +6,7 @@ import click
 
 from pyrobal import __version__
 from pyrobal.cli.balance import balance, check
+from pyrobal.cli.compare import compare
 from pyrobal.cli.explain import explain
 from pyrobal.cli.registry import readings, settings
 from pyrobal.cli.sensitivity import sensitivity
@@ -36,5 +37,5 @@ def pyrobal(context: click.Context) -> None:
 
 
 STUDIES = (sweep, window, sensitivity, uncertainty)
-for command in (balance, check, explain, settings, readings, substance, *STUDIES):
+for command in (balance, check, compare, explain, settings, readings, substance, *STUDIES):
     pyrobal.add_command(command)

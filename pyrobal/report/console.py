@@ -14,6 +14,7 @@ from rich.padding import Padding
 from rich.table import Table as Grid
 from rich.text import Text
 
+from pyrobal.report.compare import MOST, Comparison, answer_table, readings_table, settings_table
 from pyrobal.report.numbers import number
 from pyrobal.report.result import CAUTION, INFEASIBLE, OK, Result
 from pyrobal.report.summary import Group, summary
@@ -42,7 +43,7 @@ def show(result: Result, detail: Sequence[str] = (), console: Console | None = N
 
     Raises KeyError for a section there is not.
     """
-    console = console or Console(highlight=False, emoji=False, markup=False, soft_wrap=False)
+    console = console or _console()
     found = sections(result)
     wanted = list(found) if ALL in detail else list(dict.fromkeys(detail))
     with console.capture() as capture:
@@ -51,6 +52,28 @@ def show(result: Result, detail: Sequence[str] = (), console: Console | None = N
             for table in found[word]:
                 _print_table(console, table)
     _write(console, capture.get())
+
+
+def show_comparison(c: Comparison, most: int = MOST, console: Console | None = None) -> None:
+    """What differs between two cases: settings, answer, cautions, and the readings most affected."""
+    console = console or _console()
+    with console.capture() as capture:
+        for label, result in (("before", c.before), ("after", c.after)):
+            status = (result.status, _STYLE[result.status])
+            console.print(Text.assemble(f"{label:<7} ", plain(result.case.title), "; status: ", status))
+        if not c.settings:
+            console.print(Text("\nNo setting differs."))
+        for table in (settings_table(c), answer_table(c), readings_table(c, most)):
+            if table.rows:
+                _print_table(console, table)
+        for label, messages in (("new", c.new), ("gone", c.gone)):
+            for m in messages:
+                console.print(Text(f"{label} {m.level}: {plain(m.key)}: {plain(m.text)}"))
+    _write(console, capture.get())
+
+
+def _console() -> Console:
+    return Console(highlight=False, emoji=False, markup=False, soft_wrap=False)
 
 
 def _write(console: Console, text: str) -> None:

@@ -19,6 +19,7 @@ from markupsafe import Markup
 
 from pyrobal import __version__
 from pyrobal.report import tables
+from pyrobal.report.compare import Comparison, answer_table, bars, readings_table, settings_table
 from pyrobal.report.export import as_dict
 from pyrobal.report.figures import Figure, figures
 from pyrobal.report.numbers import number, quantity
@@ -34,6 +35,10 @@ if TYPE_CHECKING:
 _PARTS: Final = {
     "answer": "Answer", "messages": "What to look at", "figures-part": "Figures", "streams": "Streams",
     "assumptions": "Assumptions", "closure": "Trust", "readings": "Every reading", "case": "Case",
+}  # fmt: skip
+_PARTS_COMPARED: Final = {
+    "cases": "Cases", "settings": "Settings", "answer": "What it did", "readings": "Readings",
+    "case-before": "Case before", "case-after": "Case after",
 }  # fmt: skip
 _OF_A_BALANCE: Final = ("figures-part", "streams")  # parts that an infeasible case does not have
 
@@ -59,6 +64,23 @@ def as_html(result: Result, made: datetime.datetime | None = None) -> str:
         case=case,
         digest=hashlib.sha256(case.text.encode()).hexdigest(),
         settings=_settings(case),
+    )
+
+
+def compare_html(c: Comparison, made: datetime.datetime | None = None) -> str:
+    """The comparison of two cases."""
+    found = [as_dict(result) for result in (c.before, c.after)]
+    return page(
+        "compare.html",
+        plain(f"{c.before.case.title} / {c.after.case.title}"),
+        bars(c),
+        json_text=script_json({"before": found[0], "after": found[1]}),
+        made=f"{made or datetime.datetime.now():%Y-%m-%d %H:%M}",
+        parts=list(_PARTS_COMPARED.items()),
+        c=c,
+        settings=settings_table(c),
+        answer=answer_table(c),
+        every=readings_table(c),
     )
 
 

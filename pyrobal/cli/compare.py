@@ -1,0 +1,42 @@
+"""``pyrobal compare``: what differs between two cases, and what that did."""
+
+from __future__ import annotations
+
+import click
+
+from pyrobal.cli.balance import output_file, write
+
+
+@click.command()
+@click.argument("before", metavar="CASE_A")
+@click.argument("after", metavar="CASE_B")
+@click.option(
+    "--set", "assignments", metavar="KEY=VALUE", multiple=True, help="Set one key, over CASE_B; repeatable."
+)
+@click.option("--html", "html_file", metavar="FILE", callback=output_file, help="Write a one-file report.")
+@click.option("--most", type=click.IntRange(0), default=25, help="Readings to list; 25 unless given.")
+def compare(before: str, after: str, assignments: tuple[str, ...], html_file: str | None, most: int) -> int:
+    """Compare CASE_A with CASE_B: settings that differ, and the readings most affected.
+
+    The same case twice with --set shows what one change does.
+    """
+    from pyrobal.case.load import load_case
+
+    if before == after == "-":
+        raise click.UsageError("standard input can be one of the cases, not both")
+    cases = load_case(before), load_case(after, assignments)
+
+    from pyrobal.report.compare import compare as side_by_side
+    from pyrobal.report.console import show_comparison
+    from pyrobal.report.result import INFEASIBLE, balance
+
+    found = side_by_side(*(balance(case) for case in cases))
+    if html_file is not None:
+        try:
+            from pyrobal.report.html import compare_html
+        except ModuleNotFoundError as error:
+            raise click.UsageError(f"--html needs {error.name}: pip install 'pyrobal[report]'") from None
+        write(html_file, compare_html(found))
+    if html_file != "-":
+        show_comparison(found, most)
+    return 1 if INFEASIBLE in (found.before.status, found.after.status) else 0

@@ -1,0 +1,123 @@
+"""Two cases: what was changed, what it did, the most affected first, and nothing where nothing changed."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import json
+import math
+from pathlib import Path
+
+import plotly.graph_objects
+import pytest
+from rich.console import Console
+
+from pyrobal.case.load import load_case
+from pyrobal.cli import main
+from pyrobal.report.compare import Comparison, answer_table, bars, compare, readings_table, settings_table
+from pyrobal.report.console import show_comparison
+from pyrobal.report.html import compare_html
+from pyrobal.report.result import Result, balance
+
+SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
+
+
+@pytest.fixture(scope="module")
+def richer(skerry: Result) -> Comparison:
+    return compare(skerry, balance(load_case(SKERRY, ["smelting.enrichment=65 %"])))
+
+
+def test_the_same_case_differs_in_nothing(skerry: Result) -> None:
+    same = compare(skerry, balance(skerry.case))
+    assert (same.settings, same.readings, same.new, same.gone) == ((), (), (), ())
+    assert same.same == len(skerry)
+    assert bars(same) == []
+
+
+def test_one_setting_changed_is_one_setting_listed(richer: Comparison) -> None:
+    assert [row[:3] for row in richer.settings] == [("smelting.enrichment", "55 vol%", "65 vol%")]
+
+
+def test_readings_are_sorted_by_effect_and_hold_both_values(richer: Comparison, skerry: Result) -> None:
+    effects = [change.effect for change in richer.readings]
+    assert effects == sorted(effects, reverse=True)
+    change = next(c for c in richer.readings if c.key == "smelting.gas.so2")
+    assert change.before == skerry["smelting.gas.so2"].magnitude
+    assert change.after == richer.after["smelting.gas.so2"].magnitude
+    assert change.relative == pytest.approx(change.after / change.before - 1)
+    assert richer.same + len(richer.readings) == len(skerry)
+
+
+def test_rounding_is_no_change(richer: Comparison) -> None:
+    assert not [c for c in richer.readings if c.key.startswith("balance.")]
+
+
+def test_effects_of_edge_values(richer: Comparison) -> None:
+    one = richer.readings[0]
+    rise, fall, came = (dataclasses.replace(one, before=a, after=b) for a, b in ((1, 2), (2, 0), (0, 3)))
+    assert (rise.relative, fall.relative, came.relative) == (1.0, -1.0, math.inf)
+    assert (rise.effect, fall.effect, came.effect) == (0.5, 1.0, 1.0)
+    gone = dataclasses.replace(one, before=1.0, after=math.nan)
+    assert gone.effect == 2.0
+
+
+def test_steps_that_only_one_case_has(skerry: Result, whole_plant: Result) -> None:
+    found = compare(skerry, whole_plant)
+    new = {c.key for c in found.readings if math.isnan(c.before)}
+    assert "converting.blister.rate" in new
+    assert ("converting.kind", "", "batch") in [row[:3] for row in found.settings]
+    for table in (settings_table(found), answer_table(found), readings_table(found)):
+        assert {len(row) for row in table.rows} == {len(table.columns)}
+
+
+def test_an_infeasible_case_can_be_compared(skerry: Result, infeasible: Result) -> None:
+    found = compare(skerry, infeasible)
+    assert found.new[0].level == "limit"
+    assert all(math.isnan(c.after) for c in found.readings if not math.isnan(c.before))
+    compare_html(found)
+
+
+def test_on_the_terminal(richer: Comparison) -> None:
+    file = io.StringIO()
+    show_comparison(richer, 10, Console(file=file, width=80))
+    text = file.getvalue()
+    assert max(map(len, text.splitlines())) <= 80
+    assert "smelting.enrichment" in text
+    assert f"{len(richer.readings) - 10} more changed less." in text
+
+
+def test_the_bars_are_what_plotly_takes(richer: Comparison) -> None:
+    for figure in bars(richer):
+        traces, layout = figure.choices[""]
+        plotly.graph_objects.Figure(data=traces, layout=layout)
+        assert len(traces[0]["x"]) == len(traces[0]["y"]) <= 20
+
+
+def test_in_html_every_change_is_told_and_hostile_names_are_text(richer: Comparison, nasty: Result) -> None:
+    text = compare_html(richer)
+    for change in richer.readings:
+        assert change.key in text
+    inside = text.split('id="result">')[1].split("</script>")[0]
+    assert set(json.loads(inside)) == {"before", "after"}
+    hostile = compare_html(compare(nasty, richer.before))
+    assert "<script>alert" not in hostile
+    assert "<img" not in hostile
+
+
+def test_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "compare.html"
+    arguments = [
+        "compare",
+        str(SKERRY),
+        str(SKERRY),
+        "--set",
+        "smelting.matte_grade=68 %",
+        "--html",
+        str(file),
+    ]
+    assert main(arguments) == 0
+    out = capsys.readouterr().out
+    assert "smelting.matte_grade" in out
+    assert file.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+    assert main([*arguments[:3], "--set", "smelting.matte_grade=79.8 %"]) == 1
+    assert main(["compare", "-", "-"]) == 2
