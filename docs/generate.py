@@ -1,4 +1,4 @@
-"""Write the generated pages of docs/ (validation.md, settings.md, readings.md) and the console blocks of README.md.
+"""Write the generated pages of docs/ (validation.md, settings.md, readings.md) and the console blocks of README.md and gallery.md.
 
 python docs/generate.py            write them
 python docs/generate.py --check    fail where a page is not what the code says today
@@ -13,6 +13,7 @@ import shlex
 import subprocess
 import sys
 from collections.abc import Iterable
+from functools import partial
 from pathlib import Path
 
 DOCS = Path(__file__).resolve().parent
@@ -121,9 +122,9 @@ def readings() -> str:
     return "\n".join(parts)
 
 
-def readme() -> str:
-    """README.md with what its console blocks print today: each begins with ``$ pyrobal ...``."""
-    text = (DOCS.parent / "README.md").read_text(encoding="utf-8")
+def console(name: str) -> str:
+    """A page with what its console blocks print today: each begins with ``$ pyrobal ...``."""
+    text = (DOCS / name).read_text(encoding="utf-8")
     return re.sub(r"```console\n\$ (pyrobal [^\n]*)\n.*?```", _run, text, flags=re.DOTALL)
 
 
@@ -139,7 +140,8 @@ def _run(block: re.Match[str]) -> str:
 
 
 PAGES = {
-    "../README.md": readme,
+    "../README.md": partial(console, "../README.md"),
+    "gallery.md": partial(console, "gallery.md"),
     "validation.md": validation,
     "settings.md": settings,
     "readings.md": readings,

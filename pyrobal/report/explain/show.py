@@ -26,10 +26,7 @@ def lines(explanation: Explanation, depth: int | None = None, width: int = WIDTH
             break
     yield from tree
     for heading, rows in (
-        (
-            "Settings on the way",
-            [f"{key} = {value}: {said}" for key, (value, said) in explanation.settings.items()],
-        ),
+        ("Settings on the way", list(_settings(explanation.settings))),
         ("Solved by iteration", list(explanation.solved)),
         ("Sources", list(explanation.sources)),
     ):
@@ -47,12 +44,12 @@ def _settings(settings: Mapping[str, tuple[str, str]]) -> Iterator[str]:
             shares = (f"{key.removeprefix(table)} {value}" for key, (value, _) in group)
             yield f"{table[:-1]} ({said}): {', '.join(shares)}"
         else:
-            yield from (f"{key} = {value}: {said}" for key, (value, _) in group)
+            yield from (f"{key} = {value}: {text}" for key, (value, text) in group)
 
 
 def _table(key: str) -> str:
     """What comes before the name of a share: ``concentrate.Fenholt.assay.``, nothing of other settings."""
-    found = re.match(r".+?\.(?:assay|minerals|deportment)\.|fuel\.[^.]+\.", key)
+    found = re.match(r".+\.(?:assay|minerals|deportment)\.|fuel\.[^.]+\.(?=[A-Z])", key)
     return found[0] if found else ""
 
 
