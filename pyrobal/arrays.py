@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import operator
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -77,3 +77,23 @@ def each_array(node: Any, change: Callable[[Floats], Floats]) -> Any:
 def take(node: Any, rows: slice | IntN) -> Any:
     """The scenarios ``rows`` of a tree; arrays shared by all scenarios (length 1) stay shared."""
     return each_array(node, lambda array: array if array.shape[0] == 1 else array[rows])
+
+
+def join(parts: Sequence[Any]) -> Any:
+    """Trees of the same shape over successive scenarios as one; what all scenarios share stays shared."""
+    first = parts[0]
+    if isinstance(first, np.ndarray):
+        shared = all(part.shape[0] == 1 for part in parts)
+        return first if shared else np.concatenate(parts)
+    if getattr(first, "shared_by_scenarios", False):
+        return first
+    if dataclasses.is_dataclass(first) and not isinstance(first, type):
+        fields = [f.name for f in dataclasses.fields(first) if f.init]
+        joined = {name: join([getattr(part, name) for part in parts]) for name in fields}
+        return dataclasses.replace(first, **joined)
+    if isinstance(first, Mapping):
+        return {key: join([part[key] for part in parts]) for key in first}
+    if isinstance(first, tuple):
+        items = [join(column) for column in zip(*parts, strict=True)]
+        return type(first)(*items) if hasattr(first, "_fields") else tuple(items)
+    return first

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import functools
+import itertools
 import operator
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, IntN
+from pyrobal.arrays import FloatN, IntN, join
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.circuit import Circuit, Feeds, Loop, element_groups, once_around, pack
 from pyrobal.flowsheet.fence import plant_ledger
@@ -22,6 +24,7 @@ from pyrobal.streams.material import Material
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 
+BLOCK = 16384  # scenarios solved together; far beyond it their streams no longer fit the cache
 _CU, _S = ELEMENTS.index("Cu"), ELEMENTS.index("S")
 
 
@@ -31,6 +34,16 @@ def solve(inputs: Inputs) -> Results:
     Raises ValueError where settings disagree on the number of scenarios or name a fuel that is not there.
     """
     n = inputs.scenarios
+    if n <= BLOCK:
+        return _solve(inputs, n)
+    edges = np.linspace(0, n, -(-n // BLOCK) + 1).astype(int)
+    blocks = [slice(int(a), int(b)) for a, b in itertools.pairwise(edges)]
+    parts = [_solve(inputs.take(block), block.stop - block.start) for block in blocks]
+    joined: Results = join(parts)
+    return replace(joined, inputs=inputs)
+
+
+def _solve(inputs: Inputs, n: int) -> Results:
     fed = feed.solve(inputs.concentrate, inputs.charge, inputs.flux, inputs.revert)
     fuels = _fuels(inputs)
     dried = None

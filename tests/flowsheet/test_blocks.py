@@ -1,0 +1,22 @@
+"""More scenarios than one block holds are solved in blocks and joined; nobody can tell."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from plants import random_plants
+
+from pyrobal.flowsheet import solve as path
+from pyrobal.readings.registry import evaluate, keys
+
+
+def test_blocks_join_to_the_whole(monkeypatch: pytest.MonkeyPatch) -> None:
+    inputs = random_plants(50, seed=8, own_assays=False)
+    whole = path.solve(inputs)
+    monkeypatch.setattr(path, "BLOCK", 16)
+    parts = path.solve(inputs)
+    assert parts.scenarios == 50
+    for key in keys(whole):
+        np.testing.assert_allclose(
+            evaluate(parts, key), evaluate(whole, key), rtol=1e-9, atol=1e-12, err_msg=key
+        )
