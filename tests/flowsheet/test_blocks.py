@@ -18,5 +18,5 @@ def test_blocks_join_to_the_whole(monkeypatch: pytest.MonkeyPatch) -> None:
     assert parts.scenarios == 50
     for key in keys(whole):
         one, other = evaluate(whole, key), evaluate(parts, key)
-        size = np.nanmax(np.abs(one), initial=1.0)
-        np.testing.assert_allclose(other, one, rtol=1e-9, atol=1e-9 * size, err_msg=key)
+        round_off = 1e-3 if ".heat." in key else 1e-9  # W: what is left of formation heats of some 1e8 W
+        np.testing.assert_allclose(other, one, rtol=1e-9, atol=round_off, err_msg=key)
