@@ -6,6 +6,7 @@ import click
 
 from pyrobal import __version__
 from pyrobal.cli.balance import balance, check
+from pyrobal.cli.blend import blend
 from pyrobal.cli.compare import compare
 from pyrobal.cli.explain import explain
 from pyrobal.cli.registry import readings, settings
@@ -36,6 +37,6 @@ def pyrobal(context: click.Context) -> None:
         click.echo(GREETING)
 
 
-STUDIES = (sweep, window, sensitivity, uncertainty)
+STUDIES = (sweep, window, sensitivity, uncertainty, blend)
 for command in (balance, check, compare, explain, settings, readings, substance, *STUDIES):
     pyrobal.add_command(command)

@@ -46,6 +46,11 @@ def reading_units(case: Case, keys: Sequence[str], option: str = "--read") -> di
     return found
 
 
+def per_unit(unit: str) -> float:
+    """SI per plant unit of a difference: 1 for degC."""
+    return float(units.to_si(1.0, "K" if unit == "degC" else unit))
+
+
 def reading_value(text: str, unit: str) -> float:
     """A value of a reading as a person writes it, in SI; a bare number is in its plant unit.
 

@@ -16,7 +16,7 @@ from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault, NotSolved, Reason
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.solve import solve
-from pyrobal.studies.measure import reading_units
+from pyrobal.studies.measure import per_unit, reading_units
 from pyrobal.studies.tangent import differences, held, tangent
 from pyrobal.studies.variable import Variable, find, variables
 
@@ -136,7 +136,7 @@ def _effect(
     relative = exact * (abs(value) or size)
     if not abs(relative) > _NOISE * abs(reading):
         return None
-    factor = size / _si_per(unit)
+    factor = size / per_unit(unit)
     sides: tuple[float | None, float | None] = (None, None)
     if _broken(exact, below, above):
         sides = (-below * factor, above * factor)
@@ -157,11 +157,6 @@ def _broken(exact: float, below: float, above: float) -> bool:
     there = [side for side in (below, above) if math.isfinite(side)]
     size = max(abs(side) for side in (exact, *there))
     return any(abs(side - exact) > KINK * size for side in there)
-
-
-def _si_per(unit: str) -> float:
-    """SI per plant unit of a difference."""
-    return float(units.to_si(1.0, "K" if unit == "degC" else unit))
 
 
 def _together(

@@ -1,0 +1,122 @@
+"""``pyrobal blend``: which parcels to take, how much of each, and what a limit costs."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import click
+
+from pyrobal.cli.balance import overrides
+from pyrobal.cli.columns import print_columns, width
+
+if TYPE_CHECKING:
+    from pyrobal.case.load import Case
+    from pyrobal.studies.blend import Advice, Blend
+    from pyrobal.studies.limit import Goal
+
+_RUNNERS_UP = 3
+
+
+@click.command()
+@click.argument("case")
+@click.option("--terms", metavar="FILE.toml", help="Parcels on offer: stock, prices, penalties, flows.")
+@click.option(
+    "--limit", "limit_texts", metavar="READING<=VALUE", multiple=True,
+    help="What must hold, <= or >=; repeatable.",
+)  # fmt: skip
+@click.option("--best", metavar="GOAL", help="margin, copper, max:READING or min:READING.")
+@overrides
+def blend(
+    case: str, terms: str | None, limit_texts: tuple[str, ...], best: str | None, assignments: tuple[str, ...]
+) -> int:
+    """Choose the rates of the concentrates of CASE for most margin or most copper within limits.
+
+    Without --terms every concentrate may be taken up to the whole charge, and copper is the goal.
+    """
+    from pyrobal.case.load import load_case
+
+    loaded = load_case(case, assignments)
+
+    from pyrobal.studies.blend import blend as work_out
+    from pyrobal.studies.limit import limits
+    from pyrobal.studies.terms import load_terms, without_prices
+
+    offered = load_terms(loaded, terms) if terms else without_prices(loaded)
+    found = work_out(loaded, offered, limits(loaded, limit_texts), _goal(loaded, best))
+    for line in _lines(found):
+        click.echo(textwrap.fill(line, width(), subsequent_indent="    "))
+    if found.best.feasible:
+        _print_runners_up(found)
+    return 0 if found.best.feasible else 1
+
+
+def _goal(case: Case, text: str | None) -> str | Goal | None:
+    from pyrobal.studies.blending import COPPER, MARGIN
+    from pyrobal.studies.limit import goal
+
+    return text if text in (None, COPPER, MARGIN) else goal(case, text)
+
+
+def _lines(found: Advice) -> Iterator[str]:
+    best = found.best
+    if best.feasible:
+        yield f"the blend for {_worth(found, best)}"
+    else:
+        yield "no blend of these parcels keeps every limit; the nearest:"
+    _print_parcels(found)
+    for limit, room in best.rooms.items():
+        worth = found.limit_worth.get(limit, 0.0)
+        value = best.readings[limit.key]
+        note = "broken" if room < -1e-6 * abs(limit.bound) else f"binds, one more unit is worth {worth:.4g}/h"
+        yield f"{limit}: {value:.5g}" + (f", {note}" if worth or note == "broken" else "")
+    if best.feasible and found.charge_worth:
+        yield f"one more t/h of the whole blend is worth {found.charge_worth:.4g}/h"
+    if found.conflict:
+        yield f"these cannot be met together: {'; '.join(found.conflict)}"
+    if best.feasible and not best.settled:
+        yield "caution: the search ended before it was sure that nothing better is near"
+    if best.feasible and found.error > 0.01:
+        yield f"caution: the limits account for all but {100 * found.error:.0f} % of the slope of the goal"
+
+
+def _worth(found: Advice, blend: Blend) -> str:
+    from pyrobal.studies.blending import COPPER, MARGIN
+
+    if found.goal == MARGIN:
+        return f"most margin: {blend.value:,.0f} per hour"
+    if found.goal == COPPER:
+        return f"most copper: {blend.value:.4g} t/h recovered"
+    return f"{found.goal}: {blend.value:.5g}"
+
+
+def _print_parcels(found: Advice) -> None:
+    from pyrobal.constants import TONNE_PER_HOUR
+
+    rows: list[list[str | float]] = []
+    for parcel in found.terms.parcels:
+        rate = found.best.rates[parcel.name]
+        row: list[str | float] = [
+            parcel.name,
+            rate,
+            100 * rate / found.best.charge,
+            parcel.most / TONNE_PER_HOUR,
+        ]
+        if found.best.feasible:
+            row += [found.most[parcel.name], found.parcel_worth[parcel.name]]
+        rows.append(row)
+    headings = ["parcel", "t/h", "share %", "offered t/h", "could take t/h", "one more t/h is worth"]
+    print_columns(headings[: len(rows[0])], rows)
+
+
+def _print_runners_up(found: Advice) -> None:
+    names = [parcel.name for parcel in found.terms.parcels]
+    rows: list[list[str | float]] = []
+    others = [(f"without {name}", other) for name, other in list(found.without.items())[:_RUNNERS_UP]]
+    others += [(f"most of {name}", other) for name, other in found.taking.items()]
+    for label, other in others:
+        rows.append([label, other.value, other.value - found.best.value, *(other.rates[n] for n in names)])
+    if rows:
+        click.echo("\nother blends: a parcel left out, or as much of it as fits; t/h of each")
+        print_columns(["blend", "value", "change", *names], rows)

@@ -1,0 +1,317 @@
+"""Blend against outside answers: textbook programs, brute force over the full balance, prices re-solved."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import pyrobal
+from pyrobal.arrays import FloatN
+from pyrobal.case.load import Case, load_case
+from pyrobal.cli import main
+from pyrobal.errors import CaseError, NotSolved
+from pyrobal.studies.blend import Advice, blend
+from pyrobal.studies.limit import goal, limits
+from pyrobal.studies.linear import conflict, maximise
+from pyrobal.studies.successive import Model, climb, worth
+from pyrobal.studies.terms import Parcel, Penalty, Terms, load_terms, without_prices
+
+SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
+TERMS = """
+copper_price = 9200
+[parcel.Fenholt]
+most = "60 t/h"
+payable = "96.5 %"
+deduction = "1 %"
+treatment = 80
+refining = 180
+[parcel."Marrick Dale"]
+most = "70 t/h"
+payable = "96.5 %"
+deduction = "1 %"
+treatment = 90
+refining = 200
+[parcel.Tolven]
+most = "40 t/h"
+payable = "96.5 %"
+deduction = "1 %"
+treatment = 140
+refining = 200
+penalty.As = { above = "0.2 %", step = "0.1 %", each = 3 }
+[expense]
+"smelting.oxygen.industrial" = 0.07
+"smelting.fuel_heat" = 35
+[income]
+"smelting.gas.acid_equivalent" = 20
+"""
+
+
+@pytest.fixture(scope="module")
+def case() -> Case:
+    return load_case(SKERRY)
+
+
+@pytest.fixture(scope="module")
+def terms(case: Case) -> Terms:
+    return load_terms(case, TERMS)
+
+
+@pytest.fixture(scope="module")
+def advice(case: Case, terms: Terms) -> Advice:
+    return blend(case, terms, limits(case, ["feed.assay.As <= 0.13 %", "smelting.slag.rate <= 65 t/h"]))
+
+
+# Linear programs ----------------------------------------------------------------------------------------
+
+
+def test_a_textbook_blending_problem() -> None:
+    """Three crudes to three gasolines with octane and sulfur limits: W. L. Winston, Operations Research:
+    Applications and Algorithms, blending models, the "Sunco Oil" example; data and answer from memory."""
+    price, cost, octane, sulfur = (70, 60, 50), (45, 35, 25), (12, 6, 8), (0.5, 2.0, 3.0)
+    least_octane, most_sulfur, demand = (10, 8, 6), (1.0, 2.0, 1.0), (3000, 2000, 1000)
+    x = np.eye(12)  # crude i in gasoline j at 3 i + j, then a_j spent to raise the demand of j by ten
+    gasoline = [x[j] + x[3 + j] + x[6 + j] for j in range(3)]
+    c = np.array([p - k - 4 for k in cost for p in price] + [-1] * 3, dtype=float)
+    rows, bounds = [], []
+    for j in range(3):
+        rows += [gasoline[j] - 10 * x[9 + j], 10 * x[9 + j] - gasoline[j]]
+        rows += [sum((least_octane[j] - octane[i]) * x[3 * i + j] for i in range(3))]
+        rows += [sum((sulfur[i] - most_sulfur[j]) * x[3 * i + j] for i in range(3))]
+        bounds += [demand[j], -demand[j], 0.0, 0.0]
+    rows += [x[3 * i] + x[3 * i + 1] + x[3 * i + 2] for i in range(3)] + [sum(gasoline)]
+    bounds += [5000.0] * 3 + [14000.0]
+    found = maximise(c, np.array(rows), np.array(bounds), np.zeros(12), np.full(12, 1e6))
+    assert found is not None
+    assert found.value == pytest.approx(287750.0)
+    assert found.x[9:].tolist() == pytest.approx([0.0, 750.0, 0.0])
+    made = [float(row @ found.x) for row in gasoline]
+    assert made == pytest.approx([3000.0, 9500.0, 1000.0])
+
+
+def test_shadow_prices_of_a_textbook_problem() -> None:
+    """Hillier & Lieberman, Introduction to Operations Research, the Wyndor Glass example: x = (2, 6), Z = 36,
+    shadow prices 0, 3/2, 1; from memory."""
+    A, b = np.array([[1.0, 0.0], [0.0, 2.0], [3.0, 2.0]]), np.array([4.0, 12.0, 18.0])
+    found = maximise(np.array([3.0, 5.0]), A, b, np.zeros(2), np.full(2, 100.0))
+    assert found is not None
+    assert found.value == pytest.approx(36.0)
+    assert found.x.tolist() == pytest.approx([2.0, 6.0])
+    assert found.worth.tolist() == pytest.approx([0.0, 1.5, 1.0])
+
+
+def test_a_conflict_is_the_rows_that_quarrel() -> None:
+    A = np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [-1.0, -1.0]])
+    b = np.array([1.0, -2.0, 5.0, 3.0])  # x <= 1 and x >= 2; the others take no part
+    assert conflict(A, b, np.zeros(2), np.full(2, 10.0), range(4)) == [0, 1]
+    assert conflict(A[1:], b[1:], np.zeros(2), np.full(2, 10.0), range(3)) == []
+
+
+# Successive ---------------------------------------------------------------------------------------------
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class RosenSuzuki:
+    """Hock & Schittkowski 1981, Test Examples for Nonlinear Programming Codes, problem 43 (Rosen & Suzuki):
+    x = (0, 1, 2, -1), f = -44; two of three constraints are active, with multipliers 1 and 2 (from memory)."""
+
+    low: FloatN = dataclasses.field(default_factory=lambda: np.full(4, -3.0))
+    high: FloatN = dataclasses.field(default_factory=lambda: np.full(4, 3.0))
+    A: FloatN = dataclasses.field(default_factory=lambda: np.zeros((0, 4)))
+    b: FloatN = dataclasses.field(default_factory=lambda: np.zeros(0))
+
+    def model(self, x: FloatN) -> Model:
+        q, c = np.array([1.0, 1.0, 2.0, 1.0]), np.array([-5.0, -5.0, -21.0, 7.0])
+        Q = np.array([[1, 1, 1, 1], [1, 2, 1, 2], [2, 1, 1, 0]], dtype=float)
+        C = np.array([[1, -1, 1, -1], [-1, 0, 0, -1], [2, -1, 0, -1]], dtype=float)
+        rooms = np.array([8.0, 10.0, 5.0]) - Q @ x**2 - C @ x
+        return Model(-(q @ x**2 + c @ x), -(2 * q * x + c), rooms, -(2 * Q * x + C))
+
+
+def test_a_published_nonlinear_problem() -> None:
+    problem = RosenSuzuki()
+    found = climb(problem, np.zeros(4))
+    assert found.feasible
+    assert found.model.value == pytest.approx(44.0, rel=1e-4)
+    np.testing.assert_allclose(found.x, [0.0, 1.0, 2.0, -1.0], atol=0.02)
+    value = worth(problem, found, near=1e-3)
+    np.testing.assert_allclose(value.rooms, [1.0, 0.0, 2.0], atol=0.05)
+    assert value.error < 0.01
+
+
+# Terms --------------------------------------------------------------------------------------------------
+
+
+def test_a_contract_by_hand() -> None:
+    """28 % copper: 27 % are paid (27.02 by share, 27 by deduction), at 9200 - 180; less 80; arsenic 0.35 % is one
+    and a half steps of 0.1 % above 0.2 %, at 3 each. 0.27 x 9020 - 80 - 4.5 = 2350.9."""
+    parcel = Parcel("x", 0, 1, payable=0.965, deduction=0.01, treatment=80, refining=180,
+                    penalties={"As": Penalty(0.002, 0.001, 3.0)})  # fmt: skip
+    assert parcel.cost_per_tonne({"Cu": 0.28, "As": 0.0035}, 9200) == pytest.approx(2350.9)
+    assert dataclasses.replace(parcel, cost=2000.0).cost_per_tonne({"Cu": 0.28}, 9200) == 2000.0
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("copper_price = 9200", "coper_price = 9200", 'did you mean "copper_price"'),
+        ("copper_price = 9200", 'copper_price = "9200 t"', "money is a bare number"),
+        ("[parcel.Fenholt]", "[parcel.Fenhold]", 'did you mean "Fenholt"'),
+        ('most = "60 t/h"', "", "needs the most there is"),
+        ('most = "60 t/h"', 'most = "60 MW"', "a mass rate is needed"),
+        ('most = "60 t/h"', 'most = "60 t/h"\nleast = "70 t/h"', "is more than most"),
+        ("refining = 180", "refining = 180\ncost = 2000", "stands alone"),
+        ('step = "0.1 %", ', "", "needs step"),
+        ('step = "0.1 %"', 'step = "0 %"', "is zero"),
+        ("penalty.As", "penalty.Xx", "no line of an assay"),
+        ('"smelting.fuel_heat"', '"smelting.gas.so2"', "money is per amount of a flow"),
+        ('"smelting.fuel_heat"', '"smelting.fuel_het"', "did you mean"),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_with_terms_is_said_with_its_line(case: Case, old: str, new: str, says: str) -> None:
+    with pytest.raises(CaseError) as caught:
+        load_terms(case, TERMS.replace(old, new, 1))
+    assert says in str(caught.value)
+    assert str(caught.value).startswith("text:")
+
+
+# The full balance ---------------------------------------------------------------------------------------
+
+
+def margin(case: Case, terms: Terms, rates: np.ndarray) -> np.ndarray:
+    """Margin per hour of blends (N, 3), worked out from a sweep by the words of the terms alone."""
+    names = ("Fenholt", "Marrick Dale", "Tolven")
+    results = [
+        pyrobal.balance(
+            load_case(
+                SKERRY, [f"concentrate.{n}.rate={r!r} t/h" for n, r in zip(names, row.tolist(), strict=True)]
+            )
+        )
+        for row in rates
+    ]
+    read = {key: np.array([r[key].magnitude for r in results]) for key in (
+        "feed.dry_rate", "feed.assay.Cu", "recovery.Cu", "smelting.oxygen.industrial", "smelting.fuel_heat",
+        "smelting.gas.acid_equivalent",
+    )}  # fmt: skip
+    copper = read["feed.dry_rate"] * read["feed.assay.Cu"] / 100 * read["recovery.Cu"] / 100
+    assays = {c.name: {e: float(x[0]) for e, x in c.assay.items()} for c in case.inputs.concentrate}
+    costs = np.array([p.cost_per_tonne(assays[p.name], 9200.0) for p in terms.parcels])
+    return np.asarray(
+        9200 * copper - rates @ costs - 0.07 * read["smelting.oxygen.industrial"] - 35 * read["smelting.fuel_heat"]
+        + 20 * read["smelting.gas.acid_equivalent"] / 24
+    )  # fmt: skip
+
+
+def test_the_value_is_what_the_terms_say(case: Case, terms: Terms, advice: Advice) -> None:
+    rates = np.array([list(advice.best.rates.values())])
+    assert advice.best.value == pytest.approx(margin(case, terms, rates)[0], rel=1e-6)
+    assert advice.best.charge == pytest.approx(110.0)
+
+
+def test_no_blend_of_a_fine_grid_is_better(case: Case, terms: Terms, advice: Advice) -> None:
+    step = 2.0
+    first, second = np.meshgrid(np.arange(0, 60.1, step), np.arange(0, 70.1, step))
+    rates = np.stack([first.ravel(), second.ravel(), 110 - first.ravel() - second.ravel()], axis=1)
+    rates = rates[(rates[:, 2] >= 0) & (rates[:, 2] <= 40)]
+    arsenic = rates @ [0.15, 0.08, 0.35] / 110
+    rates = rates[arsenic <= 0.13]
+    value = margin(case, terms, rates)
+    assert len(rates) > 60
+    assert value.max() <= advice.best.value + 1e-6
+    assert value.max() > advice.best.value - 300.0  # the grid comes near
+
+
+def test_what_a_limit_is_worth_is_what_more_of_it_brings(case: Case, terms: Terms, advice: Advice) -> None:
+    (arsenic,) = (limit for limit in advice.limit_worth if limit.key == "feed.assay.As")
+    assert advice.limit_worth[arsenic] > 0
+    wider = blend(case, terms, limits(case, ["feed.assay.As <= 0.131 %", "smelting.slag.rate <= 65 t/h"]))
+    gained = (wider.best.value - advice.best.value) / 0.001
+    assert advice.limit_worth[arsenic] == pytest.approx(gained, rel=0.02)
+    assert arsenic.bound == pytest.approx(advice.best.readings["feed.assay.As"], rel=1e-6)  # it binds
+    assert advice.error < 1e-6
+
+
+def test_what_a_parcel_is_worth_is_what_more_of_it_brings(case: Case, terms: Terms, advice: Advice) -> None:
+    bound = [name for name, value in advice.parcel_worth.items() if value > 1e-6]
+    assert bound
+    name = bound[0]
+    more = tuple(
+        dataclasses.replace(p, most=p.most + 0.5 / 3.6) if p.name == name else p for p in terms.parcels
+    )
+    wider = blend(case, dataclasses.replace(terms, parcels=more), list(advice.limit_worth))
+    assert (wider.best.value - advice.best.value) / 0.5 == pytest.approx(advice.parcel_worth[name], rel=0.05)
+
+
+def test_most_of_a_parcel_breaks_no_limit_and_runners_up_are_worse(advice: Advice) -> None:
+    for name, other in {**advice.without, **advice.taking}.items():
+        assert other.feasible
+        assert other.value <= advice.best.value + 1e-6
+        assert all(room >= -1e-6 * abs(limit.bound) for limit, room in other.rooms.items())
+        assert name in advice.best.rates
+    for name, other in advice.without.items():
+        assert name not in other.used
+    for name, other in advice.taking.items():
+        assert other.rates[name] == pytest.approx(advice.most[name], rel=2e-4)
+        assert advice.most[name] > advice.best.rates[name]
+
+
+def test_most_copper_without_prices(case: Case) -> None:
+    """All of the richest parcel where nothing stands against it; arsenic lets in only so much of it."""
+    free = blend(case, without_prices(case))
+    assert free.goal == "copper"
+    assert free.best.rates == pytest.approx({"Fenholt": 0.0, "Marrick Dale": 0.0, "Tolven": 110.0}, abs=1e-6)
+    bound = blend(case, without_prices(case), limits(case, ["feed.assay.As <= 0.2 %"]))
+    share = (0.2 - 0.15) / (0.35 - 0.15)  # of Tolven, the rest Fenholt: 25 %
+    assert bound.best.rates == pytest.approx(
+        {"Fenholt": 110 * (1 - share), "Marrick Dale": 0.0, "Tolven": 110 * share}, abs=1e-4
+    )
+
+
+def test_least_of_a_reading(case: Case) -> None:
+    found = blend(case, without_prices(case), (), goal(case, "min:smelting.gas.so2_load"))
+    assert found.best.rates["Tolven"] == pytest.approx(110.0)  # the least sulfur
+
+
+def test_nothing_feasible_names_the_nearest_and_the_quarrel(case: Case, terms: Terms) -> None:
+    asked = limits(case, ["feed.assay.As <= 0.1 %", "feed.assay.Cu >= 28 %", "smelting.gas.so2 >= 5 %"])
+    found = blend(case, terms, asked)
+    assert not found.best.feasible
+    assert any("As" in text for text in found.conflict)
+    assert not any("so2" in text for text in found.conflict)
+    assert found.best.rooms[asked[0]] < 0 or found.best.rooms[asked[1]] < 0
+
+
+def test_parcels_that_do_not_make_up_the_charge(case: Case, terms: Terms) -> None:
+    with pytest.raises(CaseError, match="do not make up a charge of 200"):
+        blend(case, dataclasses.replace(terms, least_charge=200 / 3.6, most_charge=200 / 3.6))
+    with pytest.raises(CaseError, match="is more than"):
+        blend(case, dataclasses.replace(terms, least_charge=120 / 3.6, most_charge=100 / 3.6))
+
+
+def test_no_blend_has_a_balance(case: Case) -> None:
+    with pytest.raises(NotSolved, match="of no blend"):
+        blend(load_case(SKERRY, ["smelting.matte_grade=90 %"]), without_prices(case))
+
+
+def test_a_case_given_by_shares() -> None:
+    gannet = load_case(SKERRY.with_name("gannet_rock.toml"))
+    found = blend(gannet, without_prices(gannet), limits(gannet, ["feed.assay.As <= 0.16 %"]))
+    assert found.best.charge == pytest.approx(150.0)
+    assert found.best.rates["Ashgrove"] / 150 == pytest.approx((0.16 - 0.12) / 0.08, rel=1e-6)
+
+
+def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "terms.toml"
+    file.write_text(TERMS)
+    line = ["blend", str(SKERRY), "--terms", str(file), "--limit", "feed.assay.As<=0.13 %"]
+    assert main(line) == 0
+    out, _ = capsys.readouterr()
+    assert all(len(row) <= 80 for row in out.splitlines())
+    assert "most margin" in out and "could" in out and "binds" in out
+    assert main([*line, "--limit", "smelting.slag.rate<=40"]) == 1
+    assert "cannot be met together" in " ".join(capsys.readouterr().out.split())
+    for wrong in (["--best", "money"], ["--terms", "nowhere.toml"], ["--limit", "x<=1"]):
+        assert main([*line, *wrong]) == 2
+    assert main(["blend", str(SKERRY), "--best", "margin"]) == 2
