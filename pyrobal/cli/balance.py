@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pyrobal.cli.aims import aimed_case, aims
+
 if TYPE_CHECKING:
     from pyrobal.report.result import Result
 
@@ -36,6 +38,8 @@ def output_file(_: click.Context, parameter: click.Parameter, value: str | None)
 @click.option(
     "--detail", metavar="SECTION", multiple=True, help="Also print the tables of a section, or all."
 )
+@aims[0]
+@aims[1]
 @overrides
 def balance(
     case: str,
@@ -43,6 +47,8 @@ def balance(
     html_file: str | None,
     xlsx_file: str | None,
     detail: tuple[str, ...],
+    aim: str | None,
+    by: str | None,
     assignments: tuple[str, ...],
 ) -> int:
     """Work out the balance of CASE and print it."""
@@ -57,10 +63,10 @@ def balance(
     from pyrobal.report.result import INFEASIBLE
     from pyrobal.report.result import balance as work_out
 
-    result = work_out(loaded)
+    result = work_out(aimed_case(loaded, aim, by))
     _check_sections(detail, result)
     if json_file is not None:
-        write(json_file, as_json(loaded, result.results))
+        write(json_file, as_json(result.case, result.results))
     if html_file is not None:
         write(html_file, _html(result))
     if xlsx_file is not None:

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pyrobal.cli.aims import aim_of, aims
 from pyrobal.cli.balance import overrides
 from pyrobal.cli.columns import print_columns, width
+from pyrobal.cli.studies import with_options
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
@@ -27,9 +29,15 @@ _RUNNERS_UP = 3
     help="What must hold, <= or >=; repeatable.",
 )  # fmt: skip
 @click.option("--best", metavar="GOAL", help="margin, copper, max:READING or min:READING.")
-@overrides
+@with_options(*aims, overrides)
 def blend(
-    case: str, terms: str | None, limit_texts: tuple[str, ...], best: str | None, assignments: tuple[str, ...]
+    case: str,
+    terms: str | None,
+    limit_texts: tuple[str, ...],
+    best: str | None,
+    aim: str | None,
+    by: str | None,
+    assignments: tuple[str, ...],
 ) -> int:
     """Choose the rates of the concentrates of CASE for most margin or most copper within limits.
 
@@ -44,7 +52,9 @@ def blend(
     from pyrobal.studies.terms import load_terms, without_prices
 
     offered = load_terms(loaded, terms) if terms else without_prices(loaded)
-    found = work_out(loaded, offered, limits(loaded, limit_texts), _goal(loaded, best))
+    found = work_out(
+        loaded, offered, limits(loaded, limit_texts), _goal(loaded, best), aim_of(loaded, aim, by)
+    )
     for line in _lines(found):
         click.echo(textwrap.fill(line, width(), subsequent_indent="    "))
     if found.best.feasible:

@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pyrobal.cli.aims import aim_of, aims
 from pyrobal.cli.balance import overrides
-from pyrobal.cli.studies import keys
+from pyrobal.cli.studies import keys, with_options
 
 if TYPE_CHECKING:
     from pyrobal.studies.sensitivity import Effect
@@ -20,9 +21,15 @@ _MOST = 15
 @click.option("--read", "readings", metavar="KEY,KEY", multiple=True, required=True, help="The readings.")
 @click.option("--to", "settings", metavar="KEY,KEY", multiple=True, help="Settings, or how their keys begin.")
 @click.option("--top", type=click.IntRange(1), default=_MOST, show_default=True, help="Lines per reading.")
-@overrides
+@with_options(*aims, overrides)
 def sensitivity(
-    case: str, readings: tuple[str, ...], settings: tuple[str, ...], top: int, assignments: tuple[str, ...]
+    case: str,
+    readings: tuple[str, ...],
+    settings: tuple[str, ...],
+    top: int,
+    aim: str | None,
+    by: str | None,
+    assignments: tuple[str, ...],
 ) -> None:
     """Rank what a change of each setting of CASE does to a reading, from exact derivatives.
 
@@ -35,7 +42,7 @@ def sensitivity(
     from pyrobal.studies.measure import reading_units
     from pyrobal.studies.sensitivity import sensitivity as work_out
 
-    found = work_out(loaded, keys(readings), keys(settings))
+    found = work_out(loaded, keys(readings), keys(settings), aim_of(loaded, aim, by))
     units = reading_units(loaded, list(found))
     for i, (key, effects) in enumerate(found.items()):
         click.echo(f"{'' if i == 0 else chr(10)}{key}")

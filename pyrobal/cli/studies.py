@@ -10,13 +10,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pyrobal.cli.aims import aim_of, aims
 from pyrobal.cli.balance import overrides
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
 
-    from pyrobal.case.load import Case
-    from pyrobal.studies.aim import Aim
     from pyrobal.studies.sweep import Sweep
     from pyrobal.studies.table import StudyTable
 
@@ -25,10 +24,6 @@ MOST_SHOWN = 1_000_000  # rows kept in memory for the screen
 _HEAD, _TAIL = 30, 5  # rows printed of a long table
 _ROUNDING = 1e-12  # share of the largest value of a column below which a number is nothing but rounding
 
-aims = (
-    click.option("--aim", metavar="READING=VALUE", help="Solve a setting for this reading."),
-    click.option("--by", metavar="SETTING[=LOW:HIGH]", help="The setting that --aim solves."),
-)
 workers = (
     click.option(
         "--workers", type=click.IntRange(1), metavar="N", help="Processes; all cores if it is worth it."
@@ -110,17 +105,6 @@ def pairs(option: str, texts: Sequence[str]) -> dict[str, str]:
             raise click.UsageError(f"{option}: {key.strip()} is given twice")
         found[key.strip()] = rest.strip()
     return found
-
-
-def aim_of(case: Case, aim: str | None, by: str | None) -> Aim | None:
-    """What the two options ask for. Raises click.UsageError where one lacks the other."""
-    if (aim is None) != (by is None):
-        raise click.UsageError("--aim READING=VALUE and --by SETTING go together")
-    if aim is None or by is None:
-        return None
-    from pyrobal.studies.aim import aiming
-
-    return aiming(case, aim, by)
 
 
 @contextlib.contextmanager

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pyrobal.cli.aims import aim_of, aims
 from pyrobal.cli.balance import overrides
 from pyrobal.cli.columns import width
 from pyrobal.cli.studies import executor, keys, pairs, with_options, workers
@@ -31,7 +32,7 @@ _LEAST = 0.01  # share of the variance worth a line
 )
 @click.option("--samples", type=int, metavar="N", help="Base draws, a power of two.")
 @click.option("--seed", type=int, default=1, show_default=True, help="The same seed gives the same numbers.")
-@with_options(*workers, overrides)
+@with_options(*aims, *workers, overrides)
 def uncertainty(
     case: str,
     readings: tuple[str, ...],
@@ -40,6 +41,8 @@ def uncertainty(
     limit_texts: tuple[str, ...],
     samples: int | None,
     seed: int,
+    aim: str | None,
+    by: str | None,
     workers: int | None,
     cluster: str | None,
     assignments: tuple[str, ...],
@@ -62,7 +65,8 @@ def uncertainty(
     with executor(1, workers, cluster) as crew:
         found = work_out(
             loaded, keys(readings), sources, bounds,
-            only_stated=only, samples=SAMPLES if samples is None else samples, seed=seed, executor=crew,
+            aim=aim_of(loaded, aim, by), only_stated=only,
+             samples=SAMPLES if samples is None else samples, seed=seed, executor=crew,
         )  # fmt: skip
     _print(found)
     return 1 if found.unsolved == found.draws else 0

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pyrobal.cli.aims import aim_of, aims
 from pyrobal.cli.balance import overrides
 from pyrobal.cli.columns import width
 from pyrobal.cli.studies import executor, with_options, workers
@@ -31,13 +32,15 @@ _LETTERS = "abcdefghijklmnopqrstuvwyz"  # x is no answer
     help="What must hold, <= or >=; repeatable.",
 )  # fmt: skip
 @click.option("--best", metavar="max:READING", help="Also find the best point; max: or min:.")
-@with_options(*workers, overrides)
+@with_options(*aims, *workers, overrides)
 def window(
     case: str,
     x_text: str,
     y_text: str,
     limit_texts: tuple[str, ...],
     best: str | None,
+    aim: str | None,
+    by: str | None,
     workers: int | None,
     cluster: str | None,
     assignments: tuple[str, ...],
@@ -54,7 +57,7 @@ def window(
     limits = limit.limits(loaded, limit_texts)
     goal = limit.goal(loaded, best) if best else None
     with executor(1, workers, cluster) as crew:
-        found = work_out(loaded, across, up, limits, goal, crew)
+        found = work_out(loaded, across, up, limits, goal, aim_of(loaded, aim, by), crew)
     for line in _picture(found):
         click.echo(line)
     for remark in _legend(found):

@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 
 from pyrobal.case.load import Case
+from pyrobal.studies.aim import Aim
 from pyrobal.studies.blending import COPPER, MARGIN, Blending
 from pyrobal.studies.limit import Goal, Limit
 from pyrobal.studies.linear import conflict, maximise
@@ -75,10 +76,17 @@ class Advice:
     error: float = 0.0
 
 
-def blend(case: Case, terms: Terms, limits: Sequence[Limit] = (), goal: str | Goal | None = None) -> Advice:
+def blend(
+    case: Case,
+    terms: Terms,
+    limits: Sequence[Limit] = (),
+    goal: str | Goal | None = None,
+    aim: Aim | None = None,
+) -> Advice:
     """Choose the rate of each parcel of ``terms``.
 
     goal : "margin" where copper has a price, else "copper"; a Goal for most or least of a reading
+    aim : met by its setting in every blend
 
     A linear program over the whole range, from the derivatives of the full balance, gives the first step; it
     is repeated on the balance of each blend it finds until nothing better is near. A few dozen random blends
@@ -86,7 +94,7 @@ def blend(case: Case, terms: Terms, limits: Sequence[Limit] = (), goal: str | Go
     no blend of them has a balance.
     """
     goal = goal if goal is not None else (MARGIN if terms.copper_price is not None else COPPER)
-    problem = Blending.of(case, terms, tuple(limits), goal)
+    problem = Blending.of(case, terms, tuple(limits), goal, aim)
     found = _best(problem)
     if not found.feasible:
         return Advice(goal, terms, _described(problem, found), conflict=_conflict(problem, found))

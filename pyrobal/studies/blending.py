@@ -16,6 +16,7 @@ from pyrobal.constants import TONNE_PER_HOUR
 from pyrobal.errors import CaseError, Fault, NotSolved, Reason
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.solve import solve
+from pyrobal.studies.aim import Aim
 from pyrobal.studies.limit import Goal, Limit
 from pyrobal.studies.linear import maximise
 from pyrobal.studies.measure import measured, per_unit, reading_units
@@ -51,10 +52,13 @@ class Blending:
     high: FloatN
     A: Floats
     b: FloatN
+    aim: Aim | None = None  # met by its setting in every blend
     only: int | None = None  # maximise the rate of one parcel instead
 
     @staticmethod
-    def of(case: Case, terms: Terms, limits: tuple[Limit, ...], goal: str | Goal) -> Blending:
+    def of(
+        case: Case, terms: Terms, limits: tuple[Limit, ...], goal: str | Goal, aim: Aim | None
+    ) -> Blending:
         if goal == MARGIN and terms.copper_price is None:
             raise CaseError([Fault("--terms", None, "copper_price", "is missing, and margin needs it")])
         inputs = _by_rate(case.inputs)
@@ -74,6 +78,7 @@ class Blending:
             np.minimum([p.most for p in terms.parcels], most - fixed) / TONNE_PER_HOUR,
             np.stack([np.ones(n), -np.ones(n)]),
             np.array([most - fixed, fixed - least]) / TONNE_PER_HOUR,
+            aim,
         )  # fmt: skip
         problem._check(least / TONNE_PER_HOUR, most / TONNE_PER_HOUR)
         return problem
@@ -95,7 +100,7 @@ class Blending:
 
     def model(self, x: FloatN) -> Model:
         """Value, rooms and slopes at x."""
-        found = tangent(self._at(x[None, :]), self.variables, list(self.units))
+        found = tangent(self._at(x[None, :]), self.variables, list(self.units), self.aim)
         values, slopes = {}, {}
         for i, (key, unit) in enumerate(self.units.items()):
             values[key] = float(units.display(found.values[0, i], unit))
@@ -132,9 +137,14 @@ class Blending:
 
     def readings_at(self, x: Floats) -> tuple[Mapping[str, FloatN], IntN]:
         """Readings (N,) in plant units of blends x (N, P) [t/h], and the reasons (N,) of those without."""
-        results = solve(self._at(x))
+        inputs, met = self._at(x), np.ones(len(x), dtype=bool)
+        if self.aim is not None:
+            setting, met = self.aim.solved(inputs)
+            inputs = inputs.replace(self.aim.by.path, setting)
+        results = solve(inputs)
+        reason = np.where(met, results.reason, Reason.AIM_OUT_OF_REACH)
         found = {key: units.display(measured(results, key), unit) for key, unit in self.units.items()}
-        return found, np.asarray(results.reason)
+        return found, np.asarray(reason)
 
     def value_of(self, x: FloatN, readings: Mapping[str, float]) -> float:
         """What the goal is worth at x; of a reading, as it stands."""

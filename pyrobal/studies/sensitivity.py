@@ -16,6 +16,7 @@ from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault, NotSolved, Reason
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.solve import solve
+from pyrobal.studies.aim import Aim, aimed
 from pyrobal.studies.measure import per_unit, reading_units
 from pyrobal.studies.tangent import differences, held, tangent
 from pyrobal.studies.variable import Variable, find, variables
@@ -52,23 +53,25 @@ class Effect:
 
 
 def sensitivity(
-    case: Case, readings: Sequence[str], settings: Sequence[str] = ()
+    case: Case, readings: Sequence[str], settings: Sequence[str] = (), aim: Aim | None = None
 ) -> Mapping[str, tuple[Effect, ...]]:
     """For each reading the effects of settings, the greatest first; those without any are left out.
 
     settings : keys or beginnings of keys; all that hold a number where none is given
+    aim : met before and after each change
 
     The slopes are exact; each is held against difference quotients on either side, and where the reading has
     a kink at the present value (a fuel that has just gone out, a mineral that runs out) both sides are given.
     Raises CaseError for unknown keys, NotSolved where the case has no balance.
     """
     wanted = reading_units(case, readings)
-    chosen = _chosen(case.inputs, settings)
+    case = case if aim is None else aimed(case, aim)
+    chosen = [v for v in _chosen(case.inputs, settings) if aim is None or v.key != aim.by.key]
     base = solve(case.inputs)
     if not base.solved.all():
         raise NotSolved(Reason(int(base.reason[0])))
-    exact = tangent(case.inputs, chosen, list(wanted))
-    sides = differences(case.inputs, base, chosen, list(wanted))
+    exact = tangent(case.inputs, chosen, list(wanted), aim)
+    sides = differences(case.inputs, base, chosen, list(wanted), aim)
     found: dict[str, tuple[Effect, ...]] = {}
     for r, (key, unit) in enumerate(wanted.items()):
         value = float(exact.values[0, r])

@@ -111,7 +111,7 @@ class _NoAnswer(Exception):
 def _polished(problem: Problem, x: FloatN, here: Model) -> tuple[FloatN, Model, bool]:
     """The same by quadratic programs, for an optimum that curvature rounds off: SLSQP (Kraft 1988, DFVLR-FB
     88-28) as scipy carries it. Where it finds nothing better the point stands."""
-    from scipy.optimize import LinearConstraint, NonlinearConstraint, minimize
+    from scipy import optimize
 
     @functools.lru_cache(maxsize=8)
     def model(point: bytes) -> Model:
@@ -124,13 +124,16 @@ def _polished(problem: Problem, x: FloatN, here: Model) -> tuple[FloatN, Model, 
         return model(np.ascontiguousarray(z, dtype=float).tobytes())
 
     scale = float(np.abs(here.gradient) @ (problem.high - problem.low)) or 1.0
-    limits: list[Any] = [LinearConstraint(problem.A, -np.inf, problem.b)] if len(problem.A) else []
+    limits: list[Any] = [optimize.LinearConstraint(problem.A, -np.inf, problem.b)] if len(problem.A) else []
     if len(here.rooms):
-        limits.append(NonlinearConstraint(lambda z: at(z).rooms, 0.0, np.inf, jac=lambda z: at(z).slopes))
-    options: Any = {"maxiter": _ROUNDS, "ftol": 1e-12}
-    ends: Any = list(zip(problem.low.tolist(), problem.high.tolist(), strict=True))
+        limits.append(
+            optimize.NonlinearConstraint(lambda z: at(z).rooms, 0.0, np.inf, jac=lambda z: at(z).slopes)
+        )
+    options = {"maxiter": _ROUNDS, "ftol": 1e-12}
+    ends = list(zip(problem.low.tolist(), problem.high.tolist(), strict=True))
     try:
-        found: Any = minimize(
+        minimize: Any = optimize.minimize
+        found = minimize(
             lambda z: float(-at(z).value / scale), x, jac=lambda z: -at(z).gradient / scale, method="SLSQP",
             bounds=ends, constraints=limits, options=options,
         )  # fmt: skip

@@ -18,6 +18,7 @@ from pyrobal.arrays import FloatN, Floats, take
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
+from pyrobal.studies.aim import Aim
 from pyrobal.studies.measure import measured
 from pyrobal.studies.variable import Variable
 
@@ -33,11 +34,18 @@ class Tangent:
     slopes: Floats
 
 
-def tangent(inputs: Inputs, variables: Sequence[Variable], readings: Sequence[str]) -> Tangent:
+def tangent(
+    inputs: Inputs, variables: Sequence[Variable], readings: Sequence[str], aim: Aim | None = None
+) -> Tangent:
     """Readings of every scenario and their derivatives to settings that hold a number.
+
+    aim : met throughout; the setting it is met by then moves along, dy = -(da/dx) / (da/dy) dx
 
     Raises ValueError for a setting the case has no number for. nan where a scenario has no answer.
     """
+    if aim is not None:
+        aimed = inputs.replace(aim.by.path, aim.solved(inputs)[0])
+        return _along(aim, tangent(aimed, [*variables, aim.by], [*readings, aim.reading]))
     n, v = inputs.scenarios, len(variables)
     size = max(_TOGETHER // max(v, 1), 1)
     parts = [
@@ -46,6 +54,13 @@ def tangent(inputs: Inputs, variables: Sequence[Variable], readings: Sequence[st
     return Tangent(
         np.concatenate([part.values for part in parts]), np.concatenate([part.slopes for part in parts])
     )
+
+
+def _along(aim: Aim, free: Tangent) -> Tangent:
+    """The last setting moves so that the last reading stays where it is."""
+    follows = -free.slopes[:, :-1, -1:] / free.slopes[:, -1:, -1:]
+    slopes = free.slopes[:, :-1, :-1] + follows * free.slopes[:, -1:, :-1]
+    return Tangent(free.values[:, :-1], slopes)
 
 
 def _tangent(inputs: Inputs, variables: Sequence[Variable], readings: Sequence[str]) -> Tangent:
@@ -87,6 +102,7 @@ def differences(
     base: Results,
     variables: Sequence[Variable],
     readings: Sequence[str],
+    aim: Aim | None = None,
     relative: float = 1e-4,
 ) -> Differences:
     """Difference quotients of one scenario to either side of each setting, as far as its range allows."""
@@ -101,6 +117,8 @@ def differences(
         allowed = variable.allows(moved)
         rows = rows.replace(variable.path, np.where(allowed, moved, value))
         steps[2 * k : 2 * k + 2] = np.where(allowed[2 * k : 2 * k + 2], steps[2 * k : 2 * k + 2], np.nan)
+    if aim is not None:
+        rows = rows.replace(aim.by.path, aim.solved(rows)[0])
     results = solve(rows)
     found = np.stack([measured(results, key) for key in readings], axis=1)
     here = np.array([measured(base, key)[0] for key in readings])

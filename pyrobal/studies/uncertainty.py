@@ -15,6 +15,7 @@ from pyrobal import units
 from pyrobal.arrays import FloatN, Floats
 from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault
+from pyrobal.studies.aim import Aim
 from pyrobal.studies.indices import Indices, sobol_indices
 from pyrobal.studies.limit import Limit
 from pyrobal.studies.measure import reading_units
@@ -71,6 +72,7 @@ def uncertainty(
     stated: Sequence[Source] = (),
     limits: Sequence[Limit] = (),
     *,
+    aim: Aim | None = None,
     only_stated: bool = False,
     samples: int = SAMPLES,
     seed: int = 1,
@@ -78,6 +80,7 @@ def uncertainty(
 ) -> Uncertainty:
     """Propagate the spread of settings and formation enthalpies to readings.
 
+    aim : met by its setting in every draw, before the formation enthalpies are off
     stated : takes the place of the usual spread of the same settings; only_stated : vary nothing else
     samples : base draws, rounded up to a power of two; each source takes so many balances, and two more
 
@@ -86,11 +89,11 @@ def uncertainty(
     """
     wanted = reading_units(case, list(dict.fromkeys([*readings, *(limit.key for limit in limits)])))
     base = dataclasses.replace(case, inputs=with_deportment(case.inputs))
-    sources = _sources(base, stated, only_stated)
+    sources = _sources(base, stated, only_stated, aim)
     if not 2 <= samples <= MOST_SAMPLES:
         raise CaseError([Fault("--samples", None, "", f"{samples} is not between 2 and {MOST_SAMPLES}")])
     n = 2 ** math.ceil(math.log2(samples))
-    draw = _Draw(base, tuple(sources), n, seed)
+    draw = _Draw(base, tuple(sources), n, seed, aim)
     runs = np.concatenate([block.readings for block in blocks(draw.tasks(tuple(wanted)), executor)])
     shown = np.column_stack([units.display(x, unit) for x, unit in zip(runs.T, wanted.values(), strict=True)])
     a, b, mixed = shown[:n], shown[n : 2 * n], shown[2 * n :].reshape(len(sources), n, len(wanted))
@@ -111,8 +114,11 @@ def uncertainty(
     )
 
 
-def _sources(case: Case, stated: Sequence[Source], only_stated: bool) -> list[Source]:
+def _sources(case: Case, stated: Sequence[Source], only_stated: bool, aim: Aim | None) -> list[Source]:
     replaced = {spread.variable.key for source in stated for spread in source.spreads}
+    if aim is not None and aim.by.key in replaced:
+        raise CaseError([Fault("--by", None, aim.by.key, "is varied already; aim with another setting")])
+    replaced |= {aim.by.key} if aim is not None else set()
     kept = []
     for source in () if only_stated else usual(case.inputs):
         spreads = tuple(spread for spread in source.spreads if spread.variable.key not in replaced)
@@ -131,6 +137,7 @@ class _Draw:
     sources: tuple[Source, ...]
     n: int
     seed: int
+    aim: Aim | None
 
     @property
     def spreads(self) -> list[Spread]:
@@ -172,7 +179,7 @@ class _Draw:
                 drawn = [s.quantile(x) for s, x in zip(self.spreads, rows.T, strict=False)]
                 values = np.column_stack(drawn)
             errors = _standard_normal(rows[:, -1]) if enthalpies else None
-            yield Task(self.case.inputs, variables, values, readings, None, fingerprint(), errors)
+            yield Task(self.case.inputs, variables, values, readings, self.aim, fingerprint(), errors)
 
 
 def _standard_normal(u: FloatN) -> FloatN:

@@ -56,9 +56,9 @@ class Variable:
         """SI values in the plant unit."""
         return units.display(si, self.unit)
 
-    def text(self, si: float) -> str:
-        """One value as a case file has it, to the last digit."""
-        return units.write(si, self.unit, digits=17)
+    def text(self, si: float, digits: int = 17) -> str:
+        """One value as a case file has it, to the last digit unless said otherwise."""
+        return units.write(si, self.unit, digits=digits)
 
     def spread(self, raw: str) -> float:
         """A difference of two values in SI: of temperatures in K, else in the unit of the setting."""

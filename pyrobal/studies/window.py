@@ -13,8 +13,8 @@ import numpy.typing as npt
 from pyrobal.arrays import Bools, FloatN, Floats
 from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault, Reason
+from pyrobal.studies.aim import Aim
 from pyrobal.studies.limit import Goal, Limit
-from pyrobal.studies.run import CHUNK
 from pyrobal.studies.sweep import prepare
 from pyrobal.studies.table import StudyTable, joined
 from pyrobal.studies.variable import Variable, find
@@ -89,11 +89,13 @@ def window(
     y: tuple[str, str],
     limits: Sequence[Limit],
     goal: Goal | None = None,
+    aim: Aim | None = None,
     executor: Executor | None = None,
 ) -> Window:
     """Solve a grid of two settings and hold it against limits.
 
     x, y : key and "FROM:TO:COUNT"; goal : close in on the best feasible point for it
+    aim : met by a third setting at every point
     Raises CaseError with everything that is wrong with what was asked.
     """
     if not limits:
@@ -102,11 +104,12 @@ def window(
         )
     if x[0] == y[0]:
         raise CaseError([Fault("--y", None, y[0], "is varied already along x")])
-    table = _solved(case, {y[0]: y[1], x[0]: x[1]}, limits, goal, executor)
+    solver = _Solver(case, tuple(limits), goal, aim, executor)
+    table = solver.table({y[0]: y[1], x[0]: x[1]})
     across, up = find(case.inputs, x[0]), find(case.inputs, y[0])
     shape = (len(dict.fromkeys(table[y[0]].tolist())), -1)
     grid = {column.key: table[column.key].reshape(shape) for column in table.columns}
-    readings = {key: grid[key] for key in _wanted(limits, goal)}
+    readings = {key: grid[key] for key in solver.wanted}
     scales = [limit.scale(readings[limit.key]) for limit in limits]
     rooms = np.stack([_room(limit, readings, scale) for limit, scale in zip(limits, scales, strict=True)])
     found = Window(
@@ -115,30 +118,37 @@ def window(
     )  # fmt: skip
     if goal is None or not found.feasible.any():
         return found
-    best = _best(case, found, goal, scales, executor)
+    best = _best(solver, found, goal, scales)
     return Window(**{**vars(found), "best": best})
 
 
-def _wanted(limits: Sequence[Limit], goal: Goal | None) -> list[str]:
-    return list(dict.fromkeys([*(limit.key for limit in limits), *([goal.key] if goal else [])]))
+@dataclass(frozen=True, eq=False)
+class _Solver:
+    """What stays the same from one grid to the next."""
 
+    case: Case
+    limits: tuple[Limit, ...]
+    goal: Goal | None
+    aim: Aim | None
+    executor: Executor | None
 
-def _solved(
-    case: Case,
-    over: Mapping[str, str | Sequence[str]],
-    limits: Sequence[Limit],
-    goal: Goal | None,
-    executor: Executor | None,
-) -> StudyTable:
-    job = prepare(case, over, _wanted(limits, goal), chunk=CHUNK)
-    return joined([part for _, part in job.run(executor)])
+    @property
+    def wanted(self) -> list[str]:
+        """The readings of limits and goal."""
+        keys = [*(limit.key for limit in self.limits), *([self.goal.key] if self.goal else [])]
+        return list(dict.fromkeys(keys))
+
+    def table(self, over: Mapping[str, str | Sequence[str]]) -> StudyTable:
+        """The grid over two settings."""
+        job = prepare(self.case, over, self.wanted, aim=self.aim)
+        return joined([part for _, part in job.run(self.executor)])
 
 
 def _room(limit: Limit, readings: Mapping[str, Floats], scale: float) -> Floats:
     return limit.room(readings[limit.key]) / scale
 
 
-def _best(case: Case, found: Window, goal: Goal, scales: Sequence[float], executor: Executor | None) -> Point:
+def _best(solver: _Solver, found: Window, goal: Goal, scales: Sequence[float]) -> Point:
     """Close in on the best feasible grid point: each round a finer grid around the best so far."""
     x_step, y_step = (np.ptp(v) / max(len(v) - 1, 1) for v in (found.x_values, found.y_values))
     score = np.where(found.feasible, goal.sense * found.readings[goal.key], -np.inf)
@@ -150,7 +160,7 @@ def _best(case: Case, found: Window, goal: Goal, scales: Sequence[float], execut
             found.y.key: _around(found.y, y, y_step, found.y_values),
             found.x.key: _around(found.x, x, x_step, found.x_values),
         }
-        table = _solved(case, over, found.limits, goal, executor)
+        table = solver.table(over)
         kept = np.all([limit.room(table[limit.key]) >= 0.0 for limit in found.limits], axis=0)
         score = np.where(kept & (table.reason == Reason.SOLVED), goal.sense * table[goal.key], -np.inf)
         i = int(score.argmax())

@@ -1,0 +1,114 @@
+"""--aim and --by in every command that solves a case: the aim is met wherever the command looks."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pyrobal.case.load import Case, load_case
+from pyrobal.cli import main
+from pyrobal.errors import CaseError
+from pyrobal.studies.aim import Aim, aiming
+from pyrobal.studies.blend import blend
+from pyrobal.studies.limit import limits
+from pyrobal.studies.sensitivity import sensitivity
+from pyrobal.studies.spread import spreads
+from pyrobal.studies.terms import without_prices
+from pyrobal.studies.uncertainty import uncertainty
+from pyrobal.studies.window import window
+
+SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
+AIM = ["--aim", "smelting.fuel_heat=2 MW", "--by", "smelting.enrichment"]
+
+
+@pytest.fixture(scope="module")
+def case() -> Case:
+    return load_case(SKERRY)
+
+
+@pytest.fixture(scope="module")
+def aim(case: Case) -> Aim:
+    return aiming(case, "smelting.fuel_heat=2 MW", "smelting.enrichment=40 %:94 %")
+
+
+def test_balance(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["balance", str(SKERRY), "--json", "-", *AIM]) == 0
+    out, err = capsys.readouterr()
+    readings = json.loads(out)["readings"]
+    assert readings["smelting.fuel_heat"]["value"] == pytest.approx(2.0, rel=1e-9)
+    assert f"smelting.enrichment = {readings['smelting.enrichment']['value']:.7g} vol%" in err
+    assert main(["balance", str(SKERRY), *AIM[:2]]) == 2
+    assert (
+        main(["balance", str(SKERRY), "--aim", "smelting.fuel_heat=900 MW", "--by", "smelting.enrichment"])
+        == 2
+    )
+
+
+def test_window(case: Case, aim: Aim) -> None:
+    held = limits(case, ["smelting.fuel_heat <= 2.000001 MW", "smelting.fuel_heat >= 1.999999 MW"])
+    found = window(
+        case, ("smelting.heat_loss", "12:15 MW:4"), ("smelting.fe_sio2", "1.2:1.3:3"), held, aim=aim
+    )
+    assert found.feasible.all()
+
+
+def test_sensitivity(case: Case, aim: Aim) -> None:
+    """More loss wants more oxygen; the slope of the setting is that of the aim found anew."""
+    effects = {
+        e.setting: e
+        for e in sensitivity(case, ["smelting.enrichment"], ["smelting"], aim)["smelting.enrichment"]
+    }
+    assert "smelting.enrichment" not in effects
+    loss = effects["smelting.heat_loss"]
+    assert loss.below is None  # differences agree
+    x = [aim.solved(case.inputs.replace("smelting.heat_loss", 14e6 + d))[0][0] for d in (-1e4, 1e4)]
+    assert loss.change == pytest.approx((x[1] - x[0]) / 2e4 * 1e6 * 100, rel=1e-5)
+
+
+def test_uncertainty(case: Case, aim: Aim) -> None:
+    stated = spreads(case, {"smelting.heat_loss": "+-1 MW"})
+    found = uncertainty(
+        case, ["smelting.fuel_heat", "smelting.enrichment"], stated, aim=aim, only_stated=True, samples=32
+    )
+    assert found.scatter["smelting.fuel_heat"].deviation < 1e-9
+    assert found.scatter["smelting.enrichment"].deviation > 0.5
+    with pytest.raises(CaseError, match="varied already"):
+        uncertainty(case, ["smelting.fuel_heat"], spreads(case, {"smelting.enrichment": "+-1 %"}), aim=aim)
+    keys = {
+        s.variable.key
+        for source in uncertainty(case, ["smelting.gas.so2"], aim=aim, samples=2).sources
+        for s in source.spreads
+    }
+    assert "smelting.enrichment" not in keys
+
+
+def test_blend(case: Case, aim: Aim) -> None:
+    held = limits(
+        case, ["feed.assay.As <= 0.2 %", "smelting.fuel_heat <= 50 MW", "smelting.enrichment <= 70 %"]
+    )
+    found = blend(case, without_prices(case), held, aim=aim)
+    assert found.best.feasible
+    assert found.best.readings["smelting.fuel_heat"] == pytest.approx(2.0, rel=1e-6)
+    plain = blend(case, without_prices(case), held[:1])
+    assert found.best.value <= plain.best.value + 1e-3
+    assert np.isfinite(found.best.value)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        ["sweep", "--over", "smelting.fe_sio2=1.2,1.3", "--read", "smelting.fuel_heat"],
+        ["window", "--x", "smelting.fe_sio2=1.2:1.3:3", "--y", "smelting.dust=5:6 %:2", "--limit", "smelting.fuel_heat<=9"],
+        ["sensitivity", "--read", "smelting.enrichment", "--to", "smelting.heat_loss"],
+        ["uncertainty", "--read", "smelting.enrichment", "--samples", "4"],
+        ["blend", "--limit", "feed.assay.As<=0.2 %"],
+    ],
+    ids=lambda line: line[0],
+)  # fmt: skip
+def test_every_command(line: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([line[0], str(SKERRY), *line[1:], *AIM]) == 0
+    assert capsys.readouterr().out
+    assert main([line[0], str(SKERRY), *line[1:], *AIM[:2]]) == 2
