@@ -1,0 +1,152 @@
+"""How fast studies are, as ratios within one run, and how much memory a large one takes.
+
+python -m pytest tests/bench/test_bench_studies.py --benchmark-enable --benchmark-only -s
+"""
+
+from __future__ import annotations
+
+import cProfile
+import dataclasses
+import os
+import pstats
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from pyrobal.case.load import Case, load_case
+from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.flowsheet.solve import solve
+from pyrobal.studies.plan import varied
+from pyrobal.studies.run import CHUNK, processes
+from pyrobal.studies.sweep import Sweep, prepare
+from pyrobal.studies.variable import find
+
+ROOT = Path(__file__).parents[2]
+SKERRY = ROOT / "cases" / "skerry_point.toml"
+READ = ["smelting.heat.surplus", "smelting.fuel_heat", "smelting.gas.flow_wet", "smelting.gas.so2"]
+ALONE = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
+
+
+@pytest.fixture(scope="module")
+def case() -> Case:
+    return load_case(SKERRY)
+
+
+def job(case: Case, scenarios: int) -> Sweep:
+    grade = {"smelting.enrichment": f"40:90 %:{scenarios // 100}", "smelting.matte_grade": "58:74 %:100"}
+    return prepare(case, grade, READ)
+
+
+def seconds(work: Any) -> float:
+    begin = time.perf_counter()
+    work()
+    return time.perf_counter() - begin
+
+
+def command(out: Path, scenarios: int) -> tuple[float, float]:
+    """Seconds and peak megabytes of one sweep as a command of its own."""
+    code = (
+        "import resource, sys; from pyrobal.cli import main;"
+        f"code = main(['sweep', {str(SKERRY)!r}, '--over', 'smelting.enrichment=40:90 %:{scenarios // 100}', '--over',"
+        f" 'smelting.matte_grade=58:74 %:100', '--read', {','.join(READ)!r}, '--workers', '1', '--out', {str(out)!r}]);"
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024); sys.exit(code)"
+    )
+    begin = time.perf_counter()
+    line = [sys.executable, "-c", code]
+    process = subprocess.run(line, capture_output=True, text=True, check=True, cwd=ROOT, env=ALONE)
+    return time.perf_counter() - begin, float(process.stdout.split()[-1])
+
+
+@pytest.mark.benchmark(group="studies")
+def test_a_million_scenarios_in_flat_memory(benchmark: Any, tmp_path: Path) -> None:
+    import pyarrow.parquet
+
+    few, little = command(tmp_path / "few", 50_000)
+    many, peak = benchmark.pedantic(lambda: command(tmp_path / "many", 1_000_000), rounds=1, iterations=1)
+    size = sum(file.stat().st_size for file in (tmp_path / "many").iterdir()) / 1e6
+    benchmark.extra_info |= {
+        "seconds": many, "us_per_scenario": many, "peak_MB": peak, "peak_MB_of_50000": little, "written_MB": size,
+    }  # fmt: skip
+    print(f"\nmillion: {benchmark.extra_info}; 50,000 took {few:.1f} s")
+    assert len(pyarrow.parquet.read_table(tmp_path / "many", columns=["reason"])) == 1_000_000
+    assert peak < 1.1 * little  # flat: twenty times the scenarios in the same memory
+
+
+@pytest.mark.benchmark(group="studies")
+def test_two_processes_against_one(benchmark: Any, case: Case) -> None:
+    work = job(case, 30 * CHUNK // 100 * 100)
+    with processes(2) as pool:
+        list(prepare(case, {"smelting.fe_sio2": "1.1:1.4:8"}, READ, chunk=1).run(pool))  # both have started
+        two = benchmark.pedantic(lambda: seconds(lambda: list(work.run(pool))), rounds=1, iterations=1)
+        one = seconds(lambda: list(work.run()))
+    benchmark.extra_info |= {
+        "one_s": one,
+        "two_s": two,
+        "times_faster": one / two,
+        "load": os.getloadavg()[0],
+    }
+    print(f"\nprocesses: {benchmark.extra_info}")
+
+
+@pytest.mark.benchmark(group="studies")
+def test_cost_by_number_of_scenarios(benchmark: Any, case: Case) -> None:
+    cost = {n: _each(case.inputs.replace("smelting.enrichment", np.linspace(0.4, 0.9, n))) for n in
+            (1, 10, 100, 1000, 10_000, 100_000)}  # fmt: skip
+    benchmark.pedantic(lambda: solve(case.inputs), rounds=3, iterations=1)
+    benchmark.extra_info |= {f"us_at_{n}": us for n, us in cost.items()}
+    print(f"\nscenarios: {benchmark.extra_info}")
+
+
+@pytest.mark.benchmark(group="studies")
+def test_cost_by_number_of_concentrates_and_of_assay_lines(benchmark: Any, case: Case) -> None:
+    """All assays differ from scenario to scenario: the dearest case, as every one is made into minerals."""
+    n, rng = 1000, np.random.default_rng(1)
+    first = case.inputs.concentrate[0]
+    cost = {}
+    for count in (1, 2, 4, 8):
+        blend = tuple(dataclasses.replace(first, name=f"c{i}", rate=first.rate / count) for i in range(count))
+        cost[f"us_with_{count}_concentrates"] = _each(_shaken(_with(case.inputs, blend), n, rng))
+    for lines in (4, 8, 12):
+        assay = dict(list(first.assay.items())[:lines])
+        cost[f"us_with_{lines}_assay_lines"] = _each(
+            _shaken(_with(case.inputs, (dataclasses.replace(first, assay=assay),)), n, rng)
+        )
+    benchmark.pedantic(lambda: solve(case.inputs), rounds=3, iterations=1)
+    benchmark.extra_info |= cost
+    print(f"\nconcentrates: {benchmark.extra_info}")
+
+
+def _with(inputs: Inputs, blend: tuple[Any, ...]) -> Inputs:
+    return dataclasses.replace(inputs, concentrate=blend)
+
+
+def _shaken(inputs: Inputs, n: int, rng: np.random.Generator) -> Inputs:
+    keys = [f"concentrate.{c.name}.assay.{line}" for c in inputs.concentrate for line in c.assay]
+    variables = [find(inputs, key) for key in keys]
+    values = np.array([float(v.value(inputs)[0]) for v in variables])  # type: ignore[index]
+    return varied(inputs, variables, values * rng.uniform(0.98, 1.0, (n, len(values))))
+
+
+def _each(inputs: Inputs) -> float:
+    """Microseconds per scenario, the better of two."""
+    return min(seconds(lambda: solve(inputs)) for _ in range(2)) / inputs.scenarios * 1e6
+
+
+@pytest.mark.benchmark(group="studies")
+def test_where_the_time_goes(benchmark: Any, case: Case) -> None:
+    inputs = case.inputs.replace("smelting.enrichment", np.linspace(0.4, 0.9, CHUNK))
+    solve(inputs)
+    profile = cProfile.Profile()
+    profile.runcall(solve, inputs)
+    stats = pstats.Stats(profile)
+    total = stats.total_tt  # type: ignore[attr-defined]
+    own = {f"{Path(f).name}:{name}": t[2] for (f, _, name), t in stats.stats.items()}  # type: ignore[attr-defined]
+    top = sorted(own.items(), key=lambda item: -item[1])[:12]
+    benchmark.pedantic(lambda: solve(inputs), rounds=1, iterations=1)
+    benchmark.extra_info |= {name: f"{100 * t / total:.0f} %" for name, t in top}
+    print(f"\nprofile: {benchmark.extra_info}")
