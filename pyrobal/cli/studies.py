@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 Command = Callable[..., Any]
 MOST_SHOWN = 1_000_000  # rows kept in memory for the screen
+_MANY = 4  # parts that are worth starting processes for
 _HEAD, _TAIL = 30, 5  # rows printed of a long table
 _ROUNDING = 1e-12  # share of the largest value of a column below which a number is nothing but rounding
 
@@ -85,7 +86,7 @@ def sweep(
     )  # fmt: skip
     for caution in idle(loaded, job.plan.variables):
         click.echo(f"caution: {caution}", err=True)
-    with executor(job.parts, workers, cluster) as crew:
+    with executor(workers, cluster, job.parts) as crew:
         return _to_file(job, out, crew) if out else _to_screen(job, crew)
 
 
@@ -108,13 +109,17 @@ def pairs(option: str, texts: Sequence[str]) -> dict[str, str]:
 
 
 @contextlib.contextmanager
-def executor(parts: int, workers: int | None, cluster: str | None) -> Iterator[Executor | None]:
-    """Who runs the parts: a cluster, processes of this machine, or this process."""
+def executor(workers: int | None, cluster: str | None, parts: int | None = None) -> Iterator[Executor | None]:
+    """Who runs the parts: a cluster, processes of this machine, or this process.
+
+    parts : how many there are; every core is used where they are many, unless ``workers`` says otherwise
+    """
     if cluster is not None:
         with _client(cluster) as client:
             yield client.get_executor()
         return
-    count = min(workers or (os.cpu_count() or 1 if parts >= 4 else 1), parts)
+    many = parts is not None and parts >= _MANY
+    count = min(workers or (os.cpu_count() or 1 if many else 1), parts or workers or 1)
     if count == 1:
         yield None
         return

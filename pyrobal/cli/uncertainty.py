@@ -62,7 +62,7 @@ def uncertainty(
 
     sources = spreads(loaded, pairs("--vary", stated))
     bounds = limits(loaded, limit_texts)
-    with executor(1, workers, cluster) as crew:
+    with executor(workers, cluster) as crew:
         found = work_out(
             loaded, keys(readings), sources, bounds,
             aim=aim_of(loaded, aim, by), only_stated=only,

@@ -56,7 +56,7 @@ def window(
     across, up = _axis("--x", x_text, _ACROSS), _axis("--y", y_text, _UP)
     limits = limit.limits(loaded, limit_texts)
     goal = limit.goal(loaded, best) if best else None
-    with executor(1, workers, cluster) as crew:
+    with executor(workers, cluster) as crew:
         found = work_out(loaded, across, up, limits, goal, aim_of(loaded, aim, by), crew)
     for line in _picture(found):
         click.echo(line)

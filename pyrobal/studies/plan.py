@@ -148,10 +148,14 @@ def _stepped(
 
 def _listed(inputs: Inputs, file: Path, faults: list[Fault]) -> Axis | None:
     """The rows of a table of scenarios as one axis."""
-    with file.open(newline="", encoding="utf-8-sig") as text:
-        reader = csv.reader(text)
-        columns = _headings(inputs, next(reader, []), str(file), faults)
-        lines = [(reader.line_num, cells) for cells in reader if cells]
+    try:
+        with file.open(newline="", encoding="utf-8-sig") as text:
+            reader = csv.reader(text)
+            columns = _headings(inputs, next(reader, []), str(file), faults)
+            lines = [(reader.line_num, cells) for cells in reader if cells]
+    except (UnicodeDecodeError, csv.Error) as error:
+        faults.append(Fault(str(file), None, "", f"is not a table of comma-separated UTF-8 text: {error}"))
+        return None
     if not lines:
         faults.append(Fault(str(file), None, "", "holds no scenarios: a line of keys, then a line for each"))
     if faults:

@@ -65,7 +65,7 @@ class Store:
             if any(self.folder.iterdir()):
                 raise self._refusal("is not empty and holds no study; name another place")
             _put(note, lambda file: file.write(json.dumps(manifest, indent=2).encode() + b"\n"))
-        elif json.loads(note.read_text(encoding="utf-8")) != json.loads(json.dumps(manifest)):
+        elif not _same(note, manifest):
             raise self._refusal(f"holds another study, see {MANIFEST}; remove it or name another place")
         found = (_PART.fullmatch(path.name) for path in self.folder.iterdir())
         return {int(match[1]) for match in found if match}
@@ -87,6 +87,13 @@ class Store:
 
     def _refusal(self, text: str) -> CaseError:
         return CaseError([Fault("--out", None, str(self.folder), text)])
+
+
+def _same(note: Path, manifest: Mapping[str, Any]) -> bool:
+    try:
+        return bool(json.loads(note.read_text(encoding="utf-8")) == json.loads(json.dumps(manifest)))
+    except ValueError:  # no manifest of ours
+        return False
 
 
 def _need_pyarrow(target: Path) -> None:

@@ -24,7 +24,7 @@ from pyrobal.studies.spread import Source, Spread, usual, with_deportment
 
 ENTHALPIES: Final = "formation enthalpies"
 SAMPLES: Final = 512
-MOST_SAMPLES: Final = 2**20
+MOST_SAMPLES: Final = 2**16
 PERCENTILES: Final = (5.0, 50.0, 95.0)
 
 

@@ -23,6 +23,7 @@ Ints = npt.NDArray[np.int64]  # of any shape
 FEASIBLE: Final = -1
 NO_ANSWER: Final = -2
 NEAR: Final = 0.01  # of its scale; a limit this close binds
+_CHUNK, _MOST = 1024, 250_000  # points solved together, and in all
 _ZOOMS, _SIDE = 5, 9  # rounds of closing in on the best point, and probes a side in each
 
 
@@ -140,7 +141,10 @@ class _Solver:
 
     def table(self, over: Mapping[str, str | Sequence[str]]) -> StudyTable:
         """The grid over two settings."""
-        job = prepare(self.case, over, self.wanted, aim=self.aim)
+        job = prepare(self.case, over, self.wanted, aim=self.aim, chunk=_CHUNK)
+        if job.plan.scenarios > _MOST:
+            text = f"{job.plan.scenarios:,} points are more than {_MOST:,}; take fewer steps"
+            raise CaseError([Fault("--x, --y", None, "", text)])
         return joined([part for _, part in job.run(self.executor)])
 
 

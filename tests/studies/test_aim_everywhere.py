@@ -85,6 +85,7 @@ def test_uncertainty(case: Case, aim: Aim) -> None:
     assert "smelting.enrichment" not in keys
 
 
+@pytest.mark.slow
 def test_blend(case: Case, aim: Aim) -> None:
     held = limits(
         case, ["feed.assay.As <= 0.2 %", "smelting.fuel_heat <= 50 MW", "smelting.enrichment <= 70 %"]
@@ -104,7 +105,7 @@ def test_blend(case: Case, aim: Aim) -> None:
         ["window", "--x", "smelting.fe_sio2=1.2:1.3:3", "--y", "smelting.dust=5:6 %:2", "--limit", "smelting.fuel_heat<=9"],
         ["sensitivity", "--read", "smelting.enrichment", "--to", "smelting.heat_loss"],
         ["uncertainty", "--read", "smelting.enrichment", "--samples", "4"],
-        ["blend", "--limit", "feed.assay.As<=0.2 %"],
+        pytest.param(["blend", "--limit", "feed.assay.As<=0.2 %"], marks=pytest.mark.slow),
     ],
     ids=lambda line: line[0],
 )  # fmt: skip

@@ -137,6 +137,15 @@ def test_what_is_wrong_with_a_table_is_said_with_its_line(
     assert says in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    "content", [b"smelting.fe_sio2\n\xff\xfe\n", b'smelting.fe_sio2\n"1.2\x00\n' * 2 + b"\x00"]
+)
+def test_a_file_that_is_no_table_is_said(case: Case, tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "list.csv").write_bytes(content)
+    with pytest.raises(CaseError, match=r"list\.csv"):
+        plan(case, {}, tmp_path / "list.csv")
+
+
 def test_a_setting_without_effect_is_said(case: Case) -> None:
     lime = plan(case, {"smelting.magnetite_over_equilibrium": "3,4"}).variables
     assert idle(case, lime) == []

@@ -131,6 +131,13 @@ def test_another_study_is_not_mixed_in(
     assert len(pyarrow.parquet.read_table(tmp_path / "out")) == 11
 
 
+def test_a_manifest_that_is_broken_is_another_study(job: Sweep, tmp_path: Path) -> None:
+    sweep_to(tmp_path / "out", job)
+    (tmp_path / "out" / MANIFEST).write_text("{half")
+    with pytest.raises(CaseError, match="holds another study"):
+        sweep_to(tmp_path / "out", job)
+
+
 def test_a_finished_folder_is_taken_as_it_is(job: Sweep, tmp_path: Path) -> None:
     sweep_to(tmp_path / "out", job)
     with pytest.MonkeyPatch.context() as monkeypatch:

@@ -132,6 +132,7 @@ def test_the_picture_fits_eighty_columns(capsys: pytest.CaptureFixture[str]) -> 
     [
         (["--x", "smelting.enrichment=40:90 %", "--y", "smelting.fe_sio2=1:2"], 2, "needs a limit"),
         (["--x", "smelting.enrichment", "--y", "smelting.fe_sio2=1:2", "--limit", LIMITS[0]], 2, "is not KEY="),
+        (["--x", "smelting.fe_sio2=1:2:9999", "--y", "smelting.dust=1:2 %:9999", "--limit", LIMITS[0]], 2, "more than 250,000"),
         (["--x", "smelting.fe_sio2=1:2", "--y", "smelting.fe_sio2=1:2", "--limit", LIMITS[0]], 2, "varied already"),
         (["--x", "smelting.dust=1:2 %", "--y", "smelting.fe_sio2=1:2", "--limit", LIMITS[0], "--best", "most"], 2, "max:"),
         (["--x", "smelting.dust=1:2 %:3", "--y", "smelting.fe_sio2=1:2:3", "--limit", "smelting.matte.rate >= 900"], 1, ""),
