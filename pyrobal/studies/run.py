@@ -7,9 +7,10 @@ import hashlib
 import multiprocessing
 import os
 import signal
+import warnings
 from collections import deque
 from collections.abc import Iterable, Iterator
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
 from dataclasses import dataclass
 from typing import Final
 
@@ -100,23 +101,44 @@ def _off(inputs: Inputs, results: Results, errors: FloatN) -> Inputs:
 def blocks(tasks: Iterable[Task], executor: Executor | None = None) -> Iterator[Block]:
     """The answers in the order of the tasks; at most a few per worker are under way or waiting.
 
-    Whoever runs them, the numbers are the same to the last bit on the same kind of machine.
+    Whoever runs them, the numbers are the same to the last bit on the same kind of machine. Where a process
+    of this machine is killed its pool is lost; this process then does the rest, and warns that it does.
     """
-    if executor is None:
-        yield from map(solve_task, tasks)
-        return
     window = 2 * (getattr(executor, "_max_workers", None) or os.cpu_count() or 1) + 2
-    under_way: deque[Future[Block]] = deque()
+    under_way: deque[tuple[Task, Future[Block] | None]] = deque()
     try:
         for task in tasks:
-            under_way.append(executor.submit(solve_task, task))
-            if len(under_way) >= window:
-                yield under_way.popleft().result()
+            under_way.append((task, _submitted(executor, task)))
+            if executor is None or len(under_way) >= window:
+                yield _answer(*under_way.popleft())
         while under_way:
-            yield under_way.popleft().result()
+            yield _answer(*under_way.popleft())
     finally:
-        for future in under_way:
-            future.cancel()
+        for _, future in under_way:
+            if future is not None:
+                future.cancel()
+
+
+def _submitted(executor: Executor | None, task: Task) -> Future[Block] | None:
+    """None where there is nobody to do it, or nobody any more."""
+    if executor is None:
+        return None
+    try:
+        return executor.submit(solve_task, task)
+    except BrokenExecutor:
+        return None
+
+
+def _answer(task: Task, future: Future[Block] | None) -> Block:
+    if future is None:
+        return solve_task(task)
+    try:
+        return future.result()
+    except BrokenExecutor:
+        warnings.warn(
+            "a worker was killed; the rest is worked out in this process", RuntimeWarning, stacklevel=3
+        )
+        return solve_task(task)
 
 
 def processes(count: int) -> ProcessPoolExecutor:

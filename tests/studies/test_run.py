@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import os
+import signal
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -102,6 +104,19 @@ def test_an_error_in_a_worker_comes_out_and_ends_the_rest(case: Case) -> None:
     task = dataclasses.replace(prepare(case, OVER, READ)._task(0), maker="0.0.0+other")
     with ThreadPoolExecutor(1) as threads, pytest.raises(run.Mismatch):
         list(run.blocks([task] * 20, threads))
+
+
+def test_a_killed_process_of_this_machine_loses_nothing(case: Case) -> None:
+    job = prepare(case, OVER, READ, chunk=2)
+    alone = [part.values.tobytes() for _, part in job.run()]
+    with run.processes(2) as pool:
+        answers = job.run(pool)
+        found = [next(answers)[1].values.tobytes()]
+        for pid in list(pool._processes):
+            os.kill(pid, signal.SIGKILL)
+        with pytest.warns(RuntimeWarning, match="worker was killed"):
+            found += [part.values.tobytes() for _, part in answers]
+    assert found == alone
 
 
 def test_tasks_are_drawn_only_as_they_are_needed(case: Case) -> None:
