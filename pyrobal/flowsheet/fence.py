@@ -145,7 +145,8 @@ def _past_the_hoods(inputs: Inputs, c: Circuit) -> dict[str, Entry]:
     for name, step in steps.items():
         if step is not None:
             leaving[f"{name}.escaped_gas"] = Entry.of(step.gas.scaled(shares[name]))
-            leaving[f"{name}.escaped_dust"] = Entry.of(step.dust.scaled(shares[name]))
+            if name != "smelting" or inputs.gas_train is not None:  # else put back before it meets a hood
+                leaving[f"{name}.escaped_dust"] = Entry.of(step.dust.scaled(shares[name]))
     return leaving
 
 

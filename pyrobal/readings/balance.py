@@ -93,7 +93,18 @@ def _is_air(name: str) -> bool:
     return name.rpartition(".")[2].rpartition("_")[2] in _AIRS
 
 
+def _copper_with_schedule(r: Results) -> FloatN:
+    """Copper of the cycles the matte asks for, less what is lost to waiting and to cuts above a limit."""
+    assert r.load is not None and r.converting is not None and r.converting.cycle is not None
+    x = r.load
+    return x.settings.count / x.wanted * r.converting.cycle.blister * (1.0 - x.lost)
+
+
 READINGS = (
+    Reading(
+        "load.copper", "t/d", "blister copper that the vessels make with this schedule",
+        _copper_with_schedule, needs="load",
+    ),
     Reading("plant.oxygen", "Nm3/h", "industrial oxygen of all furnaces, at its purity", _industrial_oxygen),
     Reading("plant.fuel_heat", "MW", "fuels and reductants of all steps, by lower heating value", _fuel_heat),
     Reading("plant.flux", "t/h", "fluxes of all furnaces, wet", _flux),

@@ -42,13 +42,6 @@ _BESIDE_LIMITS: dict[str, Callable[[LoadResult], FloatN]] = {
 }
 
 
-def _copper(r: Results) -> FloatN:
-    """Copper of the cycles the matte asks for, less what is lost to waiting and to cuts above a limit."""
-    assert r.converting is not None and r.converting.cycle is not None
-    x = load(r)
-    return x.settings.count / x.wanted * r.converting.cycle.blister * (1.0 - x.lost)
-
-
 _READING = functools.partial(Reading, needs="load")
 
 READINGS = (
@@ -66,7 +59,6 @@ READINGS = (
     _READING("load.period_wanted", "h", "the same as the matte asks for", _of(lambda x: x.wanted)),
     _READING("load.start.<X>", "h", "when a vessel begins its cycle, after the first", _start, _vessels),
     _READING("load.cycles", "1/h", "cycles of all vessels together", _of(lambda x: x.cycles)),
-    _READING("load.copper", "t/d", "blister copper that the vessels make with this schedule", _copper),
     _READING("load.of_limit.<X>", "%", "gas or SO2 over its limit, the larger of the two",
              lambda r, which: _BESIDE_LIMITS[which](load(r)), _limits),
     _READING("load.time_over", "%", "time above a limit the case gives; nil where it gives none",
