@@ -12,9 +12,6 @@ from pyrobal.flowsheet.circuit import Circuit, converter_source, furnace_source
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.plant import acid_plant, emissions, gas_train, load
 from pyrobal.streams.stream import Stream
-from pyrobal.thermo.properties import species
-
-M_SO2 = float(species("SO2(g)").molar_mass[0])
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,7 +89,7 @@ def _load(
     )
     steady = load.Gas(dry * (1.0 - share_dry), so2 * (1.0 - share_so2))
     so2_limit = inputs.acid_plant.so2_limit
-    limit = load.Gas(inputs.acid_plant.flow_limit, None if so2_limit is None else so2_limit / M_SO2)
+    limit = load.Gas(inputs.acid_plant.flow_limit, None if so2_limit is None else so2_limit / emissions.M_SO2)
     return load.solve(vessel, steady, limit, settings, cycles=cycle.per_second)
 
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.anode_furnace import AnodeFurnaceResult
+from pyrobal.plant.emissions import M_SO2
 from pyrobal.readings.reading import Reading
 from pyrobal.readings.slag_cleaning import (
     M_CO2,
@@ -21,9 +22,7 @@ from pyrobal.readings.smelting import element_share, gas_share
 from pyrobal.streams.fuel import Fuel
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
-from pyrobal.thermo.properties import species
 
-M_SO2 = float(species("SO2(g)").molar_mass[0])  # kg/mol
 _M_O = float(ATOMIC_MASS[ELEMENTS.index("O")])
 
 

@@ -10,6 +10,7 @@ from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.converting import ConvertingResult
 from pyrobal.plant.converting.result import Cycle
+from pyrobal.plant.emissions import M_SO2
 from pyrobal.readings.reading import Reading
 from pyrobal.readings.slag_cleaning import (
     heat_in,
@@ -20,7 +21,7 @@ from pyrobal.readings.slag_cleaning import (
     slag_assay,
     slag_members,
 )
-from pyrobal.readings.smelting import M_SO2, element_share, gas_share
+from pyrobal.readings.smelting import element_share, gas_share
 from pyrobal.streams.stream import Stream
 
 KINDS = ("batch", "continuous")

@@ -9,6 +9,7 @@ import numpy as np
 
 from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
+from pyrobal.plant.emissions import M_SO2
 from pyrobal.plant.gas_train.points import Point
 from pyrobal.plant.gas_train.solve import Cleaning, GasLine, GasTrainResult
 from pyrobal.plant.gas_train.wet import ACID
@@ -19,9 +20,7 @@ from pyrobal.streams.site import DRY_AIR
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.acid_solution import M_ACID
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
-from pyrobal.thermo.properties import species
 
-M_SO2 = float(species("SO2(g)").molar_mass[0])  # kg/mol
 _SHARES = ("SO2", "SO3", "O2", "N2", "CO2", "CO", "H2O")
 _AIRS = ("air", "leak", "sulfation_air")  # as the ledgers of the pieces name them
 

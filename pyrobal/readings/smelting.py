@@ -7,15 +7,16 @@ import numpy as np
 from pyrobal.arrays import FloatN
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
+from pyrobal.plant.emissions import M_ACID, M_SO2
 from pyrobal.plant.smelting.melt import M_FE, M_FE3O4, M_FEO
 from pyrobal.readings.feed import oxide_factor
 from pyrobal.readings.reading import Reading
+from pyrobal.streams.fuel import WATER_EVAPORATION
+from pyrobal.streams.material import WATER_MASS
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 from pyrobal.thermo.solutions import utigard_warczok
 
-M_SO2, M_H2SO4 = 0.064058, 0.098072  # kg/mol, from the atomic masses of the tables
-WATER_EVAPORATION = 44_004.0  # J/mol at 25 degC: H298 of H2O(g) less that of H2O(l)
 _SLAG_OXIDES = {"SiO2": "Si", "CaO": "Ca", "Al2O3": "Al", "MgO": "Mg", "K2O": "K", "Na2O": "Na"}
 _VISCOUS = {
     "FeO(slag)": "FeO",
@@ -79,7 +80,7 @@ def evaporation(r: Results) -> FloatN:
     """(N,) [W] to evaporate the moisture of charge and flux at 25 degC."""
     s = r.smelting
     water = r.charge.material.water + s.silica_flux - s.unknowns.silica + s.lime_flux - s.unknowns.lime
-    return water / 0.0180153 * WATER_EVAPORATION
+    return water / WATER_MASS * WATER_EVAPORATION
 
 
 def _heat_in_members(r: Results) -> list[str]:
@@ -245,7 +246,7 @@ READINGS = (
         "smelting.gas.acid_equivalent",
         "t/d",
         "the same as 100 % H2SO4",
-        lambda r: r.smelting.gas.amount("SO2(g)") * M_H2SO4,
+        lambda r: r.smelting.gas.amount("SO2(g)") * M_ACID,
     ),
     Reading("smelting.dust.rate", "t/h", "dust carried out of the furnace", lambda r: r.smelting.dust.mass()),
     Reading("smelting.dust.returned", "t/h", "dust put back", _dust_returned),

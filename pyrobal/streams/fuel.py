@@ -12,6 +12,7 @@ import numpy as np
 from pyrobal.arrays import FloatN, FloatNE, Floats, zeros
 from pyrobal.constants import MJ, TONNE
 from pyrobal.fields import choice, mass_fractions, quantity
+from pyrobal.streams.material import WATER_MASS
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 from pyrobal.thermo.properties import species
 
@@ -92,7 +93,7 @@ def _gas(composition: dict[str, FloatN]) -> Fuel:
 
 def _ultimate(composition: dict[str, FloatN], heating_value: FloatN | None) -> Fuel:
     w = {name: composition.get(name, np.zeros(1)) for name in ULTIMATE_COMPONENTS}
-    water = w["H2O"] / 0.0180153
+    water = w["H2O"] / WATER_MASS
     moles: dict[str, FloatN] = {e: w[e] / _mass(e) for e in ("C", "O", "N", "S")}
     moles["H"] = w["H"] / _mass("H") + 2 * water
     moles["O"] = moles["O"] + water
@@ -102,11 +103,11 @@ def _ultimate(composition: dict[str, FloatN], heating_value: FloatN | None) -> F
     for element, amount in moles.items():
         elements[:, ELEMENTS.index(element)] = amount
     if heating_value is None:
-        heating_value = _dulong(w) - _EVAPORATION * elements[:, ELEMENTS.index("H")] / 2
+        heating_value = _dulong(w) - WATER_EVAPORATION * elements[:, ELEMENTS.index("H")] / 2
     return Fuel(False, elements, heating_value + _burnt_enthalpy(elements), heating_value, _oxygen(elements))
 
 
-_EVAPORATION = 44_004.0  # J/mol water at 25 degC, from the H298 of H2O(l) and H2O(g) in the tables
+WATER_EVAPORATION = 44_004.0  # J/mol water at 25 degC, from the H298 of H2O(l) and H2O(g) in the tables
 
 
 def _dulong(w: dict[str, FloatN]) -> FloatN:

@@ -69,3 +69,13 @@ def moist_air(dry_flow: FloatN, humidity: FloatN) -> FloatNS:
     dry = np.array([DRY_AIR[name] for name in AIR_SPECIES[:4]])
     dry_flow, humidity = np.broadcast_arrays(dry_flow, humidity)
     return np.concatenate([column(dry_flow) * dry, column(dry_flow * humidity)], axis=1)
+
+
+def industrial_oxygen(purity: FloatN) -> FloatNS:
+    """One mole of industrial oxygen of a purity (N,) [mol/mol]: (N, 5) [mol] on ``AIR_SPECIES``.
+
+    The rest is nitrogen and argon as in air (an assumption; makes of oxygen differ).
+    """
+    inert = np.array([DRY_AIR[name] if name in ("N2(g)", "Ar(g)") else 0.0 for name in AIR_SPECIES])
+    is_oxygen = np.array([float(name == "O2(g)") for name in AIR_SPECIES])
+    return column(purity) * is_oxygen + (1.0 - column(purity)) * inert / inert.sum()

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from pyrobal.arrays import BoolN, FloatN, FloatNS, column
 from pyrobal.plant.converting.settings import ConvertingSettings
 from pyrobal.streams.site import (
-    AIR_SPECIES,
-    DRY_AIR,
     OXYGEN_IN_AIR,
     SiteSettings,
     air_humidity,
     air_species,
+    industrial_oxygen,
     moist_air,
 )
 
@@ -36,16 +33,9 @@ class Blast:
 
 
 def blast(site: SiteSettings, s: ConvertingSettings, enrichment: FloatN) -> Blast:
-    """Blast of an enrichment (N,) [mol/mol]: air + industrial = 1 and x_air air + P industrial = y.
-
-    The rest of the industrial oxygen is nitrogen and argon as in air (an assumption; makes of oxygen differ).
-    """
+    """Blast of an enrichment (N,) [mol/mol]: air + industrial = 1 and x_air air + P industrial = y."""
     air = (s.oxygen_purity - enrichment) / (s.oxygen_purity - OXYGEN_IN_AIR)
-    inert = np.array([DRY_AIR[name] if name in ("N2(g)", "Ar(g)") else 0.0 for name in AIR_SPECIES])
-    is_oxygen = np.array([float(name == "O2(g)") for name in AIR_SPECIES])
-    purity = column(s.oxygen_purity)
-    industrial = purity * is_oxygen + (1.0 - purity) * inert / inert.sum()
-    n = moist_air(air, air_humidity(site)) + column(1.0 - air) * industrial
+    n = moist_air(air, air_humidity(site)) + column(1.0 - air) * industrial_oxygen(s.oxygen_purity)
     enthalpy = (n * air_species().enthalpy(s.blast_temperature)).sum(axis=1)
     return Blast(n, air, n[:, 0], enthalpy)
 

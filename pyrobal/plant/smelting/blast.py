@@ -10,11 +10,11 @@ from pyrobal.arrays import FloatN, FloatNS
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.streams.site import (
     AIR_SPECIES,
-    DRY_AIR,
     OXYGEN_IN_AIR,
     SiteSettings,
     air_humidity,
     air_species,
+    industrial_oxygen,
     moist_air,
 )
 
@@ -65,21 +65,15 @@ class Blast:
 
 
 def blast(site: SiteSettings, s: SmeltingSettings, gas_temperature: FloatN) -> Blast:
-    """Blast of a site and furnace whose gas leaves at ``gas_temperature`` (N,) [K].
-
-    The rest of the industrial oxygen is nitrogen and argon as in air (an assumption; makes of oxygen differ).
-    """
+    """Blast of a site and furnace whose gas leaves at ``gas_temperature`` (N,) [K]."""
     phase = air_species()
     h_blown, h_air = phase.enthalpy(s.blast_temperature), phase.enthalpy(site.air_temperature)
     h_gas = phase.enthalpy(gas_temperature)
     humidity = air_humidity(site)
     air = moist_air(np.ones(1), humidity)
-    inert = np.array([DRY_AIR[n] if n in ("N2(g)", "Ar(g)") else 0.0 for n in AIR_SPECIES])
-    is_oxygen = np.array([float(n == "O2(g)") for n in AIR_SPECIES])
-    purity = s.oxygen_purity[:, None]
-    industrial = purity * is_oxygen + (1.0 - purity) * inert / inert.sum()
+    industrial = industrial_oxygen(s.oxygen_purity)
     leak = s.air_in_leakage[:, None] * air
-    rise = (h_gas - h_blown) * (1.0 - is_oxygen)
+    rise = (h_gas - h_blown) * np.array([float(name != "O2(g)") for name in AIR_SPECIES])
     return Blast(
         air=air,
         industrial=industrial,
