@@ -33,6 +33,11 @@ def told(story: Story, skerry: Result) -> dict[str, Explanation]:
     return {key: story.explain(key) for key in first.values()}
 
 
+@pytest.fixture(scope="module")
+def continuous() -> Story:
+    return Story(balance(load_case(ROOT / "cases" / "thrift_ness.toml")))
+
+
 def _number(node: Node) -> float:
     return float(node.value.split()[0])
 
@@ -144,6 +149,19 @@ def test_the_text_is_short_and_narrow(told: dict[str, Explanation]) -> None:
         tree = text[: text.index("")] if "" in text else text
         assert len(tree) <= 60, key
         assert max(map(len, text)) <= 80, key
+
+
+@pytest.mark.parametrize(
+    "key",
+    ["converting.blister.rate", "slag_cleaning.slag.copper", "anode.rate", "acid.hottest_bed", "emissions.so2",
+     "gas.furnace.flow_wet", "recovery.Cu", "balance.S.closure"],
+)  # fmt: skip
+def test_later_steps_lead_back_to_settings_too(key: str, continuous: Story) -> None:
+    explanation = continuous.explain(key)
+    nodes = list(explanation.root.walk())
+    assert explanation.settings
+    assert len(nodes) > 20
+    assert {"equation", "function", "setting"} <= {node.kind for node in nodes}
 
 
 def test_recording_leaves_no_trace(skerry: Result) -> None:

@@ -6,7 +6,7 @@ import ast
 import dataclasses
 from collections.abc import Mapping, MappingView
 from types import GeneratorType
-from typing import Any, Final
+from typing import Any, Final, cast
 
 import numpy as np
 
@@ -30,8 +30,9 @@ class Origins:
 
     def value(self, expression: ast.expr, call: Call) -> Any:
         """What an expression was in a call; MISSING where it cannot be told without computing anew."""
-        if made := call.at(source.position(expression)):
+        if made := self.calls(expression, call):
             return made[-1].value
+        expression = self._plainly(expression, call)
         match expression:
             case ast.Constant(value=value):
                 return value
@@ -43,6 +44,20 @@ class Origins:
             case ast.Subscript(value=base, slice=part):
                 return _item(self.value(base, call), self.value(part, call))
         return MISSING
+
+    def calls(self, expression: ast.expr, call: Call) -> list[Call]:
+        """The calls an expression made; what a class calls while it is put together is no result of it."""
+        if isinstance(expression, ast.Call) and isinstance(self.value(expression.func, call), type):
+            return []
+        return call.at(source.position(expression))
+
+    def _plainly(self, expression: ast.expr, call: Call) -> ast.expr:
+        """``getattr(x, name)`` as the attribute it is."""
+        match expression:
+            case ast.Call(func=ast.Name(id="getattr"), args=[base, name, *_]):
+                word = self.value(name, call)
+                return source.member(base, word) if isinstance(word, str) else expression
+        return expression
 
     def _named(self, name: ast.Name, call: Call) -> Any:
         """A local or global; of one that is set again later, what it was where it is used."""
@@ -70,16 +85,19 @@ class Origins:
 
     def made(self, expression: ast.expr, value: Any, call: Call) -> Made:
         """The calls that made a value, or the expressions that did."""
-        if made := call.at(source.position(expression)):
+        if made := self.calls(expression, call):
             return [_outermost(one) for one in made]
         if (maker := self._maker(value, call)) is not None:
             return [_outermost(maker)]
         holder = isinstance(value, Mapping | MappingView | tuple | list | GeneratorType)
         if not (numeric(value) or value is MISSING or holder):
             return []
-        match expression:
+        match expression := self._plainly(expression, call):
             case ast.Name():
                 return list(self._of_name(expression, call))
+            case ast.Subscript():
+                spot = self._back(expression, call)
+                return [spot] if spot is not None else []
             case ast.Attribute(value=base, attr=attr):
                 spot = self._of_field(base, attr, call)
                 if spot is not None and spot[1].module.startswith(NUMERICS):
@@ -145,39 +163,62 @@ class Origins:
         if class_of(built) != kind.__name__:
             return None
         found = source.argument(built, list(fields), attr) or source.elementwise(built, attr)
+        for keyword in built.keywords:
+            spread = keyword.arg is None and self.value(keyword.value, home)
+            if found is None and isinstance(spread, Mapping) and attr in spread:
+                found = source.item(keyword.value, attr)
         return (found, home) if found is not None else None
 
     def _construction(self, expression: ast.expr, call: Call) -> tuple[ast.Call, Call] | None:
         """Follow an object back to the call of its class."""
         spot: Spot | None = (expression, call)
         for _ in range(_LONGEST):
-            if spot is None or (isinstance(spot[0], ast.Call) and self._returned(*spot) is None):
+            if spot is None or self._is_built(*spot):
                 break
             spot = self._back(*spot)
-        return spot if spot is not None and isinstance(spot[0], ast.Call) else None  # type: ignore[return-value]
+        return cast("tuple[ast.Call, Call]", spot) if spot is not None and self._is_built(*spot) else None
+
+    def _is_built(self, here: ast.expr, home: Call) -> bool:
+        """Whether an expression is the call of a class."""
+        return isinstance(self._plainly(here, home), ast.Call) and self._returned(here, home) is None
 
     def _back(self, here: ast.expr, home: Call) -> Spot | None:
         """One step towards where an object was put together."""
         if (returned := self._returned(here, home)) is not None:
             return returned
-        match here:
+        match here := self._plainly(here, home):
             case ast.Name():
                 return next(iter(self._of_name(here, home)), None)
             case ast.Attribute(value=base, attr=attr):
                 return self._of_field(base, attr, home)
-            case ast.Subscript(value=base, slice=ast.Constant(value=int(index))):
-                whole: Spot | None = (base, home)
-                for _ in range(_LONGEST):
-                    if whole is None or isinstance(whole[0], ast.Tuple):
-                        break
-                    whole = self._back(*whole)
-                if whole is not None and isinstance(whole[0], ast.Tuple) and index < len(whole[0].elts):
-                    return whole[0].elts[index], whole[1]
+            case ast.Subscript(value=base, slice=ast.Constant(value=int() | str() as key)):
+                return self._within(base, key, home)
+        return None
+
+    def _within(self, whole: ast.expr, key: int | str, home: Call) -> Spot | None:
+        """One value of a tuple or a dict, where that was put together."""
+        spot: Spot | None = (whole, home)
+        for _ in range(_LONGEST):
+            match spot:
+                case (ast.Tuple(elts=parts), call) if isinstance(key, int):
+                    return (parts[key], call) if key < len(parts) else None
+                case (ast.Dict(keys=names, values=parts), call):
+                    pairs = zip(names, parts, strict=True)
+                    found = next(
+                        (x for n, x in pairs if isinstance(n, ast.Constant) and n.value == key), None
+                    )
+                    return (found, call) if found is not None else None
+                case (ast.BinOp(left=left, op=ast.BitOr(), right=right), call):
+                    return self._within(right, key, call) or self._within(left, key, call)
+                case (here, call):
+                    spot = self._back(here, call)
+                case _:
+                    return None
         return None
 
     def _returned(self, here: ast.expr, home: Call) -> Spot | None:
         """What the call that made an object returned, as an expression."""
-        at = home.at(source.position(here))
+        at = self.calls(here, home)
         made = at[-1] if at else self._maker(self.value(here, home), home)
         definition = source.function(made.code) if made is not None else None
         found = source.result(definition, made.ended) if made is not None and definition is not None else None

@@ -20,7 +20,7 @@ _INLINE: Final = ("<genexpr>", "<listcomp>", "<dictcomp>", "<setcomp>")
 _SHARED: Final = (type(None), bool, int, float, str)  # values whose identity says nothing of their origin
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)
 class Call:
     """One call.
 
@@ -64,6 +64,7 @@ class Record:
     def __init__(self) -> None:
         self.tops: list[Call] = []
         self._open: dict[FrameType, Call] = {}
+        self._paused: dict[FrameType, Call] = {}  # generators between two values
         self._made: dict[int, Call] = {}
         self._returns = 0
 
@@ -92,8 +93,12 @@ class Record:
         while back is not None and back not in self._open:
             back = back.f_back
         caller = self._open[back] if back is not None else None
-        call = Call(frame.f_code, frame.f_globals, caller, site)
-        (caller.calls if caller is not None else self.tops).append(call)
+        call = self._paused.get(frame)
+        if call is None:
+            call = Call(frame.f_code, frame.f_globals, caller, site)
+            (caller.calls if caller is not None else self.tops).append(call)
+        if frame.f_code.co_flags & inspect.CO_GENERATOR:
+            self._paused[frame] = call
         self._open[frame] = call
 
 
@@ -116,8 +121,7 @@ def _ours(code: CodeType) -> bool:
 @cache
 def _told(code: CodeType) -> bool:
     """Functions of the package; comprehensions count as part of the function they stand in."""
-    generator = bool(code.co_flags & inspect.CO_GENERATOR)
-    return _ours(code) and code.co_name not in _INLINE and not generator
+    return _ours(code) and code.co_name not in _INLINE
 
 
 def _position(frame: FrameType) -> Position | None:

@@ -20,6 +20,7 @@ Function = ast.FunctionDef | ast.Lambda
 _UNIT: Final = re.compile(r"\[([^\]\n]{1,20})\]")
 _COMMON: Final = re.compile(r"\[([^\]]+)\] unless said otherwise")
 _COUNTING: Final = ("len", "range", "isinstance", "type", "enumerate")  # of shapes, not of quantities
+_ADDING: Final = ("append", "extend", "update", "insert")  # what makes a collection larger
 _REFERENCES: Final = re.compile(r"(?:^|\n)\s*References?\s*:?\s*\n?(?P<text>.+)", re.DOTALL)
 
 
@@ -58,8 +59,14 @@ def nodes(root: ast.AST) -> tuple[ast.AST, ...]:
 
 @cache
 def calls(node: Function) -> dict[Position, ast.Call]:
-    """The calls of a function by their place."""
-    return {position(n): n for n in nodes(node) if isinstance(n, ast.Call)}
+    """The calls of a function by their place; of a generator, also by that of what it yields from."""
+    found: dict[Position, ast.Call] = {}
+    for n in nodes(node):
+        if isinstance(n, ast.Call):
+            found[position(n)] = n
+        elif isinstance(n, ast.YieldFrom) and isinstance(n.value, ast.Call):
+            found[position(n)] = n.value
+    return found
 
 
 @cache
@@ -116,6 +123,9 @@ def _binds(statement: ast.AST, name: str) -> Iterator[Binding]:
                 yield from _bound_by(target, value, statement, name)
         case ast.AnnAssign(target=target, value=ast.expr() as value):
             yield from _bound_by(target, value, statement, name)
+        case ast.Expr(value=ast.Call(func=ast.Attribute(value=base, attr=str(word)), args=args)):
+            if word in _ADDING and name in _base(base):
+                yield from (_binding(cast(ast.stmt, statement), part, False) for part in args)
         case ast.AugAssign(target=ast.Name(id=str(set_)) as target, op=op, value=value) if set_ == name:
             sum_ = ast.copy_location(ast.BinOp(target, op, value), statement)
             yield _binding(statement, sum_, True)
@@ -141,12 +151,13 @@ def _binding(statement: ast.stmt, value: ast.expr, whole: bool) -> Binding:
 
 
 @cache
-def item(node: ast.expr, index: int) -> ast.Subscript:
+def item(node: ast.expr, index: int | str) -> ast.Subscript:
     """One of several values, written as the source does not: its place is nowhere in the file."""
     made = ast.Subscript(node, ast.Constant(index), ast.Load())
     return _nowhere(made)
 
 
+@cache
 def member(node: ast.expr, name: str) -> ast.Attribute:
     """A field of an object, written as the source does not."""
     return _nowhere(ast.Attribute(node, name, ast.Load()))

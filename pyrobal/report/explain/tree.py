@@ -56,10 +56,11 @@ class Story:
         reading, member = registry.find(key)
         if key not in self._lines:
             raise KeyError(f"{key} has no value in this case")
-        with recording(self._record), np.errstate(all="ignore"):
-            reading.compute(self._results, *([member] if member else []))
         line, ground = self._lines[key], Ground(self._inputs)
-        root = _Tracer(self._record, ground, self._lines, key).call(self._record.tops[-1], key)
+        with np.errstate(all="ignore"):
+            with recording(self._record):
+                reading.compute(self._results, *([member] if member else []))
+            root = _Tracer(self._record, ground, self._lines, key).call(self._record.tops[-1], key)
         root.kind, root.words = "reading", line.reason or reading.meaning
         root.value = quantity(line.value, line.unit, _DIGITS)
         return Explanation(root, ground.settings, ground.sources, ground.solved)
@@ -71,9 +72,16 @@ def _known() -> dict[str, Reading]:
     found: dict[str, Reading] = {}
     for reading in registry.readings():
         node = source.function(reading.compute.__code__) if inspect.isfunction(reading.compute) else None
-        if isinstance(node, ast.Lambda) and reading.members is None:
+        if isinstance(node, ast.Lambda) and reading.members is None and _is_path(node.body):
             found.setdefault(source.text(node.body), reading)
     return found
+
+
+def _is_path(expression: ast.expr) -> bool:
+    """Whether an expression only follows the results: ``r.feed.dry_rate``, ``r.smelting.matte.mass()``."""
+    while isinstance(expression, ast.Attribute | ast.Call) and not getattr(expression, "args", None):
+        expression = expression.value if isinstance(expression, ast.Attribute) else expression.func
+    return isinstance(expression, ast.Name) and expression.id == "r"
 
 
 class _Tracer:
@@ -114,7 +122,7 @@ class _Tracer:
     def operand(self, expression: ast.expr, call: Call) -> Iterator[Node]:
         """The nodes of one operand: several of a plain function of others, none where it is no number."""
         value, name = self.origins.value(expression, call), source.text(expression)
-        looped = len(call.at(source.position(expression))) > 1
+        looped = len(self.origins.calls(expression, call)) > 1
         if not looped and (setting := self.ground.given.get(id(value))) is not None:
             yield self.ground.setting(setting, name)
         elif (table := self.ground.tables.get(id(value))) is not None:
@@ -205,7 +213,7 @@ class _Tracer:
     def _recognise(self, node: Node) -> None:
         """Say so where an operand is a reading of its own."""
         reading = _known().get(node.name)
-        if reading is not None and reading.key != self.key:
+        if reading is not None and reading.key != self.key and reading.key in self.lines:
             line = self.lines[reading.key]
             node.words = f"the reading {reading.key}: {reading.meaning}"
             node.value = quantity(line.value, line.unit, _DIGITS)
