@@ -7,7 +7,8 @@ A key that ends in ``<X>`` is a family; its members (elements, oxides, minerals,
 from __future__ import annotations
 
 import difflib
-from collections.abc import Sequence
+import functools
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -30,6 +31,7 @@ from pyrobal.readings import (
 from pyrobal.readings.reading import Reading
 
 
+@functools.cache
 def readings() -> tuple[Reading, ...]:
     """Every reading, in the order a person reads a balance."""
     steps = (
@@ -48,14 +50,25 @@ def readings() -> tuple[Reading, ...]:
     return tuple(reading for step in steps for reading in step.READINGS)
 
 
+@functools.cache
+def _single() -> dict[str, Reading]:
+    return {reading.key: reading for reading in readings() if reading.members is None}
+
+
+@functools.cache
+def _families() -> tuple[Reading, ...]:
+    return tuple(reading for reading in readings() if reading.members is not None)
+
+
 def find(key: str) -> tuple[Reading, str]:
-    """The reading of a key and the member it names.
+    """The reading of a key and the member it names, "" where it is no family.
 
     Raises KeyError with the nearest known key.
     """
-    for reading in sorted(readings(), key=lambda r: r.members is not None):  # whole keys before families
-        member = reading.member(key)
-        if member is not None:
+    if key in _single():
+        return _single()[key], ""
+    for reading in _families():
+        if member := reading.member(key):
             return reading, member
     near = difflib.get_close_matches(key, [r.key for r in readings()], n=1, cutoff=0.5)
     hint = f"; the nearest is {near[0]}" if near else ""
@@ -72,15 +85,23 @@ def evaluate(results: Results, key: str) -> FloatN:
 
     Raises KeyError for a key the case does not have.
     """
-    reading, member = find(key)
-    if not reading.present(results) or (member and member not in _members(reading, results)):
+    reading, _ = find(key)
+    if key not in reading.keys(results):
         raise KeyError(f"{key} has no value in this case")
+    return _values(results, reading, key)
+
+
+def evaluate_all(results: Results) -> Iterator[tuple[Reading, str, FloatN]]:
+    """Every reading a case has: its line in the registry, its key, and its values as of ``evaluate``."""
+    for reading in readings():
+        for key in reading.keys(results):
+            yield reading, key, _values(results, reading, key)
+
+
+def _values(results: Results, reading: Reading, key: str) -> FloatN:
+    member = reading.member(key)
     with np.errstate(all="ignore"):
         value: Any = reading.compute(results, member) if member else reading.compute(results)
     value = np.broadcast_to(np.asarray(value, dtype=float), (results.scenarios,))
     fed = key.startswith(("feed.", "dryer."))  # known whatever becomes of the furnace
     return np.where(results.fed if fed else results.solved, value, np.nan)
-
-
-def _members(reading: Reading, results: Results) -> Sequence[str]:
-    return reading.members(results) if reading.members else ()

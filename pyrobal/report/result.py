@@ -85,12 +85,12 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
         if self.results.scenarios != 1:
             raise ValueError(f"a report is of one scenario, not of {self.results.scenarios}; use scenario(i)")
         return tuple(
-            self._line(reading, key) for reading in registry.readings() for key in reading.keys(self.results)
+            self._line(reading, key, value[0]) for reading, key, value in registry.evaluate_all(self.results)
         )
 
-    def _line(self, reading: Reading, key: str) -> Line:
+    def _line(self, reading: Reading, key: str, si: float) -> Line:
         unit = reading.unit_for(self.results)
-        value = float(units.display(float(registry.evaluate(self.results, key)[0]), unit))
+        value = float(units.display(float(si), unit))
         if math.isfinite(value):
             return Line(key, value + 0.0, unit, reading.meaning)  # + 0.0: no minus zero
         return Line(key, math.nan, unit, reading.meaning, self._why_none(key))
@@ -127,11 +127,9 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
         import pandas
 
         rows = []
-        for reading in registry.readings():
-            for key in reading.keys(self.results):
-                unit = reading.unit_for(self.results)
-                values = units.display(registry.evaluate(self.results, key), unit)
-                rows.append((key, *values, unit, reading.meaning))
+        for reading, key, si in registry.evaluate_all(self.results):
+            unit = reading.unit_for(self.results)
+            rows.append((key, *units.display(si, unit), unit, reading.meaning))
         n = self.results.scenarios
         value = ["value"] if n == 1 else [f"value.{i}" for i in range(n)]
         return pandas.DataFrame(rows, columns=["key", *value, "unit", "meaning"])
