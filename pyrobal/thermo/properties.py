@@ -104,7 +104,8 @@ class Species:
 def species(*names: str) -> Species:
     """The named substances in that order. Raises DataError with the nearest names for an unknown one."""
     substances = [find(name) for name in names]
-    atoms = np.array([[composition(s.formula).get(element, 0.0) for element in ELEMENTS] for s in substances])
+    formulas = [composition(substance.formula) for substance in substances]
+    atoms = np.array([[atoms.get(element, 0.0) for element in ELEMENTS] for atoms in formulas])
     depth = max(len(substance.segments) for substance in substances)
     return Species(
         names=names,
