@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats
 from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.files import data_root
 from pyrobal.thermo.properties import Species
@@ -73,11 +73,15 @@ def share_out(
     """
     amounts = {}
     for outlet, (phase, names) in carriers.items():
-        matrix = carrier_matrix(phase, names)
-        amounts[outlet] = np.zeros((1, len(phase)))
+        left: dict[str, FloatN] = {}
         for element, by_outlet in shares.items():
             share, i = by_outlet[outlet], ELEMENTS.index(element)
-            if element not in names and np.any(share > 0):
+            if element in names:
+                part = elements[:, i] * share / phase.composition[phase.index(names[element]), i]
+                left[names[element]] = left.get(names[element], 0.0) + part
+            elif np.any(share > 0):
                 raise ValueError(f"{element} has no form in which it could leave with the {outlet}")
-            amounts[outlet] = amounts[outlet] + column(elements[:, i] * share) * matrix[i]
+        nothing = np.zeros(1)
+        columns = np.broadcast_arrays(*(left.get(name, nothing) for name in phase.names), elements[:, 0])
+        amounts[outlet] = np.stack(columns[:-1], axis=1)
     return amounts
