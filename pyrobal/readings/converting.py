@@ -11,17 +11,9 @@ from pyrobal.flowsheet.results import Results
 from pyrobal.plant.converting import ConvertingResult
 from pyrobal.plant.converting.result import Cycle
 from pyrobal.plant.emissions import M_SO2
+from pyrobal.readings.assay import element_share, gas_share, present_elements, slag_assay, slag_members
+from pyrobal.readings.heat import heat_in, heat_in_items, heat_out, heat_out_items
 from pyrobal.readings.reading import Reading
-from pyrobal.readings.slag_cleaning import (
-    heat_in,
-    heat_in_items,
-    heat_out,
-    heat_out_items,
-    present_elements,
-    slag_assay,
-    slag_members,
-)
-from pyrobal.readings.smelting import element_share, gas_share
 from pyrobal.streams.stream import Stream
 
 KINDS = ("batch", "continuous")

@@ -8,9 +8,8 @@ from collections.abc import Callable
 from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.electrorefining import ElectrorefiningResult
+from pyrobal.readings.assay import element_share, present_elements
 from pyrobal.readings.reading import Reading
-from pyrobal.readings.slag_cleaning import present_elements
-from pyrobal.readings.smelting import element_share
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 

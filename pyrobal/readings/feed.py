@@ -7,31 +7,25 @@ import numpy as np
 from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.dryer import DryerResult
+from pyrobal.readings.assay import OXIDES, oxide_factor
 from pyrobal.readings.reading import Reading
 from pyrobal.streams.mineralogy import MINERALS
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS, composition
+from pyrobal.thermo.elements import ELEMENTS
 
-_OXIDES = {"SiO2": "Si", "Al2O3": "Al", "CaO": "Ca", "MgO": "Mg", "K2O": "K", "Na2O": "Na"}
 _NAMES = {substance: name for name, substance in MINERALS.items()}
 
 
 def _assay_members(r: Results) -> list[str]:
     present = (r.feed.elements > 0).any(axis=0)
-    oxides = {element: oxide for oxide, element in _OXIDES.items()}
+    oxides = {element: oxide for oxide, element in OXIDES.items()}
     names = [oxides.get(e, e) for e, there in zip(ELEMENTS, np.atleast_1d(present), strict=True) if there]
     return [name for name in names if name not in ("O", "H", "C")]
 
 
 def _assay(r: Results, name: str) -> FloatN:
-    element = _OXIDES.get(name, name)
+    element = OXIDES.get(name, name)
     mass = r.feed.elements[:, ELEMENTS.index(element)]
     return mass * oxide_factor(name, element) / r.feed.dry_rate
-
-
-def oxide_factor(oxide: str, element: str) -> float:
-    """Mass of an oxide per mass of its element; 1 for the element itself."""
-    parts = {e: n * ATOMIC_MASS[ELEMENTS.index(e)] for e, n in composition(oxide).items()}
-    return float(sum(parts.values()) / parts[element])
 
 
 def _mineral_members(r: Results) -> list[str]:

@@ -12,18 +12,20 @@ from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.slag_cleaning import SlagCleaningResult
 from pyrobal.plant.slag_cleaning.settings import KINDS
-from pyrobal.readings.feed import oxide_factor
+from pyrobal.readings.assay import (
+    M_CO2,
+    element_share,
+    gas_share,
+    present_elements,
+    slag_assay,
+    slag_members,
+)
+from pyrobal.readings.heat import heat_in, heat_in_items, heat_out, heat_out_items
 from pyrobal.readings.reading import Reading
-from pyrobal.readings.smelting import element_share, gas_share
-from pyrobal.streams.ledger import Ledger
 from pyrobal.streams.stream import Stream
-from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.properties import species
 
-M_CO2 = float(species("CO2(g)").molar_mass[0])  # kg/mol
 _M_WATER = float(species("H2O(l)").molar_mass[0])
-_OXIDES = {"SiO2": "Si", "CaO": "Ca", "Al2O3": "Al", "MgO": "Mg", "K2O": "K", "Na2O": "Na"}
-_IRON = {"FeO": ("FeO(slag)", "FeO"), "Fe3O4": ("Fe3O4(slag)", "Fe3O4")}  # molten, or gone cold
 
 
 @dataclass(frozen=True)
@@ -41,49 +43,6 @@ def cleaning(r: Results) -> SlagCleaningResult:
     """The slag cleaning of a case that has it."""
     assert r.slag_cleaning is not None
     return r.slag_cleaning
-
-
-def present_elements(stream: Stream) -> list[str]:
-    """Elements that a stream holds in any scenario."""
-    return [e for e, x in zip(ELEMENTS, stream.elements().T, strict=True) if np.any(np.nan_to_num(x) > 0)]
-
-
-def slag_members(stream: Stream) -> list[str]:
-    """What a slag is assayed for: iron oxides, gangue oxides, and the other elements it holds."""
-    held = present_elements(stream)
-    oxides = [oxide for oxide, element in _OXIDES.items() if element in held]
-    return [*_IRON, *oxides, *(e for e in held if e not in (*_OXIDES.values(), "O"))]
-
-
-def slag_assay(stream: Stream, name: str) -> FloatN:
-    """(N,) [kg/kg] of an oxide or element in a slag; Fe, Cu and S in every form."""
-    if name in _IRON:
-        moles = sum((stream.amount(form) for form in _IRON[name]), np.zeros(1))
-        return moles * float(species(name).molar_mass[0]) / stream.mass()
-    element = _OXIDES.get(name, name)
-    return element_share(stream, element) * oxide_factor(name, element)
-
-
-def heat_in(ledger: Ledger, item: str) -> FloatN:
-    """(N,) [W] reaction heat at 25 degC, power, or what a stream brings above 25 degC."""
-    if item == "reaction":
-        return ledger.reaction_heat()
-    return -ledger.heat_out["power"] if item == "power" else ledger.inputs[item].sensible
-
-
-def heat_out(ledger: Ledger, item: str) -> FloatN:
-    """(N,) [W] what a stream carries above 25 degC, or heat given off without matter."""
-    return ledger.heat_out[item] if item in ledger.heat_out else ledger.outputs[item].sensible
-
-
-def heat_in_items(ledger: Ledger) -> list[str]:
-    """The names ``heat_in`` takes."""
-    return ["reaction", *(["power"] if "power" in ledger.heat_out else []), *ledger.inputs]
-
-
-def heat_out_items(ledger: Ledger) -> list[str]:
-    """The names ``heat_out`` takes."""
-    return [*ledger.outputs, *(item for item in ledger.heat_out if item not in ("power", "surplus"))]
 
 
 def _of(outlet: str, compute: Callable[[Stream], FloatN]) -> Callable[[Results], FloatN]:

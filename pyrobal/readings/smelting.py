@@ -9,15 +9,13 @@ from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.emissions import M_ACID, M_SO2
 from pyrobal.plant.smelting.melt import M_FE, M_FE3O4, M_FEO
-from pyrobal.readings.feed import oxide_factor
+from pyrobal.readings.assay import element_share, gas_share, present_elements, slag_assay, slag_members
 from pyrobal.readings.reading import Reading
 from pyrobal.streams.fuel import WATER_EVAPORATION
 from pyrobal.streams.material import WATER_MASS
 from pyrobal.streams.stream import Stream
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 from pyrobal.thermo.solutions import utigard_warczok
 
-_SLAG_OXIDES = {"SiO2": "Si", "CaO": "Ca", "Al2O3": "Al", "MgO": "Mg", "K2O": "K", "Na2O": "Na"}
 _VISCOUS = {
     "FeO(slag)": "FeO",
     "SiO2(l)": "SiO2",
@@ -29,36 +27,6 @@ _VISCOUS = {
     "Cu2O(l)": "Cu2O",
     "PbO(l)": "PbO",
 }
-
-
-def element_share(stream: Stream, element: str) -> FloatN:
-    """(N,) [kg/kg] of an element in a stream."""
-    return stream.element(element) * ATOMIC_MASS[ELEMENTS.index(element)] / stream.mass()
-
-
-def _present(stream: Stream) -> list[str]:
-    return [e for e, x in zip(ELEMENTS, stream.elements().T, strict=True) if np.any(x > 0)]
-
-
-def _slag_members(r: Results) -> list[str]:
-    elements = [e for e in _present(r.smelting.slag) if e not in (*_SLAG_OXIDES.values(), "O")]
-    oxides = [o for o, e in _SLAG_OXIDES.items() if e in _present(r.smelting.slag)]
-    return ["FeO", "Fe3O4", *oxides, *elements]
-
-
-def _slag_assay(r: Results, name: str) -> FloatN:
-    slag = r.smelting.slag
-    if name in ("FeO", "Fe3O4"):
-        index = slag.phase.index(f"{name}(slag)")
-        return slag.n[:, index] * slag.phase.molar_mass[index] / slag.mass()
-    element = _SLAG_OXIDES.get(name, name)
-    return element_share(slag, element) * oxide_factor(name, element)
-
-
-def gas_share(stream: Stream, name: str, dry: bool = False) -> FloatN:
-    """(N,) [mol/mol] of a species in a gas, water left out where ``dry``."""
-    total = stream.total() - (stream.amount("H2O(g)") if dry else 0.0)
-    return stream.amount(f"{name}(g)") / total
 
 
 def _viscosity(r: Results) -> FloatN:
@@ -183,7 +151,7 @@ READINGS = (
         "wt%",
         "element in the matte",
         lambda r, e: element_share(r.smelting.matte, e),
-        lambda r: _present(r.smelting.matte),
+        lambda r: present_elements(r.smelting.matte),
     ),
     Reading("smelting.slag.rate", "t/h", "slag tapped", lambda r: r.smelting.slag.mass()),
     Reading("smelting.slag.temperature", "degC", "slag tapped", lambda r: r.smelting.slag.T),
@@ -191,8 +159,8 @@ READINGS = (
         "smelting.slag.assay.<X>",
         "wt%",
         "oxide or element in the slag; Fe, Cu and S in every form",
-        _slag_assay,
-        _slag_members,
+        lambda r, name: slag_assay(r.smelting.slag, name),
+        lambda r: slag_members(r.smelting.slag),
     ),
     Reading(
         "smelting.slag.fe_sio2",
@@ -200,7 +168,9 @@ READINGS = (
         "mass ratio of total Fe to SiO2",
         lambda r: r.smelting.melt.slag_iron * M_FE / r.smelting.melt.supply.silica,
     ),
-    Reading("smelting.slag.magnetite", "wt%", "Fe3O4 in the slag", lambda r: _slag_assay(r, "Fe3O4")),
+    Reading(
+        "smelting.slag.magnetite", "wt%", "Fe3O4 in the slag", lambda r: slag_assay(r.smelting.slag, "Fe3O4")
+    ),
     Reading(
         "smelting.slag.copper",
         "wt%",
@@ -255,7 +225,7 @@ READINGS = (
         "wt%",
         "element in the dust",
         lambda r, e: element_share(r.smelting.dust, e),
-        lambda r: _present(r.smelting.dust),
+        lambda r: present_elements(r.smelting.dust),
     ),
     Reading(
         "smelting.heat.in.<X>",
@@ -309,6 +279,6 @@ READINGS = (
         "smelting.slag.magnetite_equilibrium",
         "wt%",
         "Fe3O4 of the local equilibrium, before the excess",
-        lambda r: _slag_assay(r, "Fe3O4") * r.smelting.magnetite_equilibrium_share,
+        lambda r: slag_assay(r.smelting.slag, "Fe3O4") * r.smelting.magnetite_equilibrium_share,
     ),
 )
