@@ -15,9 +15,9 @@ import numpy as np
 
 from pyrobal.arrays import FloatN
 from pyrobal.case import schema, values
+from pyrobal.case.document import Document
 from pyrobal.case.lines import Path
 from pyrobal.case.names import nearest, suggestion, unfit
-from pyrobal.case.read import Document
 from pyrobal.case.schema import FUEL_COMPONENTS, Shape
 from pyrobal.errors import CaseError, Fault
 from pyrobal.fields import Assay, Choice, Declaration, Quantity, Table, Text

@@ -12,9 +12,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
+from pyrobal.case.document import Document
 from pyrobal.case.lines import Path
 from pyrobal.case.names import suggestion
-from pyrobal.case.read import Document
 from pyrobal.errors import Fault
 
 

@@ -10,53 +10,16 @@ import json
 import re
 import sys
 import tomllib
-from dataclasses import dataclass
-from functools import cached_property
 from pathlib import Path as FilePath
 from typing import Any, Final
 
-from pyrobal.case.lines import Path, key_lines
+from pyrobal.case.document import Document
 from pyrobal.case.names import shortened
 from pyrobal.errors import CaseError, Fault
 
 MOST_BYTES: Final = 1_000_000  # thousands of concentrates; a case is a few kilobytes
 MOST_DEPTH: Final = 10  # tables within tables; a case needs four
 MOST_SLIPS: Final = 50  # lines set aside before giving up
-
-
-@dataclass(frozen=True)
-class Document:
-    """What was written.
-
-    file : as the user named it
-    text : as it was read, without a byte-order mark
-    values : tables, arrays, strings and numbers
-    slips : lines that are not TOML (``readable`` is the text without them) and --set that found no place
-    overridden : paths whose values came with --set
-    """
-
-    file: str
-    text: str
-    values: dict[str, Any]
-    readable: str = ""
-    slips: tuple[Fault, ...] = ()
-    overridden: frozenset[Path] = frozenset()
-
-    @cached_property
-    def lines(self) -> dict[Path, int]:
-        """Path -> 1-based line; worked out only when a place has to be named."""
-        return key_lines(self.readable)
-
-    def fault(self, path: Path, key: str, text: str) -> Fault:
-        """A fault at ``path``, or at the nearest table around it that was written."""
-        for end in range(len(path), 0, -1):
-            here = path[:end]
-            line = None if here in self.overridden else self.lines.get(here)
-            if line is not None:
-                return Fault(self.file, line, key, text)
-            if any(given[:end] == here for given in self.overridden):
-                return Fault("--set", None, key, text)
-        return Fault(self.file, None, key, text)
 
 
 def read(source: str | FilePath) -> Document:

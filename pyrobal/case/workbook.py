@@ -16,9 +16,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from pyrobal.case.document import Document
 from pyrobal.case.lines import Path
 from pyrobal.case.names import suggestion
-from pyrobal.case.read import Document
 from pyrobal.case.schema import Shape, shape, written
 from pyrobal.errors import CaseError, Fault
 from pyrobal.flowsheet.inputs import SECTIONS

@@ -27,9 +27,10 @@ from typing import Any, Final
 
 from pyrobal import units
 from pyrobal.case import values
+from pyrobal.case.document import Document
 from pyrobal.case.load import Case
 from pyrobal.case.names import suggestion
-from pyrobal.case.read import Document, read
+from pyrobal.case.read import read
 from pyrobal.errors import CaseError, Fault
 from pyrobal.fields import Quantity
 from pyrobal.readings import registry

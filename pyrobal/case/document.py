@@ -1,0 +1,45 @@
+"""What was written in a case, each value with the place where it stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from pyrobal.case.lines import Path, key_lines
+from pyrobal.errors import Fault
+
+
+@dataclass(frozen=True)
+class Document:
+    """What was written.
+
+    file : as the user named it
+    text : as it was read, without a byte-order mark
+    values : tables, arrays, strings and numbers
+    slips : lines that are not TOML (``readable`` is the text without them) and --set that found no place
+    overridden : paths whose values came with --set
+    """
+
+    file: str
+    text: str
+    values: dict[str, Any]
+    readable: str = ""
+    slips: tuple[Fault, ...] = ()
+    overridden: frozenset[Path] = frozenset()
+
+    @cached_property
+    def lines(self) -> dict[Path, int]:
+        """Path -> 1-based line; worked out only when a place has to be named."""
+        return key_lines(self.readable)
+
+    def fault(self, path: Path, key: str, text: str) -> Fault:
+        """A fault at ``path``, or at the nearest table around it that was written."""
+        for end in range(len(path), 0, -1):
+            here = path[:end]
+            line = None if here in self.overridden else self.lines.get(here)
+            if line is not None:
+                return Fault(self.file, line, key, text)
+            if any(given[:end] == here for given in self.overridden):
+                return Fault("--set", None, key, text)
+        return Fault(self.file, None, key, text)
