@@ -81,6 +81,7 @@ class Reason(enum.IntEnum):
     REDUCTANT_TAKES_NO_OXYGEN = 16
     ANODE_OXYGEN_OUT_OF_REACH = 17
     BURNER_CANNOT_HEAT = 18
+    OXYGEN_SHORT_OF_MATTE = 19
     NO_SULFUR_DIOXIDE = 40
     REFERENCE_OXYGEN_UNREACHABLE = 41
     BASE_LOAD_ABOVE_LIMIT = 42
@@ -117,7 +118,8 @@ _SENTENCES = {
     Reason.ASSAY_IMPOSSIBLE: "no set of minerals explains the assay",
     Reason.GRADE_LEAVES_NO_IRON_SULFIDE: (
         "matte grade too high: no FeS would be left in the matte, so copper metal would form; "
-        "lower smelting.matte_grade (about 79 % Cu is the limit of pure copper sulfide)"
+        "lower smelting.matte_grade (pure copper sulfide is the limit, about 79 % Cu; lead, zinc and other "
+        "metals in the matte lower it)"
     ),
     Reason.GRADE_BELOW_CHARGE: (
         "the charge gives a richer matte than asked for, even with no iron oxidised; raise "
@@ -128,8 +130,12 @@ _SENTENCES = {
         "or add a sulfide concentrate"
     ),
     Reason.OXYGEN_BEYOND_MATTE: (
-        "this much oxygen would burn all the iron sulfide and leave no matte below about 79 % Cu; "
+        "this much oxygen per tonne would burn all the iron sulfide, so copper metal would form; "
         "lower smelting.oxygen_per_tonne"
+    ),
+    Reason.OXYGEN_SHORT_OF_MATTE: (
+        "this little oxygen oxidises less iron than even a lean matte leaves to the slag; raise "
+        "smelting.oxygen_per_tonne"
     ),
     Reason.NEGATIVE_OXYGEN: "the charge would need less than no oxygen; raise smelting.matte_grade",
     Reason.ENRICHMENT_ABOVE_PURITY: (

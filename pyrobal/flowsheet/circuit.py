@@ -10,10 +10,12 @@ import functools
 import operator
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from pyrobal.arrays import FloatN, Floats, IntN, take
+from pyrobal.constants import T_STANDARD
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.plant import anode_furnace, converting, electrorefining, gas_train, slag_cleaning
 from pyrobal.plant import smelting as furnace
@@ -53,6 +55,28 @@ class Circuit:
     back: Mapping[str, Stream]
     returns: Mapping[str, Stream]
 
+    def steps(self) -> dict[str, Any]:
+        """Section of the case -> result, in plant order."""
+        names = ("smelting", "slag_cleaning", "converting", "anode_furnace", "electrorefining")
+        return {name: getattr(self, name) for name in names if getattr(self, name) is not None}
+
+
+# Way back -> the step it comes from and the step it goes to.
+WAYS = {
+    "converting_slag": ("converting", "smelting"),
+    "cleaned_matte": ("slag_cleaning", "smelting"),
+    "slag_concentrate": ("slag_cleaning", "smelting"),
+    "furnace_dust": ("smelting", "smelting"),
+    "converting_dust": ("converting", "smelting"),
+    "slag_to_clean": ("converting", "slag_cleaning"),
+    "anode_slag": ("anode_furnace", "converting"),
+    "rejects_to_converting": ("anode_furnace", "converting"),
+    "scrap_to_converting": ("electrorefining", "converting"),
+    "rejects_to_anode_furnace": ("anode_furnace", "anode_furnace"),
+    "scrap_to_anode_furnace": ("electrorefining", "anode_furnace"),
+}
+_MOLTEN = ("converting_slag", "cleaned_matte", "slag_to_clean")
+
 
 def once_around(inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream]) -> Circuit:
     """Run the steps in the order the copper meets them."""
@@ -76,14 +100,15 @@ def _furnace_settings(inputs: Inputs) -> furnace.SmeltingSettings:
 
 
 def _charge(feeds: Feeds, back: Mapping[str, Stream], inputs: Inputs) -> furnace.Charge:
-    returns = {name: _molten(back[name]) for name in _MOLTEN_TO_SMELTING if name in back}
-    returns |= {name: Material.of(back[name]) for name in _COLD_TO_SMELTING if name in back}
+    returns = _put_back(back, "smelting")
     material = functools.reduce(operator.add, [feeds.smelting, *returns.values()])
     return furnace.Charge(material, feeds.concentrate_rate, feeds.silica, feeds.lime, returns)
 
 
-_MOLTEN_TO_SMELTING = ("converting_slag", "cleaned_matte")
-_COLD_TO_SMELTING = ("slag_concentrate", "furnace_dust", "converting_dust")
+def _put_back(back: Mapping[str, Stream], step: str) -> dict[str, Material]:
+    """What goes back to a step, by the name of its way."""
+    names = [name for name, (_, to) in WAYS.items() if to == step and name in back]
+    return {name: (_molten if name in _MOLTEN else Material.of)(back[name]) for name in names}
 
 
 def _molten(stream: Stream) -> Material:
@@ -118,11 +143,7 @@ def _convert(
     if cleaned is not None and cleaned.matte is not None and _matte_to(inputs) == "converting":
         matte = mix(matte, cleaned.matte)
     reverts = [feeds.converting] if feeds.converting is not None else []
-    reverts += [
-        Material.of(back[n])
-        for n in ("anode_slag", "rejects_to_converting", "scrap_to_converting")
-        if n in back
-    ]
+    reverts += _put_back(back, "converting").values()
     return converting.solve(matte, tuple(reverts), feeds.silica, feeds.lime, inputs.site, inputs.converting)
 
 
@@ -132,9 +153,7 @@ def _refine(
     s = inputs.anode_furnace
     if s is None or converted is None:
         return None
-    melted = [
-        Material.of(back[n]) for n in ("rejects_to_anode_furnace", "scrap_to_anode_furnace") if n in back
-    ]
+    melted = _put_back(back, "anode_furnace").values()
     reverts = functools.reduce(operator.add, melted) if melted else None
     return anode_furnace.solve(
         converted.blister, reverts, inputs.site, s, feeds.fuels[s.reductant], feeds.fuels[s.fuel]
@@ -253,3 +272,12 @@ def pack(streams: Mapping[str, Stream], pattern: Mapping[str, Stream], n: int) -
         columns.append(np.broadcast_to(on_phase(stream, like.phase), (n, len(like.phase))))
         columns.append(np.broadcast_to(stream.T, (n,))[:, None])
     return np.concatenate(columns, axis=1)
+
+
+def nothing_back(pattern: Mapping[str, Stream]) -> Floats:
+    """Tears (1, K) of a plant that starts empty."""
+    none = {name: Stream(like.phase, np.zeros((1, len(like.phase))), _COLD) for name, like in pattern.items()}
+    return pack(none, pattern, 1)
+
+
+_COLD = np.array([T_STANDARD])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -22,6 +23,11 @@ class GasSide:
     acid_plant: acid_plant.AcidPlantResult | None = None
     load: load.LoadResult | None = None
     emissions: emissions.EmissionsResult | None = None
+
+    def steps(self) -> dict[str, Any]:
+        """Section of the case -> result, in plant order."""
+        names = ("gas_train", "acid_plant", "load", "emissions")
+        return {name: getattr(self, name) for name in names if getattr(self, name) is not None}
 
 
 def gas_side(inputs: Inputs, circuit: Circuit, copper: FloatN, sulfur_fed: FloatN) -> GasSide:

@@ -13,6 +13,7 @@ from pyrobal.flowsheet.circuit import Circuit, Feeds
 from pyrobal.flowsheet.fence import plant_ledger, step_ledgers
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.offgas import GasSide
+from pyrobal.flowsheet.reach import Reach
 from pyrobal.numerics.recycle import FixedPoint
 from pyrobal.plant import smelting as furnace
 from pyrobal.plant.acid_plant import AcidPlantResult
@@ -35,7 +36,7 @@ class Results:
 
     circuit, gas_side : the steps, also reached by their own names below
     recycle : how the recycles converged; None where nothing goes back
-    reason : (N,) errors.Reason of the first step that failed, in plant order
+    reach : the reason of every step that failed, and which others it takes the answer from
     """
 
     inputs: Inputs
@@ -45,12 +46,17 @@ class Results:
     circuit: Circuit
     gas_side: GasSide
     recycle: FixedPoint | None
-    reason: IntN
+    reach: Reach
 
     @property
     def scenarios(self) -> int:
         """N."""
         return len(self.reason)
+
+    @functools.cached_property
+    def reason(self) -> IntN:
+        """(N,) errors.Reason; SOLVED where every step has an answer."""
+        return self.reach.reason()
 
     @property
     def solved(self) -> BoolN:
@@ -60,7 +66,7 @@ class Results:
     @property
     def fed(self) -> BoolN:
         """(N,) True where at least the feed has an answer."""
-        return np.asarray((self.feed.reason == Reason.SOLVED) & self.inputs.finite())
+        return np.asarray(self.reach.reason("feed") == Reason.SOLVED)
 
     @property
     def charge(self) -> furnace.Charge:

@@ -10,12 +10,22 @@ from dataclasses import replace
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, IntN, join
+from pyrobal.arrays import FloatN, join
 from pyrobal.errors import Reason
-from pyrobal.flowsheet.circuit import Circuit, Feeds, Loop, element_groups, once_around, pack
+from pyrobal.flowsheet.circuit import (
+    WAYS,
+    Circuit,
+    Feeds,
+    Loop,
+    element_groups,
+    nothing_back,
+    once_around,
+    pack,
+)
 from pyrobal.flowsheet.fence import plant_ledger
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.offgas import GasSide, gas_side
+from pyrobal.flowsheet.reach import RECYCLE, Reach
 from pyrobal.flowsheet.results import Results
 from pyrobal.numerics.recycle import FixedPoint, fixed_point
 from pyrobal.plant import dryer, feed
@@ -55,8 +65,8 @@ def _solve(inputs: Inputs, n: int) -> Results:
     feeds = _feeds(fed, blend, fuels)
     circuit, recycle = _closed(inputs, feeds, n)
     gas = gas_side(inputs, circuit, _copper(circuit), _sulfur_fed(inputs, fed, dried, circuit))
-    reason = _reason(n, inputs, fed, circuit, recycle, gas)
-    return Results(inputs, fed, dried, feeds, circuit, gas, recycle, reason)
+    reach = _reach(n, inputs, fed, circuit, recycle, gas)
+    return Results(inputs, fed, dried, feeds, circuit, gas, recycle, reach)
 
 
 def _sulfur_fed(
@@ -76,8 +86,9 @@ def _closed(inputs: Inputs, feeds: Feeds, n: int) -> tuple[Circuit, FixedPoint |
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
         second = once_around(inputs, feeds, first.returns)  # only now does every way carry all its species
         loop = Loop(inputs, feeds, second.returns)
-        start, groups = pack(second.returns, loop.pattern, n), element_groups(loop.pattern)
-        found = fixed_point(loop, start, groups=groups)
+        start = pack(second.returns, loop.pattern, n)
+        start = np.where(np.isfinite(start).all(axis=1, keepdims=True), start, nothing_back(loop.pattern))
+        found = fixed_point(loop, start, groups=element_groups(loop.pattern))
         return once_around(inputs, feeds, loop.streams(found.tears)), found
 
 
@@ -114,18 +125,14 @@ def _copper(c: Circuit) -> FloatN:
     return product.elements()[:, _CU] * ATOMIC_MASS[_CU]
 
 
-def _reason(
+def _reach(
     n: int, inputs: Inputs, fed: feed.FeedResult, c: Circuit, recycle: FixedPoint | None, gas: GasSide
-) -> IntN:
-    """(N,) the first reason that is not SOLVED, in plant order."""
-    finite = np.where(inputs.finite(), Reason.SOLVED, Reason.INPUT_NOT_FINITE)
-    steps = (c.smelting, c.slag_cleaning, c.converting, c.anode_furnace, c.electrorefining)
-    gases = (gas.gas_train, gas.acid_plant, gas.load, gas.emissions)
-    reasons = [finite, fed.reason, *(step.reason for step in steps if step is not None)]
+) -> Reach:
+    """The reason of every step of the case, in plant order."""
+    finite = np.where(inputs.finite(), fed.reason, Reason.INPUT_NOT_FINITE)
+    own = {"feed": np.broadcast_to(finite, (n,)).astype(np.int64)}
+    own |= {name: step.reason for name, step in c.steps().items()}
     if recycle is not None:
-        reasons.append(np.where(recycle.converged, Reason.SOLVED, Reason.RECYCLE_NOT_CLOSED))
-    reasons += [step.reason for step in gases if step is not None]
-    result = np.zeros(n, dtype=np.int64)
-    for reason in reasons:
-        result = np.where(result == Reason.SOLVED, reason, result)
-    return result
+        own[RECYCLE] = np.where(recycle.converged, Reason.SOLVED, Reason.RECYCLE_NOT_CLOSED)
+    own |= {name: step.reason for name, step in gas.steps().items()}
+    return Reach(own, tuple(WAYS[name] for name in c.back))

@@ -55,10 +55,11 @@ def fixed_point(
     1965, J. ACM 12, 547-560; Walker & Ni 2011, SIAM J. Numer. Anal. 49, 1715-1735), each column in proportion
     to its own size and each group for itself: an element that goes round often does not hold up the others.
     Where mixing would reach far beyond a plain pass, the plain pass stands. A scenario that has converged is
-    frozen, so it does not depend on its neighbours; one that turns nan stops alone. An imaginary part of what
-    comes back is carried over to the tears to first order, see ``arrays.zeros``.
+    frozen, so it does not depend on its neighbours; one that turns nan stops alone, at what was last sent in,
+    so that one more pass shows where it breaks. An imaginary part of what comes back is carried over to the
+    tears to first order, see ``arrays.zeros``.
     """
-    tears, whole = loop.around(start), loop
+    tears, whole = _last_good(loop.around(start), start), loop
     if np.iscomplexobj(tears):
         tears, loop = tears.real.copy(), _Real(loop)
     every = [np.arange(start.shape[1])] if groups is None else groups
@@ -75,7 +76,7 @@ def fixed_point(
         for columns in every:
             tears[live[:, None], columns] = _mixed([(s[:, columns], b[:, columns]) for s, b in history])
         open_ = (change[live] > tolerance) & np.isfinite(change[live])
-        tears[live[~open_]] = back[~open_]
+        tears[live[~open_]] = _last_good(back, sent)[~open_]
         if not open_.all():
             live, part = live[open_], part.take(np.flatnonzero(open_))
             history = [(s[open_], b[open_]) for s, b in history]
@@ -84,6 +85,11 @@ def fixed_point(
     if whole is not loop:
         tears = _carried(whole, tears, every)
     return FixedPoint(tears, change <= tolerance, count, change)
+
+
+def _last_good(back: Floats, sent: Floats) -> Floats:
+    """What came back, and where that is nan what was sent in."""
+    return np.where(np.isfinite(back).all(axis=1, keepdims=True), back, sent)
 
 
 @dataclass(frozen=True)

@@ -39,14 +39,14 @@ def messages(results: Results, scenario: int = 0) -> list[Message]:
     """Everything worth saying about one scenario, the gravest first."""
     reason = Reason(int(results.reason[scenario]))
     if reason is not Reason.SOLVED:
-        return [Message("limit", _failed_step(results, scenario), reason.text), *_safety(results, scenario)]
+        step = results.reach.failed(scenario)
+        section = "concentrate" if step == "feed" else step
+        return [Message("limit", section, reason.text), *_safety(results, scenario)]
     found = [m for rule in _RULES for m in rule(results, scenario)]
     order = {"caution": 0, "note": 1, "safety": 2}
     return sorted([*found, *_safety(results, scenario)], key=lambda m: order[m.level])
 
 
-STEPS = ("slag_cleaning", "converting", "anode_furnace", "electrorefining", "gas_train", "acid_plant", "load",
-         "emissions")  # fmt: skip
 _CAUTIOUS = {
     "slag_cleaning": slag_cleaning,
     "converting": converting,
@@ -55,17 +55,6 @@ _CAUTIOUS = {
     "load": load,
     "emissions": emissions,
 }
-
-
-def _failed_step(r: Results, i: int) -> str:
-    """The section of the first step without an answer."""
-    if r.feed.reason[0 if len(r.feed.reason) == 1 else i] != Reason.SOLVED:
-        return "concentrate"
-    for name in ("smelting", *STEPS):
-        step = getattr(r, name)
-        if step is not None and step.reason[0 if len(step.reason) == 1 else i] != Reason.SOLVED:
-            return name
-    return "recycle"
 
 
 def _steps(r: Results, i: int) -> Iterator[Message]:

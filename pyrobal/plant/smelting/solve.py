@@ -16,6 +16,7 @@ from pyrobal.plant.smelting.equilibrium import Constants, Potentials, magnetite_
 from pyrobal.plant.smelting.furnace import (
     COLDEST,
     HOTTEST,
+    LEAN,
     RICH,
     SHIFT,
     Allotments,
@@ -252,7 +253,10 @@ def _cold(stream: Stream, share: FloatN) -> Entry:
 
 def _reasons(f: Furnace, z: Floats, converged: BoolN, m: Melt, h: Heat) -> IntN:
     """Why a scenario has no answer; the first limit in the list that is broken is named."""
-    reason = np.where(converged, _impossible(m, np.array(Reason.SOLVED)), _unsolved(f))
+    reason = np.where(converged, _impossible(m, np.array(Reason.SOLVED)), _unsolved(f, m))
+    if "grade" in f.names:  # then it is the oxygen that was asked for
+        for grade, oxygen in _BY_OXYGEN.items():
+            reason = np.where(reason == grade, oxygen, reason)
     good = reason == Reason.SOLVED
     T = f.s.slag_temperature + f.unknowns(z)[1]
     y, free = f.s.enrichment, f.s.close_heat_with == "enrichment"
@@ -267,18 +271,30 @@ def _reasons(f: Furnace, z: Floats, converged: BoolN, m: Melt, h: Heat) -> IntN:
     return reason.astype(np.int64)
 
 
-def _unsolved(f: Furnace) -> Floats:
-    """Why Newton found nothing, as far as the stoichiometric guess shows it."""
+def _unsolved(f: Furnace, m: Melt) -> Floats:
+    """Why Newton found nothing, as far as the stoichiometric guess, and where it stopped, show it."""
     z = start(f)
     u, shift = f.unknowns(z)
-    reason = _impossible(m_.melt(f.bath, u), np.array(Reason.NOT_CONVERGED))
+    spent = m.fes * m_.M_FES < IRON_SULFIDE_SPENT * m.matte_mass
+    otherwise = np.where(spent, Reason.GRADE_LEAVES_NO_IRON_SULFIDE, Reason.NOT_CONVERGED)
+    reason = _impossible(m_.melt(f.bath, u), otherwise)
     if "grade" in f.names:
         reason = np.where(u.grade > RICH - 0.01, Reason.OXYGEN_BEYOND_MATTE, reason)
+        reason = np.where(u.grade < LEAN + 0.01, Reason.OXYGEN_SHORT_OF_MATTE, reason)
     if "shift" in f.names:
         T = f.s.slag_temperature + shift
         at_the_end = (T < COLDEST + 0.1 * SHIFT) | (T > HOTTEST - 0.1 * SHIFT)
         reason = np.where(at_the_end, Reason.TEMPERATURE_OUT_OF_REACH, reason)
     return reason
+
+
+# Share of the matte: with less FeS the oxygen potential, and the copper in the slag, rise without bound.
+IRON_SULFIDE_SPENT = 0.01
+_BY_OXYGEN = {
+    Reason.GRADE_LEAVES_NO_IRON_SULFIDE: Reason.OXYGEN_BEYOND_MATTE,
+    Reason.GRADE_BELOW_CHARGE: Reason.OXYGEN_SHORT_OF_MATTE,
+    Reason.NEGATIVE_OXYGEN: Reason.OXYGEN_SHORT_OF_MATTE,
+}
 
 
 def _impossible(m: Melt, otherwise: Floats) -> Floats:
