@@ -6,6 +6,7 @@ the step has none; everything else stands.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
@@ -34,6 +35,8 @@ _TAKES: dict[str, tuple[str, ...]] = {
 }
 # A limit that is met is a cause. Round a loop these follow from it, and say something only on their own.
 _SYMPTOMS = (Reason.NOT_CONVERGED, Reason.RECYCLE_NOT_CLOSED)
+# Limits of time and temperature: such a step cannot be run, but what goes back from it is what it would be.
+_AMOUNTS_STAND = (Reason.BATH_FREEZES, Reason.BATH_OVERHEATS, Reason.BLOWS_LONGER_THAN_CYCLE)
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,30 +50,46 @@ class Reach:
     own: Mapping[str, IntN]
     back: tuple[tuple[str, str], ...]
 
-    def reason(self, *steps: str) -> IntN:
-        """(N,) why readings of ``steps`` have no answer; without a name, why not every step has one."""
-        return self._worst(self._before(steps or self.own))[1]
+    @functools.cached_property
+    def reasons(self) -> Mapping[str, IntN]:
+        """Step -> (N,) why it has no answer: a limit met in it, or in a step it lives on."""
+        return {step: self._reason(step) for step in _TAKES if step != RECYCLE}
+
+    @property
+    def reason(self) -> IntN:
+        """(N,) why not every step has an answer."""
+        return _first(self.own)[1]
 
     def failed(self, scenario: int) -> str:
         """The step that the reason of a scenario comes from."""
-        steps = list(self.own)
-        return steps[int(self._worst(steps)[0][scenario])]
+        return list(self.own)[int(_first(self.own)[0][scenario])]
 
-    def _before(self, steps: Collection[str]) -> list[str]:
-        """The steps that ``steps`` live on, themselves included, in plant order."""
-        found, new = set(steps), set(steps)
-        while new:
-            takes = {source for step in new for source in _TAKES[step]}
-            takes |= {source for came, to in self.back if to in new for source in (came, RECYCLE)}
-            new = takes - found
-            found |= new
-        return [step for step in self.own if step in found]
+    def _reason(self, step: str) -> IntN:
+        above, around = _lives_on(step, ()), _lives_on(step, self.back)
+        handed = {name: x if name in above else self._handed_back(x) for name, x in self.own.items()}
+        return _first({name: reason for name, reason in handed.items() if name in around})[1]
 
-    def _worst(self, steps: Collection[str]) -> tuple[IntN, IntN]:
-        """Which of the steps has the reason to be named, and the reason; the first in plant order."""
-        reasons = np.stack(np.broadcast_arrays(*(self.own[step] for step in steps)))
-        rank = np.where(reasons == Reason.SOLVED, len(_SYMPTOMS) + 1, 0)
-        for k, symptom in enumerate(_SYMPTOMS, start=1):
-            rank = np.where(reasons == symptom, k, rank)
-        first = rank.argmin(axis=0)
-        return first, np.take_along_axis(reasons, first[None, :], axis=0)[0]
+    def _handed_back(self, reason: IntN) -> IntN:
+        settled = np.isin(reason, _AMOUNTS_STAND) & (self.own.get(RECYCLE, reason) == Reason.SOLVED)
+        return np.where(settled, Reason.SOLVED, reason)
+
+
+def _lives_on(step: str, back: Collection[tuple[str, str]]) -> set[str]:
+    """The steps whose products reach a step, itself included."""
+    found, new = {step}, {step}
+    while new:
+        takes = {source for name in new for source in _TAKES[name]}
+        takes |= {source for came, to in back if to in new for source in (came, RECYCLE)}
+        new = takes - found
+        found |= new
+    return found
+
+
+def _first(reasons: Mapping[str, IntN]) -> tuple[IntN, IntN]:
+    """(N,) place and reason of the step to be named: first cause, else first symptom."""
+    every = np.stack(np.broadcast_arrays(*reasons.values()))
+    rank = np.where(every == Reason.SOLVED, len(_SYMPTOMS) + 1, 0)
+    for k, symptom in enumerate(_SYMPTOMS, start=1):
+        rank = np.where(every == symptom, k, rank)
+    place = rank.argmin(axis=0)
+    return place, np.take_along_axis(every, place[None, :], axis=0)[0]

@@ -56,17 +56,12 @@ class Results:
     @functools.cached_property
     def reason(self) -> IntN:
         """(N,) errors.Reason; SOLVED where every step has an answer."""
-        return self.reach.reason()
+        return self.reach.reason
 
     @property
     def solved(self) -> BoolN:
         """(N,) True where every step has an answer."""
         return np.asarray(self.reason == Reason.SOLVED)
-
-    @property
-    def fed(self) -> BoolN:
-        """(N,) True where at least the feed has an answer."""
-        return np.asarray(self.reach.reason("feed") == Reason.SOLVED)
 
     @property
     def charge(self) -> furnace.Charge:

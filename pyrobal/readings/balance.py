@@ -100,29 +100,33 @@ def _copper_with_schedule(r: Results) -> FloatN:
     return x.settings.count / x.wanted * r.converting.cycle.blister * (1.0 - x.lost)
 
 
+_READING = functools.partial(Reading, needs="ledger")
+
 READINGS = (
-    Reading(
+    _READING(
         "load.copper", "t/d", "blister copper that the vessels make with this schedule",
         _copper_with_schedule, needs="load",
     ),
-    Reading("plant.oxygen", "Nm3/h", "industrial oxygen of all furnaces, at its purity", _industrial_oxygen),
-    Reading("plant.fuel_heat", "MW", "fuels and reductants of all steps, by lower heating value", _fuel_heat),
-    Reading("plant.flux", "t/h", "fluxes of all furnaces, wet", _flux),
-    Reading(
+    _READING("plant.oxygen", "Nm3/h", "industrial oxygen of all furnaces, at its purity", _industrial_oxygen),
+    _READING(
+        "plant.fuel_heat", "MW", "fuels and reductants of all steps, by lower heating value", _fuel_heat
+    ),
+    _READING("plant.flux", "t/h", "fluxes of all furnaces, wet", _flux),
+    _READING(
         "plant.power", "MW", "electric power of furnace, cells, fans and blower; oxygen plant and drives not",
         _power,
     ),
-    Reading("plant.co2", "t/h", "direct CO2: carbon of fuels, reductants, flux and charge", _carbon_dioxide),
-    Reading("recovery.Cu", "%", "copper in the last copper product, of all copper fed", _recovery),
-    Reading(
+    _READING("plant.co2", "t/h", "direct CO2: carbon of fuels, reductants, flux and charge", _carbon_dioxide),
+    _READING("recovery.Cu", "%", "copper in the last copper product, of all copper fed", _recovery),
+    _READING(
         "deportment.<X>", "%", "share of an element that leaves the plant for good by an outlet",
         _deportment, _deportment_members,
     ),
-    Reading(
+    _READING(
         "balance.<X>.closure", "-", "(out - in) / in of an element at the fence of the plant",
         lambda r, e: r.ledger.closure(e), _elements,
     ),
-    Reading(
+    _READING(
         "balance.heat.closure", "-", "heat in less heat out over the heat turned over, of the worst step",
         _heat_closure,
     ),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from pyrobal.arrays import FloatN
+from pyrobal.arrays import FloatN, IntN
 from pyrobal.flowsheet.results import Results
 
 
@@ -16,7 +16,8 @@ class Reading:
     unit : plant unit shown to people; a function of the results where it depends on the case
     compute : results (and the member, for a family) -> (N,) SI
     members : results -> names that stand in for <X>; None for a single reading
-    needs : steps of the plant it takes, attributes of Results with + between them
+    needs : steps of the plant it takes, attributes of Results with + between them; the first of them is the
+        one it is read off, and has no answer where that has none
     """
 
     key: str
@@ -38,6 +39,10 @@ class Reading:
     def present(self, results: Results) -> bool:
         """True where the case has the step this reading belongs to."""
         return all(getattr(results, step) is not None for step in self.needs.split("+"))
+
+    def reason(self, results: Results) -> IntN:
+        """(N,) why it has no value: SOLVED where its step, and all that step lives on, has an answer."""
+        return results.reach.reasons[self.needs.partition("+")[0]]
 
     def keys(self, results: Results) -> list[str]:
         """The keys this reading stands for in a case."""

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from pyrobal.arrays import FloatN
+from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.readings import (
     acid,
@@ -81,7 +82,7 @@ def keys(results: Results) -> list[str]:
 
 
 def evaluate(results: Results, key: str) -> FloatN:
-    """The values of one reading, (N,) in SI; nan where the scenario has no answer (see ``results.reason``).
+    """The values of one reading, (N,) in SI; nan where ``Reading.reason`` says why it has none.
 
     Raises KeyError for a key the case does not have.
     """
@@ -103,5 +104,4 @@ def _values(results: Results, reading: Reading, key: str) -> FloatN:
     with np.errstate(all="ignore"):
         value: Any = reading.compute(results, member) if member else reading.compute(results)
     value = np.broadcast_to(np.asarray(value, dtype=float), (results.scenarios,))
-    fed = key.startswith(("feed.", "dryer."))  # known whatever becomes of the furnace
-    return np.where(results.fed if fed else results.solved, value, np.nan)
+    return np.where(reading.reason(results) == Reason.SOLVED, value, np.nan)

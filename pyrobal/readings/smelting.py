@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 
 from pyrobal.arrays import FloatN
@@ -103,95 +105,97 @@ def _temperature(stream: Stream) -> FloatN:
     return stream.T
 
 
+_READING = functools.partial(Reading, needs="smelting")
+
 READINGS = (
-    Reading(
+    _READING(
         "smelting.oxygen.demand",
         "Nm3/h",
         "pure O2 to supply with the process gas for the charge, oxygen efficiency included, fuel not",
         lambda r: r.smelting.melt.oxygen_demand,
     ),
-    Reading(
+    _READING(
         "smelting.oxygen.per_tonne",
         "Nm3/t",
         "the same per tonne of dry concentrate",
         lambda r: r.smelting.melt.oxygen_demand / r.feed.dry_rate,
     ),
-    Reading(
+    _READING(
         "smelting.oxygen.for_fuel",
         "Nm3/h",
         "pure O2 the fuel burns with",
         lambda r: r.smelting.oxygen_for_fuel,
     ),
-    Reading(
+    _READING(
         "smelting.oxygen.industrial",
         "Nm3/h",
         "industrial oxygen delivered, at its purity",
         lambda r: r.smelting.heat.industrial,
     ),
-    Reading("smelting.air", "Nm3/h", "air blown, dry", lambda r: r.smelting.heat.air),
-    Reading(
+    _READING("smelting.air", "Nm3/h", "air blown, dry", lambda r: r.smelting.heat.air),
+    _READING(
         "smelting.process_gas",
         "Nm3/h",
         "air and industrial oxygen together, dry",
         lambda r: r.smelting.heat.air + r.smelting.heat.industrial,
     ),
-    Reading("smelting.enrichment", "vol%", "O2 in the dry process gas", lambda r: r.smelting.enrichment),
-    Reading("smelting.flux.silica", "t/h", "silica flux, wet as fed", lambda r: r.smelting.silica_flux),
-    Reading("smelting.flux.lime", "t/h", "lime flux, wet as fed", lambda r: r.smelting.lime_flux),
-    Reading("smelting.fuel", _fuel_unit, "fuel fired", lambda r: r.smelting.heat.fuel),
-    Reading("smelting.fuel_heat", "MW", "fuel fired, by lower heating value", fuel_heat),
-    Reading("smelting.cold_charge", "t/h", "own matte put back cold to hold the heat", _cold_charge),
-    Reading("smelting.matte.rate", "t/h", "matte tapped", lambda r: r.smelting.matte.mass()),
-    Reading("smelting.matte.temperature", "degC", "matte tapped", lambda r: r.smelting.matte.T),
-    Reading(
+    _READING("smelting.enrichment", "vol%", "O2 in the dry process gas", lambda r: r.smelting.enrichment),
+    _READING("smelting.flux.silica", "t/h", "silica flux, wet as fed", lambda r: r.smelting.silica_flux),
+    _READING("smelting.flux.lime", "t/h", "lime flux, wet as fed", lambda r: r.smelting.lime_flux),
+    _READING("smelting.fuel", _fuel_unit, "fuel fired", lambda r: r.smelting.heat.fuel),
+    _READING("smelting.fuel_heat", "MW", "fuel fired, by lower heating value", fuel_heat),
+    _READING("smelting.cold_charge", "t/h", "own matte put back cold to hold the heat", _cold_charge),
+    _READING("smelting.matte.rate", "t/h", "matte tapped", lambda r: r.smelting.matte.mass()),
+    _READING("smelting.matte.temperature", "degC", "matte tapped", lambda r: r.smelting.matte.T),
+    _READING(
         "smelting.matte.grade", "wt%", "copper in the matte", lambda r: element_share(r.smelting.matte, "Cu")
     ),
-    Reading(
+    _READING(
         "smelting.matte.assay.<X>",
         "wt%",
         "element in the matte",
         lambda r, e: element_share(r.smelting.matte, e),
         lambda r: present_elements(r.smelting.matte),
     ),
-    Reading("smelting.slag.rate", "t/h", "slag tapped", lambda r: r.smelting.slag.mass()),
-    Reading("smelting.slag.temperature", "degC", "slag tapped", lambda r: r.smelting.slag.T),
-    Reading(
+    _READING("smelting.slag.rate", "t/h", "slag tapped", lambda r: r.smelting.slag.mass()),
+    _READING("smelting.slag.temperature", "degC", "slag tapped", lambda r: r.smelting.slag.T),
+    _READING(
         "smelting.slag.assay.<X>",
         "wt%",
         "oxide or element in the slag; Fe, Cu and S in every form",
         lambda r, name: slag_assay(r.smelting.slag, name),
         lambda r: slag_members(r.smelting.slag),
     ),
-    Reading(
+    _READING(
         "smelting.slag.fe_sio2",
         "-",
         "mass ratio of total Fe to SiO2",
         lambda r: r.smelting.melt.slag_iron * M_FE / r.smelting.melt.supply.silica,
     ),
-    Reading(
+    _READING(
         "smelting.slag.magnetite", "wt%", "Fe3O4 in the slag", lambda r: slag_assay(r.smelting.slag, "Fe3O4")
     ),
-    Reading(
+    _READING(
         "smelting.slag.copper",
         "wt%",
         "copper in the slag, all forms",
         lambda r: element_share(r.smelting.slag, "Cu"),
     ),
-    Reading("smelting.slag.viscosity", "Pa s", "viscosity of the slag, free of solids", _viscosity),
-    Reading(
+    _READING("smelting.slag.viscosity", "Pa s", "viscosity of the slag, free of solids", _viscosity),
+    _READING(
         "smelting.gas.flow_wet",
         "Nm3/h",
         "gas leaving the uptake, in-leakage included",
         lambda r: r.smelting.gas.total(),
     ),
-    Reading(
+    _READING(
         "smelting.gas.flow_dry",
         "Nm3/h",
         "the same without water vapour",
         lambda r: r.smelting.gas.total() - r.smelting.gas.amount("H2O(g)"),
     ),
     *(
-        Reading(
+        _READING(
             f"smelting.gas.{name.lower()}",
             "vol%",
             f"{name} in the wet gas",
@@ -199,42 +203,44 @@ READINGS = (
         )
         for name in ("SO2", "O2", "N2", "CO2", "H2O")
     ),
-    Reading(
+    _READING(
         "smelting.gas.so2_dry",
         "vol%",
         "SO2 in the dry gas",
         lambda r: gas_share(r.smelting.gas, "SO2", dry=True),
     ),
-    Reading("smelting.gas.temperature", "degC", "gas leaving the uptake", lambda r: r.smelting.gas.T),
-    Reading(
+    _READING("smelting.gas.temperature", "degC", "gas leaving the uptake", lambda r: r.smelting.gas.T),
+    _READING(
         "smelting.gas.so2_load",
         "t/h",
         "SO2 that must be captured",
         lambda r: r.smelting.gas.amount("SO2(g)") * M_SO2,
     ),
-    Reading(
+    _READING(
         "smelting.gas.acid_equivalent",
         "t/d",
         "the same as 100 % H2SO4",
         lambda r: r.smelting.gas.amount("SO2(g)") * M_ACID,
     ),
-    Reading("smelting.dust.rate", "t/h", "dust carried out of the furnace", lambda r: r.smelting.dust.mass()),
-    Reading("smelting.dust.returned", "t/h", "dust put back", _dust_returned),
-    Reading(
+    _READING(
+        "smelting.dust.rate", "t/h", "dust carried out of the furnace", lambda r: r.smelting.dust.mass()
+    ),
+    _READING("smelting.dust.returned", "t/h", "dust put back", _dust_returned),
+    _READING(
         "smelting.dust.assay.<X>",
         "wt%",
         "element in the dust",
         lambda r, e: element_share(r.smelting.dust, e),
         lambda r: present_elements(r.smelting.dust),
     ),
-    Reading(
+    _READING(
         "smelting.heat.in.<X>",
         "MW",
         "sensible heat above 25 degC brought in; reaction heat at 25 degC; fuel by its lower heating value",
         _heat_in,
         _heat_in_members,
     ),
-    Reading(
+    _READING(
         "smelting.heat.out.<X>",
         "MW",
         "sensible heat above 25 degC carried out, melting and silicate formation "
@@ -242,40 +248,40 @@ READINGS = (
         _heat_out,
         _heat_out_members,
     ),
-    Reading(
+    _READING(
         "smelting.heat.total", "MW", "all heat in", lambda r: r.smelting.ledger.heat_total() + evaporation(r)
     ),
-    Reading(
+    _READING(
         "smelting.heat.surplus",
         "MW",
         "heat to spare; negative where heat is short",
         lambda r: r.smelting.heat.surplus,
     ),
-    Reading(
+    _READING(
         "smelting.heat.autogenous_enrichment",
         "vol%",
         "enrichment at which no fuel and no coolant is needed",
         _autogenous,
     ),
-    Reading(
+    _READING(
         "smelting.heat.cold_charge_to_absorb",
         "t/h",
         "own cold matte that would absorb the surplus",
         lambda r: np.maximum(r.smelting.heat.surplus, 0.0) / cold_charge_takes(r),
     ),
-    Reading(
+    _READING(
         "smelting.oxygen_potential",
         "-",
         "log10 of the oxygen pressure in atm where matte, slag and gas meet",
         lambda r: r.smelting.potentials.log10_po2_atm,
     ),
-    Reading(
+    _READING(
         "smelting.sulfur_potential",
         "-",
         "log10 of the S2 pressure in bar at the same place",
         lambda r: r.smelting.potentials.log_ps2 / np.log(10.0),
     ),
-    Reading(
+    _READING(
         "smelting.slag.magnetite_equilibrium",
         "wt%",
         "Fe3O4 of the local equilibrium, before the excess",

@@ -93,10 +93,10 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
         value = float(units.display(float(si), unit))
         if math.isfinite(value):
             return Line(key, value + 0.0, unit, reading.meaning)  # + 0.0: no minus zero
-        return Line(key, math.nan, unit, reading.meaning, self._why_none(key))
+        return Line(key, math.nan, unit, reading.meaning, self._why_none(reading, key))
 
-    def _why_none(self, key: str) -> str:
-        reason = Reason(int(self.results.reason[0]))
+    def _why_none(self, reading: Reading, key: str) -> str:
+        reason = Reason(int(reading.reason(self.results)[0]))
         if reason is not Reason.SOLVED:
             return reason.text
         said = [m.text for m in self.messages if m.key == key]
