@@ -93,6 +93,17 @@ def _is_air(name: str) -> bool:
     return name.rpartition(".")[2].rpartition("_")[2] in _AIRS
 
 
+def _matte_with_schedule(r: Results) -> FloatN:
+    assert r.load is not None and r.converting is not None
+    return r.converting.matte.mass() * (1.0 - r.load.lost)
+
+
+def _concentrate_with_schedule(r: Results) -> FloatN:
+    """In proportion: with less concentrate the steady gas falls too, so a limit leaves a little more room."""
+    assert r.load is not None
+    return r.feed.dry_rate * (1.0 - r.load.lost)
+
+
 def _copper_with_schedule(r: Results) -> FloatN:
     """Copper of the cycles the matte asks for, less what is lost to waiting and to cuts above a limit."""
     assert r.load is not None and r.converting is not None and r.converting.cycle is not None
@@ -107,6 +118,10 @@ READINGS = (
         "load.copper", "t/d", "blister copper that the vessels make with this schedule",
         _copper_with_schedule, needs="load",
     ),
+    _READING("load.matte", "t/h", "matte that the vessels blow with this schedule", _matte_with_schedule,
+             needs="load"),
+    _READING("load.concentrate", "t/h", "dry concentrate for that much matte, in proportion",
+             _concentrate_with_schedule, needs="load"),
     _READING("plant.oxygen", "Nm3/h", "industrial oxygen of all furnaces, at its purity", _industrial_oxygen),
     _READING(
         "plant.fuel_heat", "MW", "fuels and reductants of all steps, by lower heating value", _fuel_heat

@@ -71,6 +71,19 @@ def _steps(r: Results, i: int) -> Iterator[Message]:
                 yield Message("caution", caution.key, caution.text)
 
 
+def _secondary_hoods(r: Results, i: int) -> Iterator[Message]:
+    secondary = r.emissions.stacks.get(emissions.SECONDARY) if r.emissions is not None else None
+    if r.emissions is None or secondary is None or r.emissions.settings.secondary_flow is not None:
+        return
+    if _one(secondary.flow, i) > 0:
+        yield Message(
+            "note",
+            "emissions.secondary_flow",
+            "not set: the stack of the secondary hoods holds only the gas they catch, without the air they "
+            "draw; its kg/h stand, its mg/Nm3 and ppm are far above what the stack would show",
+        )
+
+
 def _step_safety(r: Results) -> Iterator[Message]:
     for name in ("slag_cleaning", "converting", "anode_furnace", "gas_train", "acid_plant", "emissions"):
         if getattr(r, name) is not None:
@@ -260,4 +273,11 @@ def _safety(r: Results, i: int) -> Iterator[Message]:
         )
 
 
-_RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (_feed, _heat, _slag, _closures, _steps)
+_RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
+    _feed,
+    _heat,
+    _slag,
+    _closures,
+    _steps,
+    _secondary_hoods,
+)

@@ -134,13 +134,17 @@ def test_limited_holds_at_every_instant(vessels: str) -> None:
     assert not cautions(r)["load.time_over"].any()
 
 
+def binding(r: LoadResult) -> set[str]:
+    return {key for key, holds in cautions(r).items() if holds.any()}
+
+
 def test_limited_is_the_shortest_to_the_fineness_of_the_search() -> None:
     """One blow of 60 % of the cycle, two vessels that may not overlap: the repeat is twice the blow."""
     c = Cycle(np.array([[6.0, 4.0]]) * HOUR, np.array([[100.0, 0.0]]), np.array([[20.0, 0.0]]))
     r = schedule(c, NONE, gas(150.0), schedule="limited")
     assert 12.0 * HOUR <= r.period[0] <= (12.0 + 10.0 / 48 + 2 * 12.0 / STEPS) * HOUR
     assert r.lost[0] == pytest.approx(1 - 10.0 * HOUR / r.period[0])
-    assert cautions(r)["load.lost"].all()
+    assert binding(r) == {"acid_plant.flow_limit"}
 
 
 def test_limited_asks_for_no_more_than_needed() -> None:
@@ -166,7 +170,7 @@ def test_what_is_cut_above_a_limit() -> None:
     assert r.over[0] == pytest.approx(0.5)
     assert r.lost[0] == pytest.approx(0.25)
     assert r.lost_waiting[0] == 0.0
-    assert cautions(r)["load.time_over"].all()
+    assert binding(r) == {"load.time_over", "acid_plant.flow_limit"}
     assert r.utilisation.max() == pytest.approx(250.0 / 200.0)
 
 
@@ -182,7 +186,16 @@ def test_cycles_that_are_asked_for() -> None:
     fast = schedule(cycle(), cycles=np.array([2.0 / (5 * HOUR)]))
     assert fast.period[0] == pytest.approx(6.5 * HOUR)
     assert fast.lost[0] == pytest.approx(1 - 5.0 / 6.5)
-    assert cautions(fast)["load.lost"].all() and not cautions(slow)["load.lost"].any()
+    assert binding(fast) == {"load.vessels"} and not binding(slow)
+
+
+def test_the_limit_that_binds_is_named() -> None:
+    """Two blows of 100 with 20 SO2 together: room for 150 or for 30, whichever is less of what they make."""
+    by_flow = schedule(half(), NONE, gas(120.0, 30.0), schedule="given", start_2=0.0)
+    assert binding(by_flow) == {"load.time_over", "acid_plant.flow_limit"}
+    by_so2 = schedule(half(), NONE, gas(150.0, 20.0), schedule="given", start_2=0.0)
+    assert binding(by_so2) == {"load.time_over", "acid_plant.so2_limit"}
+    assert not binding(schedule(half(), NONE, gas(300.0, 50.0), schedule="given", start_2=0.0))
 
 
 def test_schedules_that_cannot_be() -> None:

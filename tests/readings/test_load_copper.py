@@ -6,6 +6,7 @@ import pytest
 
 from pyrobal.case.load import load_case
 from pyrobal.flowsheet.solve import solve
+from pyrobal.readings.messages import messages
 from pyrobal.readings.registry import evaluate
 
 
@@ -19,3 +20,20 @@ def test_copper_is_the_blister_less_what_the_limit_costs() -> None:
     assert 0 < kept < 1
     expected = kept * evaluate(bound, "converting.blister.rate")[0]
     assert evaluate(bound, "load.copper")[0] == pytest.approx(expected, rel=1e-6)
+    for held, full in (("load.matte", "converting.matte"), ("load.concentrate", "feed.dry_rate")):
+        whole = bound.converting.matte.mass() if full == "converting.matte" else evaluate(bound, full)
+        assert evaluate(bound, held)[0] == pytest.approx(kept * whole[0], rel=1e-9)
+
+
+def test_the_message_names_the_limit_and_the_full_rates() -> None:
+    bound = solve(load_case("cases/marram_sound.toml", ["acid_plant.so2_limit=60 t/h"]).inputs)
+    said = {m.key: m.text for m in messages(bound)}
+    assert "all rates of this result are for the full matte" in said["acid_plant.so2_limit"]
+    assert "load.vessels" not in said and "acid_plant.flow_limit" not in said
+
+
+def test_secondary_hoods_without_their_air_are_told() -> None:
+    plain = solve(load_case("cases/marram_sound.toml").inputs)
+    assert [m.level for m in messages(plain) if m.key == "emissions.secondary_flow"] == ["note"]
+    drawn = solve(load_case("cases/marram_sound.toml", ["emissions.secondary_flow=250000 Nm3/h"]).inputs)
+    assert not [m for m in messages(drawn) if m.key == "emissions.secondary_flow"]

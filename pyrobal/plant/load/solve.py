@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, Floats, IntN
+from pyrobal.arrays import BoolN, Bools, FloatN, Floats, IntN
 from pyrobal.errors import Reason
 from pyrobal.plant.load.cycle import STEPS, Cycle, together
 from pyrobal.plant.load.schedule import flattest, shortest
@@ -28,7 +28,7 @@ class LoadResult:
     """One schedule per scenario.
 
     period : (N,) [s] after which every vessel begins again
-    wanted : (N,) [s] the repeat that the matte asks for
+    wanted : (N,) [s] the repeat that the matte asks for; span : (N,) [s] the shortest a vessel can do
     starts : (N, K) [s]
     flow, so2 : (N, T) [mol/s] mean of each step, all that reaches the acid plant
     capacity : (N, C) [mol/s] limits, infinite where there is none
@@ -39,6 +39,7 @@ class LoadResult:
     settings: LoadSettings
     period: FloatN
     wanted: FloatN
+    span: FloatN
     starts: Floats
     steady: Floats
     flow: Floats
@@ -85,6 +86,19 @@ class LoadResult:
         return lost
 
     @property
+    def short_of_vessels(self) -> BoolN:
+        """(N,) True where a cycle lasts longer than the vessels have for it."""
+        return np.asarray(self.span > self.wanted * (1.0 + _ROUNDING))
+
+    @property
+    def short_of_room(self) -> Bools:
+        """(N, C) True for the limit of the acid plant that holds the vessels up."""
+        waits = self.period > np.maximum(self.wanted, self.span) * (1.0 + _ROUNDING)
+        held_up = waits | (self.cut > _ROUNDING).any(axis=1)
+        peaks = np.stack([self.flow.max(axis=1), self.so2.max(axis=1)], axis=1) / self.capacity
+        return held_up[:, None] & (peaks >= peaks.max(axis=1, keepdims=True))
+
+    @property
     def cycles(self) -> FloatN:
         """(N,) [1/s] cycles of all vessels together."""
         rate: FloatN = self.settings.count / self.period
@@ -116,7 +130,9 @@ def solve(cycle: Cycle, steady: Gas, limit: Gas, s: LoadSettings, cycles: FloatN
         cut = _cut(vessels, base, capacity)
     load = base[:, :, None] + vessels
     starts = steps * (period / STEPS)[:, None]
-    return LoadResult(s, period, wanted, starts, base, load[:, 0], load[:, 1], capacity, cut, reason)
+    return LoadResult(
+        s, period, wanted, cycle.span, starts, base, load[:, 0], load[:, 1], capacity, cut, reason
+    )
 
 
 def _schedule(
@@ -183,13 +199,22 @@ def _reasons(cycle: Cycle, base: Floats, capacity: Floats, wanted: FloatN, s: Lo
     return np.where(finite, reason, Reason.INPUT_NOT_FINITE).astype(np.int64)
 
 
-# Reading a caution belongs to -> what it says.
+_FULL = (
+    "; all rates of this result are for the full matte, load.matte, load.concentrate and load.copper are what "
+    "this schedule can hold"
+)
+# Reading, or setting that binds -> what is said.
 CAUTIONS = {
     "load.time_over": (
         "with this schedule the acid plant is over a limit part of the time: that gas is vented or the "
         'blowing cut (load.lost); try load.schedule = "limited"'
     ),
-    "load.lost": "the vessels cannot blow all the matte asked for: see load.period and load.vessels",
+    "load.vessels": (
+        "the vessels have no time for all the matte: a cycle with its pauses lasts longer than "
+        "load.period_wanted; put more vessels to work or blow faster" + _FULL
+    ),
+    "acid_plant.flow_limit": "the flow the acid plant takes holds the vessels up (load.lost)" + _FULL,
+    "acid_plant.so2_limit": "the SO2 the acid plant takes holds the vessels up (load.lost)" + _FULL,
 }
 
 
@@ -197,5 +222,6 @@ def cautions(r: LoadResult) -> dict[str, BoolN]:
     """(N,) True where a caution of ``CAUTIONS`` holds."""
     solved = r.reason == Reason.SOLVED
     with np.errstate(all="ignore"):
-        found = {"load.time_over": r.over > 0, "load.lost": r.lost > _ROUNDING}
+        found = {"load.time_over": r.over > 0, "load.vessels": r.short_of_vessels}
+        found |= dict(zip(("acid_plant.flow_limit", "acid_plant.so2_limit"), r.short_of_room.T, strict=True))
     return {key: np.asarray(holds & solved) for key, holds in found.items()}
