@@ -200,8 +200,8 @@ def _reasons(cycle: Cycle, base: Floats, capacity: Floats, wanted: FloatN, s: Lo
 
 
 _FULL = (
-    "; all rates of this result are for the full matte, load.matte, load.concentrate and load.copper are what "
-    "this schedule can hold"
+    "; all rates of this result are for the full matte; load.matte, load.concentrate and load.copper are "
+    "what this schedule can hold"
 )
 # Reading, or setting that binds -> what is said.
 CAUTIONS = {
