@@ -19,6 +19,7 @@ class Document:
     values : tables, arrays, strings and numbers
     slips : lines that are not TOML (``readable`` is the text without them) and --set that found no place
     overridden : paths whose values came with --set
+    dropped : what was written and could not stand beside them
     """
 
     file: str
@@ -27,6 +28,7 @@ class Document:
     readable: str = ""
     slips: tuple[Fault, ...] = ()
     overridden: frozenset[Path] = frozenset()
+    dropped: tuple[Fault, ...] = ()
 
     @cached_property
     def lines(self) -> dict[Path, int]:

@@ -29,7 +29,7 @@ class Case:
     overrides : settings laid over the text, "KEY=VALUE" each
     given : dotted keys that were written
     assumed : dotted key -> default in plant units, of every other setting that has an effect
-    cautions : written settings that have no effect
+    cautions : written settings that have no effect, or that --set has put aside
     """
 
     inputs: Inputs
@@ -66,7 +66,10 @@ def load_case(source: str | Path, overrides: Sequence[str] = ()) -> Case:
         overrides=tuple(overrides),
         given=frozenset(draft.places),
         assumed=_assumed(inputs, draft.places, idle),
-        cautions=tuple(_caution(draft, key, why) for key, why in idle.items() if draft.given(key)),
+        cautions=(
+            *document.dropped,
+            *(_caution(draft, key, why) for key, why in idle.items() if draft.given(key)),
+        ),
     )
 
 

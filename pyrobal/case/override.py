@@ -1,14 +1,15 @@
 """Settings given on the command line as KEY=VALUE, laid over the values of a document.
 
 They then pass the same checks as the file. ``concentrate.Fenholt.rate=60 t/h`` finds its concentrate by
-name; a name with blanks needs no quotes beyond those of the shell.
+name; a name with blanks needs no quotes beyond those of the shell. What the file says that cannot stand
+beside an assignment gives way to it.
 """
 
 from __future__ import annotations
 
 import copy
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -16,6 +17,11 @@ from pyrobal.case.document import Document
 from pyrobal.case.lines import Path
 from pyrobal.case.names import suggestion
 from pyrobal.errors import Fault
+from pyrobal.plant.converting.settings import ONLY_CONTINUOUS
+
+# Two names of one quantity: that of the file goes where the other is assigned.
+_RIVALS = {"matte_grade": "oxygen_per_tonne", "heat_loss": "heat_loss_per_tonne"}
+_RIVALS |= {other: name for name, other in _RIVALS.items()}
 
 
 def override(document: Document, assignments: Sequence[str]) -> Document:
@@ -32,7 +38,43 @@ def override(document: Document, assignments: Sequence[str]) -> Document:
             paths.add(_set(values, key, _value(text.strip())))
         except ValueError as error:
             faults.append(Fault("--set", None, key if equals else "", str(error)))
-    return replace(document, values=values, overridden=frozenset(paths), slips=(*document.slips, *faults))
+    for path in paths:
+        _give_way(values, path, paths)
+    dropped = tuple(_drop_other_kind(values, paths))
+    return replace(
+        document,
+        values=values,
+        overridden=frozenset(paths),
+        slips=(*document.slips, *faults),
+        dropped=dropped,
+    )
+
+
+def _give_way(values: dict[str, Any], path: Path, assigned: set[Path]) -> None:
+    """Take out the other name of what was assigned at ``path``, unless it was assigned too."""
+    other = _RIVALS.get(str(path[-1]))
+    if other is not None and (*path[:-1], other) not in assigned:
+        node: Any = values
+        for step in path[:-1]:
+            node = node[step]
+        node.pop(other, None)
+
+
+def _drop_other_kind(values: dict[str, Any], assigned: set[Path]) -> Iterator[Fault]:
+    """Take out ways of a continuous converter where a batch converter was assigned, and say so."""
+    converting = values.get("converting")
+    if ("converting", "kind") not in assigned or not isinstance(converting, dict):
+        return
+    for name, word in ONLY_CONTINUOUS.items():
+        written = converting.get(name) == word and ("converting", name) not in assigned
+        if written and converting.get("kind") == "batch":
+            del converting[name]
+            yield Fault(
+                "--set",
+                None,
+                f"converting.{name}",
+                f'"{word}" was dropped: only a continuous converter can be that',
+            )
 
 
 def _value(text: str) -> Any:

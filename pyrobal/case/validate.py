@@ -182,6 +182,12 @@ def _smelting(draft: Draft) -> Iterator[Finding]:
         yield "smelting.oxygen_per_tonne", "excludes matte_grade: one follows from the other; remove one"
 
 
+def _converting(draft: Draft) -> Iterator[Finding]:
+    if draft.inputs.converting is not None:
+        for name, text in draft.inputs.converting.contradictions().items():
+            yield f"converting.{name}", text
+
+
 def _heat_losses(draft: Draft) -> Iterator[Finding]:
     for key, node in tables(draft.inputs):
         if getattr(node, "heat_loss", None) is not None and draft.given(f"{key}.heat_loss_per_tonne"):
@@ -232,7 +238,7 @@ def _elements_that_leave() -> dict[str, dict[str, set[str]]]:
 def _order_of_steps(draft: Draft) -> Iterator[Finding]:
     for section, before in FED_BY.items():
         if getattr(draft.inputs, section) is not None and getattr(draft.inputs, before) is None:
-            yield section, f"needs a [{before}], whose product it takes"
+            yield section, f"needs a section [{before}], whose product it takes"
     for revert in draft.inputs.revert:
         if revert.to == "converting" and draft.inputs.converting is None:
             yield f"revert.{revert.name}.to", "goes to converting, but the case has no [converting]"
@@ -247,6 +253,6 @@ def _drying(draft: Draft) -> Iterator[Finding]:
 
 
 RULES: Final = (
-    _blend, _assay_sums, _counted_twice, _measured_minerals, _fluxes, _fuels, _smelting, _heat_losses,
-    _enrichments, _deportments, _forms, _order_of_steps, _drying,
+    _blend, _assay_sums, _counted_twice, _measured_minerals, _fluxes, _fuels, _smelting, _converting,
+    _heat_losses, _enrichments, _deportments, _forms, _order_of_steps, _drying,
 )  # fmt: skip

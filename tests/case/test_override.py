@@ -91,3 +91,51 @@ def test_faults_of_the_file_and_of_set_come_together() -> None:
     with pytest.raises(CaseError) as caught:
         load_case(CASE.replace("55 t/h", "55 kg"), ["nowhere.at.all=1", "concentrate.Other.rate=1 t/h"])
     assert [(f.file, f.line) for f in caught.value.faults] == [("text", 4), ("--set", None), ("--set", None)]
+
+
+def test_grade_and_oxygen_give_way_to_each_other() -> None:
+    by_grade = CASE + '[smelting]\nmatte_grade = "64 %"\n'
+    case = load_case(by_grade, ["smelting.oxygen_per_tonne=185 Nm3/t"])
+    assert case.inputs.smelting.oxygen_per_tonne is not None
+    assert "smelting.matte_grade" not in case.given
+    by_oxygen = CASE + '[smelting]\noxygen_per_tonne = "185 Nm3/t"\n'
+    case = load_case(by_oxygen, ["smelting.matte_grade=66 %"])
+    assert case.inputs.smelting.oxygen_per_tonne is None
+    assert case.inputs.smelting.matte_grade == pytest.approx([0.66])
+
+
+def test_both_assigned_is_still_a_fault() -> None:
+    with pytest.raises(CaseError) as caught:
+        load_case(CASE, ["smelting.matte_grade=66 %", "smelting.oxygen_per_tonne=185 Nm3/t"])
+    assert [f.key for f in caught.value.faults] == ["smelting.oxygen_per_tonne"]
+
+
+CONTINUOUS = (
+    CASE
+    + """
+[converting]
+kind = "continuous"
+matte_state = "solid"
+close_heat_with = "enrichment"
+"""
+)
+
+
+def test_another_kind_of_converter_drops_what_it_cannot_be_and_says_so() -> None:
+    case = load_case(CONTINUOUS, ["converting.kind=batch"])
+    assert case.inputs.converting is not None
+    assert case.inputs.converting.matte_state == "liquid"
+    assert [(f.file, f.key) for f in case.cautions if "dropped" in f.text] == [
+        ("--set", "converting.close_heat_with"),
+        ("--set", "converting.matte_state"),
+    ]
+    assert not [f for f in load_case(CONTINUOUS).cautions if "dropped" in f.text]
+
+
+def test_a_batch_converter_in_the_file_names_the_line_to_remove() -> None:
+    with pytest.raises(CaseError) as caught:
+        load_case(CONTINUOUS.replace('"continuous"', '"batch"'))
+    assert [(f.line, f.key) for f in caught.value.faults] == [
+        (20, "converting.matte_state"),
+        (21, "converting.close_heat_with"),
+    ]

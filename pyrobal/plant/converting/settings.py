@@ -10,6 +10,8 @@ from pyrobal.fields import choice, quantity, table
 from pyrobal.streams.site import OXYGEN_IN_AIR
 
 MINUTE = 60.0  # s
+# Ways of working that only a continuous converter has.
+ONLY_CONTINUOUS = {"close_heat_with": "enrichment", "matte_state": "solid"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -175,3 +177,12 @@ class ConvertingSettings:
         "cold charge of a copper blow; slag blows and continuous converters take own cold matte",
         ("own_copper", "copper_scrap"), default="own_copper",
     )  # fmt: skip
+
+    def contradictions(self) -> dict[str, str]:
+        """Settings that do not go with the kind of converter, each with what to do."""
+        if self.kind != "batch":
+            return {}
+        text = 'is "{}", which only a continuous converter can be; remove it, or set converting.kind'
+        return {
+            name: text.format(word) for name, word in ONLY_CONTINUOUS.items() if getattr(self, name) == word
+        }

@@ -35,21 +35,8 @@ def solve(
     chapters on batch and on continuous converting; closures as named in ``thermo.coppermaking`` and
     ``thermo.solutions``.
     """
-    faults = list(_faults(s))
-    if faults:
-        raise CaseError(faults)
+    if wrong := s.contradictions():
+        raise CaseError([Fault("case", None, f"converting.{name}", text) for name, text in wrong.items()])
     charge = Charge.of(matte, reverts, silica, lime)
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
         return (solve_batch if s.kind == "batch" else solve_continuous)(charge, site, s)
-
-
-def _faults(s: ConvertingSettings) -> list[Fault]:
-    """Settings that do not go together, whatever their numbers."""
-    found = []
-    if s.kind == "batch" and s.close_heat_with == "enrichment":
-        text = "a batch converter is not closed by its enrichment; allowed: cold_charge, nothing"
-        found.append(Fault("case", None, "converting.close_heat_with", text))
-    if s.kind == "batch" and s.matte_state == "solid":
-        text = "a batch converter is charged with liquid matte; allowed: liquid"
-        found.append(Fault("case", None, "converting.matte_state", text))
-    return found
