@@ -25,7 +25,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         code = pyrobal.main(arguments, prog_name="pyrobal", standalone_mode=False)
         sys.stdout.flush()
-    except click.Abort:
+    except click.Abort as error:
+        click.echo(f"pyrobal: interrupted{f'; {error}' if str(error) else ''}", err=True)
         return INTERRUPTED
     except click.ClickException as error:
         error.show()

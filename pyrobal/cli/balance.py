@@ -9,37 +9,25 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pyrobal.cli.aims import aimed_case, aims
+from pyrobal.cli import complete
+from pyrobal.cli.crew import progress
+from pyrobal.cli.options import aimed_case, aims, case_argument, file_option, on_case, overrides, write
 
 if TYPE_CHECKING:
+    from pyrobal.case.load import Case
     from pyrobal.report.result import Result
-
-overrides = click.option(
-    "--set", "assignments", metavar="KEY=VALUE", multiple=True, help="Set one key, over the case; repeatable."
-)
-
-
-def output_file(_: click.Context, parameter: click.Parameter, value: str | None) -> str | None:
-    """Refuse a file that cannot be written before anything is computed."""
-    if value is None or value == "-":
-        return value
-    if Path(value).is_dir():
-        raise click.BadParameter(f"{value} is a directory", param=parameter)
-    if not Path(value).absolute().parent.is_dir():
-        raise click.BadParameter(f"there is no directory {Path(value).parent}", param=parameter)
-    return value
 
 
 @click.command()
-@click.argument("case")
-@click.option("--json", "json_file", metavar="FILE", callback=output_file, help="Write JSON; - for stdout.")
-@click.option("--html", "html_file", metavar="FILE", callback=output_file, help="Write a one-file report.")
-@click.option("--xlsx", "xlsx_file", metavar="FILE", callback=output_file, help="Write a workbook.")
+@case_argument
+@file_option("--json", "Write JSON; - for stdout.")
+@file_option("--html", "Write a one-file report.")
+@file_option("--xlsx", "Write a workbook.")
 @click.option(
-    "--detail", metavar="SECTION", multiple=True, help="Also print the tables of a section, or all."
-)
-@aims[0]
-@aims[1]
+    "--detail", metavar="SECTION", multiple=True, shell_complete=complete.section,
+    help="Also print the tables of a section, or all.",
+)  # fmt: skip
+@aims
 @overrides
 def balance(
     case: str,
@@ -63,7 +51,8 @@ def balance(
     from pyrobal.report.result import INFEASIBLE
     from pyrobal.report.result import balance as work_out
 
-    result = work_out(aimed_case(loaded, aim, by))
+    with progress("balance"):
+        result = work_out(aimed_case(loaded, aim, by))
     _check_sections(detail, result)
     if json_file is not None:
         write(json_file, as_json(result.case, result.results))
@@ -106,35 +95,23 @@ def _write_workbook(result: Result, file: str) -> None:
 def _check_sections(detail: tuple[str, ...], result: Result) -> None:
     from pyrobal.case.names import suggestion
     from pyrobal.report.console import ALL
-    from pyrobal.report.tables import sections
+    from pyrobal.report.tables import Sections
 
-    known = [*sections(result), ALL] if detail else []
+    known = [*Sections(result), ALL] if detail else []
     for word in detail:
         if word not in known:
             raise click.UsageError(f"--detail: there is no section {word!r}; {suggestion(word, known)}")
 
 
 @click.command()
-@click.argument("case")
-@overrides
-def check(case: str, assignments: tuple[str, ...]) -> None:
+@on_case
+def check(case: Case) -> None:
     """Read CASE, report every fault in it, and list what will be assumed."""
-    from pyrobal.case.load import load_case
-
-    loaded = load_case(case, assignments)
-    for caution in loaded.cautions:
+    for caution in case.cautions:
         click.echo(f"caution: {caution}", err=True)
-    click.echo(f"{loaded.title}: no faults")
-    if loaded.assumed:
+    click.echo(f"{case.title}: no faults")
+    if case.assumed:
         click.echo("\nAssumed, because the case does not say:")
-        width = max(map(len, loaded.assumed))
-        for key, text in loaded.assumed.items():
+        width = max(map(len, case.assumed))
+        for key, text in case.assumed.items():
             click.echo(f"  {key:<{width}}  {text}")
-
-
-def write(file: str, text: str) -> None:
-    """Write ``text`` to a file, or to standard output for "-"."""
-    if file == "-":
-        click.echo(text)
-    else:
-        Path(file).write_text(text + "\n", encoding="utf-8")

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pyrobal.cli.aims import aim_of, aims
-from pyrobal.cli.balance import overrides
 from pyrobal.cli.columns import print_columns, width
-from pyrobal.cli.studies import with_options
+from pyrobal.cli.crew import progress
+from pyrobal.cli.options import best_option, limit_option, study
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
+    from pyrobal.studies.aim import Aim
     from pyrobal.studies.blend import Advice, Blend
     from pyrobal.studies.limit import Goal
 
@@ -22,39 +22,27 @@ _RUNNERS_UP = 3
 
 
 @click.command()
-@click.argument("case")
-@click.option("--terms", metavar="FILE.toml", help="Parcels on offer: stock, prices, penalties, flows.")
 @click.option(
-    "--limit", "limit_texts", metavar="READING<=VALUE", multiple=True,
-    help="What must hold, <= or >=; repeatable.",
+    "--terms", metavar="FILE.toml", type=click.Path(),
+    help="Parcels on offer: stock, prices, penalties, flows.",
 )  # fmt: skip
-@click.option("--best", metavar="GOAL", help="margin, copper, max:READING or min:READING.")
-@with_options(*aims, overrides)
+@limit_option()
+@best_option("GOAL", "margin, copper, max:READING or min:READING.")
+@study
 def blend(
-    case: str,
-    terms: str | None,
-    limit_texts: tuple[str, ...],
-    best: str | None,
-    aim: str | None,
-    by: str | None,
-    assignments: tuple[str, ...],
+    case: Case, aim: Aim | None, terms: str | None, limit_texts: tuple[str, ...], best: str | None
 ) -> int:
     """Choose the rates of the concentrates of CASE for most margin or most copper within limits.
 
     Without --terms every concentrate may be taken up to the whole charge, and copper is the goal.
     """
-    from pyrobal.case.load import load_case
-
-    loaded = load_case(case, assignments)
-
     from pyrobal.studies.blend import blend as work_out
     from pyrobal.studies.limit import limits
     from pyrobal.studies.terms import load_terms, without_prices
 
-    offered = load_terms(loaded, terms) if terms else without_prices(loaded)
-    found = work_out(
-        loaded, offered, limits(loaded, limit_texts), _goal(loaded, best), aim_of(loaded, aim, by)
-    )
+    offered = load_terms(case, terms) if terms else without_prices(case)
+    with progress("blend"):
+        found = work_out(case, offered, limits(case, limit_texts), _goal(case, best), aim)
     for line in _lines(found):
         click.echo(textwrap.fill(line, width(), subsequent_indent="    "))
     if found.best.feasible:

@@ -11,8 +11,8 @@ from pyrobal.cli.compare import compare
 from pyrobal.cli.explain import explain
 from pyrobal.cli.registry import readings, settings
 from pyrobal.cli.sensitivity import sensitivity
-from pyrobal.cli.studies import sweep
 from pyrobal.cli.substance import substance
+from pyrobal.cli.sweep import sweep
 from pyrobal.cli.uncertainty import uncertainty
 from pyrobal.cli.window import window
 

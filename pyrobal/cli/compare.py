@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import click
 
-from pyrobal.cli.balance import output_file, write
+from pyrobal.cli import complete
+from pyrobal.cli.crew import progress
+from pyrobal.cli.options import file_option, write
 
 
 @click.command()
-@click.argument("before", metavar="CASE_A")
-@click.argument("after", metavar="CASE_B")
+@click.argument("before", metavar="CASE_A", type=click.Path())
+@click.argument("after", metavar="CASE_B", type=click.Path())
 @click.option(
-    "--set", "assignments", metavar="KEY=VALUE", multiple=True, help="Set one key, over CASE_B; repeatable."
-)
-@click.option("--html", "html_file", metavar="FILE", callback=output_file, help="Write a one-file report.")
+    "--set", "assignments", metavar="KEY=VALUE", multiple=True, shell_complete=complete.assignment,
+    help="Set one key, over CASE_B; repeatable.",
+)  # fmt: skip
+@file_option("--html", "Write a one-file report.")
 @click.option("--most", type=click.IntRange(0), default=25, help="Readings to list; 25 unless given.")
 def compare(before: str, after: str, assignments: tuple[str, ...], html_file: str | None, most: int) -> int:
     """Compare CASE_A with CASE_B: settings that differ, and the readings most affected.
@@ -30,7 +33,8 @@ def compare(before: str, after: str, assignments: tuple[str, ...], html_file: st
     from pyrobal.report.console import show_comparison
     from pyrobal.report.result import INFEASIBLE, balance
 
-    found = side_by_side(*(balance(case) for case in cases))
+    with progress("balances"):
+        found = side_by_side(*(balance(case) for case in cases))
     if html_file is not None:
         try:
             from pyrobal.report.html import compare_html

@@ -4,19 +4,13 @@ from __future__ import annotations
 
 import click
 
-from pyrobal.cli.balance import overrides
-
-
-def complete_reading(_: click.Context, __: click.Parameter, incomplete: str) -> list[str]:
-    """Keys of readings for the shell; families end where their members begin."""
-    from pyrobal.readings.registry import readings
-
-    return [key for r in readings() if (key := r.key.partition("<")[0]).startswith(incomplete)]
+from pyrobal.cli import complete
+from pyrobal.cli.options import overrides
 
 
 @click.command()
 @click.argument("case")
-@click.argument("reading", shell_complete=complete_reading)
+@click.argument("reading", shell_complete=complete.reading)
 @click.option("--depth", type=click.IntRange(1, 40), help="Levels of the tree; unless given, a page of it.")
 @overrides
 def explain(case: str, reading: str, depth: int | None, assignments: tuple[str, ...]) -> int:

@@ -6,9 +6,11 @@ from collections.abc import Iterable, Sequence
 
 import click
 
+from pyrobal.cli import complete
+
 
 @click.command()
-@click.argument("prefix", default="")
+@click.argument("prefix", default="", shell_complete=complete.every_setting)
 def settings(prefix: str) -> None:
     """List the settings of a case file: key, unit, default, range and meaning.
 
@@ -24,7 +26,7 @@ def settings(prefix: str) -> None:
 
 
 @click.command()
-@click.argument("prefix", default="")
+@click.argument("prefix", default="", shell_complete=complete.reading)
 def readings(prefix: str) -> None:
     """List the readings a balance gives: key, unit and meaning.
 

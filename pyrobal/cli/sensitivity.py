@@ -6,44 +6,33 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pyrobal.cli.aims import aim_of, aims
-from pyrobal.cli.balance import overrides
-from pyrobal.cli.studies import keys, with_options
+from pyrobal.cli.crew import progress
+from pyrobal.cli.options import keys_option, reads, study
 
 if TYPE_CHECKING:
+    from pyrobal.case.load import Case
+    from pyrobal.studies.aim import Aim
     from pyrobal.studies.sensitivity import Effect
 
 _MOST = 15
 
 
 @click.command()
-@click.argument("case")
-@click.option("--read", "readings", metavar="KEY,KEY", multiple=True, required=True, help="The readings.")
-@click.option("--to", "settings", metavar="KEY,KEY", multiple=True, help="Settings, or how their keys begin.")
+@reads
+@keys_option("--to", "settings", "Settings, or how their keys begin.")
 @click.option("--top", type=click.IntRange(1), default=_MOST, show_default=True, help="Lines per reading.")
-@with_options(*aims, overrides)
-def sensitivity(
-    case: str,
-    readings: tuple[str, ...],
-    settings: tuple[str, ...],
-    top: int,
-    aim: str | None,
-    by: str | None,
-    assignments: tuple[str, ...],
-) -> None:
+@study
+def sensitivity(case: Case, aim: Aim | None, readings: list[str], settings: list[str], top: int) -> None:
     """Rank what a change of each setting of CASE does to a reading, from exact derivatives.
 
     The change is one a person would speak of: one point of a share, 10 K, a tenth of anything else.
     """
-    from pyrobal.case.load import load_case
-
-    loaded = load_case(case, assignments)
-
     from pyrobal.studies.measure import reading_units
     from pyrobal.studies.sensitivity import sensitivity as work_out
 
-    found = work_out(loaded, keys(readings), keys(settings), aim_of(loaded, aim, by))
-    units = reading_units(loaded, list(found))
+    with progress("derivatives"):
+        found = work_out(case, readings, settings, aim)
+        units = reading_units(case, list(found))
     for i, (key, effects) in enumerate(found.items()):
         click.echo(f"{'' if i == 0 else chr(10)}{key}")
         _print(effects[:top], units[key])

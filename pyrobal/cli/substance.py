@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pyrobal.cli import complete
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -18,7 +20,7 @@ _COLUMNS = ("T degC", "form", "Cp", "H-H25", "H", "S", "G", "")
 
 
 @click.command()
-@click.argument("name", required=False)
+@click.argument("name", required=False, shell_complete=complete.substance)
 @click.option(
     "--at", "temperatures", metavar="T", multiple=True, help='A temperature, "1250 degC"; repeatable.'
 )

@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pyrobal.cli.aims import aim_of, aims
-from pyrobal.cli.balance import overrides
+from pyrobal.cli import complete
 from pyrobal.cli.columns import width
-from pyrobal.cli.studies import executor, keys, pairs, with_options, workers
+from pyrobal.cli.crew import Crew, progress
+from pyrobal.cli.options import limit_option, on_workers, pairs, reads, study
 
 if TYPE_CHECKING:
+    from pyrobal.case.load import Case
+    from pyrobal.studies.aim import Aim
     from pyrobal.studies.indices import Indices
     from pyrobal.studies.uncertainty import Uncertainty
 
@@ -20,53 +22,49 @@ _LEAST = 0.01  # share of the variance worth a line
 
 
 @click.command()
-@click.argument("case")
-@click.option("--read", "readings", metavar="KEY,KEY", multiple=True, required=True, help="The readings.")
+@reads
 @click.option(
-    "--vary", "stated", metavar="KEY=SPREAD", multiple=True,
+    "--vary", "stated", metavar="KEY=SPREAD", multiple=True, shell_complete=complete.span,
     help='"+-0.5 %" or "+-2 % rel" (one standard deviation), LOW:HIGH, or LOW:MODE:HIGH.',
 )  # fmt: skip
 @click.option("--only", is_flag=True, help="Vary nothing but what --vary states.")
+@limit_option("Give the chance of breaking it.")
+@click.option("--samples", type=click.IntRange(2), metavar="N", help="Base draws, a power of two.")
 @click.option(
-    "--limit", "limit_texts", metavar="READING<=VALUE", multiple=True, help="Give the chance of breaking it."
+    "--seed",
+    type=click.IntRange(0),
+    default=1,
+    show_default=True,
+    help="The same seed gives the same numbers.",
 )
-@click.option("--samples", type=int, metavar="N", help="Base draws, a power of two.")
-@click.option("--seed", type=int, default=1, show_default=True, help="The same seed gives the same numbers.")
-@with_options(*aims, *workers, overrides)
+@on_workers
+@study
 def uncertainty(
-    case: str,
-    readings: tuple[str, ...],
+    case: Case,
+    aim: Aim | None,
+    crew: Crew,
+    readings: list[str],
     stated: tuple[str, ...],
     only: bool,
     limit_texts: tuple[str, ...],
     samples: int | None,
     seed: int,
-    aim: str | None,
-    by: str | None,
-    workers: int | None,
-    cluster: str | None,
-    assignments: tuple[str, ...],
 ) -> int:
     """Propagate the errors of assays, settings and formation enthalpies of CASE to readings.
 
     What is not stated is varied as is common practice; the list is printed.
     """
-    from pyrobal.case.load import load_case
-
-    loaded = load_case(case, assignments)
-
     from pyrobal.studies.limit import limits
     from pyrobal.studies.spread import spreads
     from pyrobal.studies.uncertainty import SAMPLES
     from pyrobal.studies.uncertainty import uncertainty as work_out
 
-    sources = spreads(loaded, pairs("--vary", stated))
-    bounds = limits(loaded, limit_texts)
-    with executor(workers, cluster) as crew:
+    sources = spreads(case, pairs("--vary", stated))
+    bounds = limits(case, limit_texts)
+    with crew() as executor, progress("draws") as advance:
         found = work_out(
-            loaded, keys(readings), sources, bounds,
-            aim=aim_of(loaded, aim, by), only_stated=only,
-             samples=SAMPLES if samples is None else samples, seed=seed, executor=crew,
+            case, readings, sources, bounds, aim=aim, only_stated=only, samples=samples or SAMPLES,
+            seed=seed, executor=executor, progress=advance,
         )  # fmt: skip
     _print(found)
     return 1 if found.unsolved == found.draws else 0

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 import click
 
-from pyrobal.cli.aims import aim_of, aims
-from pyrobal.cli.balance import overrides
+from pyrobal.cli import complete
 from pyrobal.cli.columns import width
-from pyrobal.cli.studies import executor, with_options, workers
+from pyrobal.cli.crew import Crew, progress
+from pyrobal.cli.options import Command, best_option, limit_option, on_workers, study
 
 if TYPE_CHECKING:
+    from pyrobal.case.load import Case
+    from pyrobal.studies.aim import Aim
     from pyrobal.studies.variable import Variable
     from pyrobal.studies.window import Point, Window
 
@@ -23,41 +25,38 @@ _INDENT = " " * 5
 _LETTERS = "abcdefghijklmnopqrstuvwyz"  # x is no answer
 
 
+def _axis_option(flag: str, text: str) -> Callable[[Command], Command]:
+    name = f"{flag[2:]}_text"
+    return click.option(
+        flag, name, metavar="KEY=FROM:TO[:COUNT]", required=True, shell_complete=complete.span, help=text
+    )
+
+
 @click.command()
-@click.argument("case")
-@click.option("--x", "x_text", metavar="KEY=FROM:TO[:COUNT]", required=True, help="The setting across.")
-@click.option("--y", "y_text", metavar="KEY=FROM:TO[:COUNT]", required=True, help="The setting up.")
-@click.option(
-    "--limit", "limit_texts", metavar="READING<=VALUE", multiple=True,
-    help="What must hold, <= or >=; repeatable.",
-)  # fmt: skip
-@click.option("--best", metavar="max:READING", help="Also find the best point; max: or min:.")
-@with_options(*aims, *workers, overrides)
+@_axis_option("--x", "The setting across.")
+@_axis_option("--y", "The setting up.")
+@limit_option()
+@best_option("max:READING", "Also find the best point; max: or min:.")
+@on_workers
+@study
 def window(
-    case: str,
+    case: Case,
+    aim: Aim | None,
+    crew: Crew,
     x_text: str,
     y_text: str,
     limit_texts: tuple[str, ...],
     best: str | None,
-    aim: str | None,
-    by: str | None,
-    workers: int | None,
-    cluster: str | None,
-    assignments: tuple[str, ...],
 ) -> int:
     """Show where two settings of CASE keep every limit, and which limit stands in the way elsewhere."""
-    from pyrobal.case.load import load_case
-
-    loaded = load_case(case, assignments)
-
     from pyrobal.studies import limit
     from pyrobal.studies.window import window as work_out
 
     across, up = _axis("--x", x_text, _ACROSS), _axis("--y", y_text, _UP)
-    limits = limit.limits(loaded, limit_texts)
-    goal = limit.goal(loaded, best) if best else None
-    with executor(workers, cluster) as crew:
-        found = work_out(loaded, across, up, limits, goal, aim_of(loaded, aim, by), crew)
+    limits = limit.limits(case, limit_texts)
+    goal = limit.goal(case, best) if best else None
+    with crew() as executor, progress("window") as advance:
+        found = work_out(case, across, up, limits, goal, aim, executor, advance)
     for line in _picture(found):
         click.echo(line)
     for remark in _legend(found):

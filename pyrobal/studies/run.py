@@ -9,7 +9,7 @@ import os
 import signal
 import warnings
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
 from dataclasses import dataclass
 from typing import Final
@@ -29,7 +29,19 @@ from pyrobal.studies.plan import varied
 from pyrobal.studies.variable import Variable
 from pyrobal.thermo.files import data_root
 
-CHUNK: Final = 8192  # scenarios solved together; more gain nothing in speed
+CHUNK: Final = 8192  # furnaces solved together; more gain nothing in speed
+PLANT_CHUNK: Final = 512  # whole plants; these take some seconds, which is what an interrupt may cost
+
+Progress = Callable[[int, int], object]  # called with how many more are done, and of how many in all
+
+
+def unseen(done: int, total: int) -> None:
+    """The progress that nobody watches."""
+
+
+def chunk_of(inputs: Inputs) -> int:
+    """How many scenarios of a case are solved together."""
+    return CHUNK if inputs.converting is None else PLANT_CHUNK
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,11 +18,9 @@ from pyrobal.errors import CaseError, Fault
 from pyrobal.studies.aim import Aim
 from pyrobal.studies.measure import reading_units
 from pyrobal.studies.plan import Plan, plan
-from pyrobal.studies.run import CHUNK, Block, Task, blocks, fingerprint
+from pyrobal.studies.run import CHUNK, Block, Progress, Task, blocks, chunk_of, fingerprint, unseen
 from pyrobal.studies.store import Store
 from pyrobal.studies.table import Column, StudyTable, joined
-
-Progress = Callable[[int], object]
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,6 +83,14 @@ class Sweep:
         for number, block in zip(todo, answers, strict=True):
             yield number, self._table(number, block)
 
+    def table(self, executor: Executor | None = None, progress: Progress = unseen) -> StudyTable:
+        """All parts below each other."""
+        parts = []
+        for _, part in self.run(executor):
+            parts.append(part)
+            progress(len(part), self.plan.scenarios)
+        return joined(parts)
+
     def rows(self, number: int) -> tuple[int, int]:
         """First scenario of a part, and the one after its last."""
         start = number * self.chunk
@@ -110,7 +116,8 @@ def sweep(
     scenarios: str | Path | None = None,
     aim: Aim | None = None,
     executor: Executor | None = None,
-    chunk: int = CHUNK,
+    chunk: int | None = None,
+    progress: Progress = unseen,
 ) -> StudyTable:
     """Solve a case over a grid of settings and read the answers.
 
@@ -120,27 +127,28 @@ def sweep(
     scenarios : CSV file with a column per key and a row per scenario, on top of ``over``
     read : keys of readings; aim : see ``aiming``
     executor : any ``concurrent.futures.Executor``; none solves in this process
+    chunk : scenarios solved together; progress : called after each of them
     Raises CaseError with everything that is wrong with what was asked.
     """
     job = prepare(case, over, read, scenarios=scenarios, aim=aim, chunk=chunk)
-    return joined([part for _, part in job.run(executor)])
+    return job.table(executor, progress)
 
 
 def sweep_to(
-    target: str | Path, job: Sweep, executor: Executor | None = None, progress: Progress = lambda _: None
+    target: str | Path, job: Sweep, executor: Executor | None = None, progress: Progress = unseen
 ) -> Path:
     """Sweep into a CSV or Parquet file, or a folder of Parquet parts; goes on where it was interrupted.
 
-    progress : called with the number of scenarios of each part that is done
     Raises CaseError where the place is taken, OSError where it cannot be written; finished parts stay.
     """
     store = Store.at(target)
     done = store.open(job.manifest())
     for number in done:
-        progress(job.rows(number)[1] - job.rows(number)[0])
+        start, stop = job.rows(number)
+        progress(stop - start, job.plan.scenarios)
     for number, part in job.run(executor, done):
         store.write(number, part)
-        progress(len(part))
+        progress(len(part), job.plan.scenarios)
     store.close(job.parts)
     return store.target
 
@@ -152,9 +160,10 @@ def prepare(
     *,
     scenarios: str | Path | None = None,
     aim: Aim | None = None,
-    chunk: int = CHUNK,
+    chunk: int | None = None,
 ) -> Sweep:
     """Check what is asked, and say what is to be done. Raises CaseError with every fault."""
+    chunk = chunk_of(case.inputs) if chunk is None else chunk
     if chunk < 1:
         raise CaseError([Fault("--chunk", None, "", "a chunk holds one scenario or more")])
     found = plan(case, over, scenarios)

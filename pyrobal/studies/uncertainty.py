@@ -19,7 +19,7 @@ from pyrobal.studies.aim import Aim
 from pyrobal.studies.indices import Indices, sobol_indices
 from pyrobal.studies.limit import Limit
 from pyrobal.studies.measure import reading_units
-from pyrobal.studies.run import CHUNK, Task, blocks, fingerprint
+from pyrobal.studies.run import Progress, Task, blocks, chunk_of, fingerprint, unseen
 from pyrobal.studies.spread import Source, Spread, usual, with_deportment
 
 ENTHALPIES: Final = "formation enthalpies"
@@ -77,6 +77,7 @@ def uncertainty(
     samples: int = SAMPLES,
     seed: int = 1,
     executor: Executor | None = None,
+    progress: Progress = unseen,
 ) -> Uncertainty:
     """Propagate the spread of settings and formation enthalpies to readings.
 
@@ -94,8 +95,7 @@ def uncertainty(
         raise CaseError([Fault("--samples", None, "", f"{samples} is not between 2 and {MOST_SAMPLES}")])
     n = 2 ** math.ceil(math.log2(samples))
     draw = _Draw(base, tuple(sources), n, seed, aim)
-    runs = np.concatenate([block.readings for block in blocks(draw.tasks(tuple(wanted)), executor)])
-    shown = np.column_stack([units.display(x, unit) for x, unit in zip(runs.T, wanted.values(), strict=True)])
+    shown = draw.solved(wanted, executor, progress)
     a, b, mixed = shown[:n], shown[n : 2 * n], shown[2 * n :].reshape(len(sources), n, len(wanted))
     columns = dict(zip(wanted, range(len(wanted)), strict=True))
     return Uncertainty(
@@ -143,6 +143,15 @@ class _Draw:
     def spreads(self) -> list[Spread]:
         return [spread for source in self.sources for spread in source.spreads]
 
+    def solved(self, wanted: Mapping[str, str], executor: Executor | None, progress: Progress) -> Floats:
+        """The readings ``wanted`` (key -> plant unit) of every balance, in plant units."""
+        parts = []
+        for block in blocks(self.tasks(tuple(wanted)), executor):
+            parts.append(block.readings)
+            progress(len(block.readings), self.n * (len(self.sources) + 2))
+        columns = zip(np.concatenate(parts).T, wanted.values(), strict=True)
+        return np.column_stack([units.display(x, unit) for x, unit in columns])
+
     def tasks(self, readings: tuple[str, ...]) -> Iterator[Task]:
         """In chunks. Columns of a draw: the spreads, and one more for the enthalpies where they vary."""
         u = self._uniform()
@@ -172,8 +181,9 @@ class _Draw:
     def _chunks(self, u: Floats, readings: tuple[str, ...]) -> Iterator[Task]:
         variables = tuple(spread.variable for spread in self.spreads)
         enthalpies = self.sources[-1].name == ENTHALPIES
-        for start in range(0, self.n, CHUNK):
-            rows = u[start : start + CHUNK]
+        size = chunk_of(self.case.inputs)
+        for start in range(0, self.n, size):
+            rows = u[start : start + size]
             values = np.empty((len(rows), 0))
             if variables:
                 drawn = [s.quantile(x) for s, x in zip(self.spreads, rows.T, strict=False)]

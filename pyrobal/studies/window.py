@@ -15,15 +15,16 @@ from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault, Reason
 from pyrobal.studies.aim import Aim
 from pyrobal.studies.limit import Goal, Limit
+from pyrobal.studies.run import Progress, chunk_of, unseen
 from pyrobal.studies.sweep import prepare
-from pyrobal.studies.table import StudyTable, joined
+from pyrobal.studies.table import StudyTable
 from pyrobal.studies.variable import Variable, find
 
 Ints = npt.NDArray[np.int64]  # of any shape
 FEASIBLE: Final = -1
 NO_ANSWER: Final = -2
 NEAR: Final = 0.01  # of its scale; a limit this close binds
-_CHUNK, _MOST = 1024, 250_000  # points solved together, and in all
+_CHUNK, _MOST = 1024, 250_000  # points solved together at most, and in all
 _ZOOMS, _SIDE = 5, 9  # rounds of closing in on the best point, and probes a side in each
 
 
@@ -92,6 +93,7 @@ def window(
     goal: Goal | None = None,
     aim: Aim | None = None,
     executor: Executor | None = None,
+    progress: Progress = unseen,
 ) -> Window:
     """Solve a grid of two settings and hold it against limits.
 
@@ -105,7 +107,7 @@ def window(
         )
     if x[0] == y[0]:
         raise CaseError([Fault("--y", None, y[0], "is varied already along x")])
-    solver = _Solver(case, tuple(limits), goal, aim, executor)
+    solver = _Solver(case, tuple(limits), goal, aim, executor, progress)
     table = solver.table({y[0]: y[1], x[0]: x[1]})
     across, up = find(case.inputs, x[0]), find(case.inputs, y[0])
     shape = (len(dict.fromkeys(table[y[0]].tolist())), -1)
@@ -132,6 +134,7 @@ class _Solver:
     goal: Goal | None
     aim: Aim | None
     executor: Executor | None
+    progress: Progress
 
     @property
     def wanted(self) -> list[str]:
@@ -141,11 +144,13 @@ class _Solver:
 
     def table(self, over: Mapping[str, str | Sequence[str]]) -> StudyTable:
         """The grid over two settings."""
-        job = prepare(self.case, over, self.wanted, aim=self.aim, chunk=_CHUNK)
+        job = prepare(
+            self.case, over, self.wanted, aim=self.aim, chunk=min(_CHUNK, chunk_of(self.case.inputs))
+        )
         if job.plan.scenarios > _MOST:
             text = f"{job.plan.scenarios:,} points are more than {_MOST:,}; take fewer steps"
             raise CaseError([Fault("--x, --y", None, "", text)])
-        return joined([part for _, part in job.run(self.executor)])
+        return job.table(self.executor, self.progress)
 
 
 def _room(limit: Limit, readings: Mapping[str, Floats], scale: float) -> Floats:

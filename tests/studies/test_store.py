@@ -47,7 +47,7 @@ def test_what_is_written_is_what_was_found(
     job: Sweep, expected: pandas.DataFrame, tmp_path: Path, name: str
 ) -> None:
     counted: list[int] = []
-    path = sweep_to(tmp_path / name, job, progress=counted.append)
+    path = sweep_to(tmp_path / name, job, progress=lambda n, _: counted.append(n))
     assert sum(counted) == 11
     found = read(path)
     assert list(found.columns) == list(expected.columns)
@@ -85,7 +85,7 @@ def test_a_rerun_goes_on_from_the_parts_there_are(
     assert (parts / MANIFEST).exists()
     written = {path: path.stat().st_mtime_ns for path in parts.glob("part-*")}
     solved: list[int] = []
-    path = sweep_to(tmp_path / name, job, progress=solved.append)
+    path = sweep_to(tmp_path / name, job, progress=lambda n, _: solved.append(n))
     assert sum(solved) == 11
     if name == "out":
         assert all(path.stat().st_mtime_ns == time for path, time in written.items())  # not solved again

@@ -1,0 +1,92 @@
+"""Who works out the parts of a study, and the bar that shows how far they are."""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
+Crew = Callable[..., AbstractContextManager["Executor | None"]]  # called with how many parts there are
+_MANY = 4  # parts that are worth starting processes for
+
+
+class Interrupted(click.Abort):
+    """Somebody pressed Ctrl-C; the message says what is left of the work."""
+
+
+@contextlib.contextmanager
+def crew_of(workers: int | None, cluster: str | None, parts: int | None = None) -> Iterator[Executor | None]:
+    """A cluster, processes of this machine, or None for this process.
+
+    parts : how many there are; every core is used where they are many, unless ``workers`` says otherwise
+    """
+    if cluster is not None:
+        with _client(cluster) as client:
+            yield client.get_executor()
+        return
+    many = parts is not None and parts >= _MANY
+    count = min(workers or (os.cpu_count() or 1 if many else 1), parts or workers or 1)
+    if count == 1:
+        yield None
+        return
+    from pyrobal.studies.run import processes
+
+    pool = processes(count)
+    try:
+        yield pool
+    except BaseException:
+        for child in multiprocessing.active_children():  # nobody waits for the parts under way
+            child.terminate()
+        raise
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _client(address: str) -> Any:
+    try:
+        from distributed import Client
+    except ModuleNotFoundError:
+        raise click.UsageError("--cluster needs Dask: pip install 'pyrobal[distributed]'") from None
+    try:
+        return Client(address, timeout="10s")  # type: ignore[no-untyped-call]
+    except (OSError, ValueError) as error:
+        raise click.UsageError(f"--cluster: no scheduler answers at {address}: {error}") from None
+
+
+@contextlib.contextmanager
+def progress(doing: str, kept: str = "nothing was written") -> Iterator[Callable[[int, int | None], object]]:
+    """A bar on standard error where a person watches it, from its first second on.
+
+    Yields what to call with each further number that is done, and of how many. Until then, and where nobody
+    can say how many there are, it shows the time. ``kept`` is what an interrupt leaves.
+    """
+    try:
+        if sys.stderr.isatty():
+            with _bar(doing) as advance:
+                yield advance
+        else:
+            yield lambda *_: None
+    except KeyboardInterrupt:
+        raise Interrupted(kept) from None
+
+
+@contextlib.contextmanager
+def _bar(doing: str) -> Iterator[Callable[[int, int | None], object]]:
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+    from rich.progress import TimeRemainingColumn as Remaining
+
+    columns = (TextColumn("{task.description}"), BarColumn(30), MofNCompleteColumn(), TimeElapsedColumn())
+    console = Console(stderr=True, highlight=False)
+    with Progress(*columns, Remaining(), console=console, transient=True, refresh_per_second=4) as bar:
+        task = bar.add_task(doing, total=None)
+        yield lambda done, total: bar.update(task, advance=done, total=total)

@@ -1,0 +1,182 @@
+"""The options that commands share, and what they become before a command runs."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pyrobal.cli import complete
+from pyrobal.cli.crew import crew_of
+
+if TYPE_CHECKING:
+    from pyrobal.case.load import Case
+    from pyrobal.studies.aim import Aim
+
+Command = Callable[..., Any]
+
+overrides = click.option(
+    "--set", "assignments", metavar="KEY=VALUE", multiple=True, shell_complete=complete.assignment,
+    help="Set one key, over the case; repeatable.",
+)  # fmt: skip
+_aims = (
+    click.option(
+        "--aim", metavar="READING=VALUE", shell_complete=complete.aim,
+        help="Solve a setting for this reading.",
+    ),
+    click.option(
+        "--by", metavar="SETTING[=LOW:HIGH]", shell_complete=complete.setting,
+        help="The setting that --aim solves.",
+    ),
+)  # fmt: skip
+_workers = (
+    click.option(
+        "--workers", type=click.IntRange(1), metavar="N", help="Processes; all cores if it is worth it."
+    ),
+    click.option("--cluster", metavar="ADDRESS", help="Scheduler of a Dask cluster, tcp://HOST:PORT."),
+)
+
+
+def _keys(_: click.Context, __: click.Parameter, texts: Sequence[str]) -> list[str]:
+    """The keys of a repeated option that may hold several with commas."""
+    return [key.strip() for text in texts for key in text.split(",") if key.strip()]
+
+
+reads = click.option(
+    "--read", "readings", metavar="KEY,KEY", multiple=True, required=True, callback=_keys,
+    shell_complete=complete.readings, help="The readings.",
+)  # fmt: skip
+
+
+def keys_option(flag: str, name: str, text: str) -> Callable[[Command], Command]:
+    """An option that takes keys of settings, or how they begin."""
+    return click.option(
+        flag, name, metavar="KEY,KEY", multiple=True, callback=_keys, shell_complete=complete.settings,
+        help=text,
+    )  # fmt: skip
+
+
+def limit_option(text: str = "What must hold, <= or >=; repeatable.") -> Callable[[Command], Command]:
+    """--limit, with what the command does with it."""
+    return click.option(
+        "--limit", "limit_texts", metavar="READING<=VALUE", multiple=True, shell_complete=complete.reading,
+        help=text,
+    )  # fmt: skip
+
+
+def best_option(metavar: str, text: str) -> Callable[[Command], Command]:
+    """--best, with the goals the command knows."""
+    return click.option("--best", metavar=metavar, shell_complete=complete.goal, help=text)
+
+
+def output_file(_: click.Context, parameter: click.Parameter, value: str | None) -> str | None:
+    """Refuse a file that cannot be written before anything is computed."""
+    if value is None or value == "-":
+        return value
+    if Path(value).is_dir():
+        raise click.BadParameter(f"{value} is a directory", param=parameter)
+    if not Path(value).absolute().parent.is_dir():
+        raise click.BadParameter(f"there is no directory {Path(value).parent}", param=parameter)
+    return value
+
+
+def file_option(flag: str, text: str) -> Callable[[Command], Command]:
+    """A file to write, given to the command as ``json_file`` for --json."""
+    name = f"{flag.lstrip('-')}_file"
+    return click.option(flag, name, metavar="FILE", type=click.Path(), callback=output_file, help=text)
+
+
+def write(file: str, text: str) -> None:
+    """Write ``text`` to a file, or to standard output for "-"."""
+    if file == "-":
+        click.echo(text)
+    else:
+        Path(file).write_text(text + "\n", encoding="utf-8")
+
+
+def with_options(*options: Callable[[Command], Command]) -> Callable[[Command], Command]:
+    """Several options as one decorator, in this order on the help page."""
+
+    def decorate(function: Command) -> Command:
+        for option in reversed(options):
+            function = option(function)
+        return function
+
+    return decorate
+
+
+case_argument = click.argument("case", type=click.Path())
+aims = with_options(*_aims)
+
+
+def on_case(command: Command) -> Command:
+    """CASE and --set: the command is given the case they make."""
+
+    @functools.wraps(command)
+    def run(case: str, assignments: tuple[str, ...], **others: Any) -> Any:
+        from pyrobal.case.load import load_case
+
+        return command(load_case(case, assignments), **others)
+
+    return with_options(case_argument, overrides)(run)
+
+
+def study(command: Command) -> Command:
+    """CASE, --aim, --by and --set: the command is given the case and what is aimed at in it."""
+
+    @functools.wraps(command)
+    def run(case: Case, aim: str | None, by: str | None, **others: Any) -> Any:
+        return command(case, aim=aim_of(case, aim, by), **others)
+
+    return aims(on_case(run))
+
+
+def on_workers(command: Command) -> Command:
+    """--workers and --cluster: the command is given the ``crew`` they make, to call with a count of parts."""
+
+    @functools.wraps(command)
+    def run(*arguments: Any, workers: int | None, cluster: str | None, **others: Any) -> Any:
+        return command(*arguments, crew=functools.partial(crew_of, workers, cluster), **others)
+
+    return with_options(*_workers)(run)
+
+
+def aim_of(case: Case, aim: str | None, by: str | None) -> Aim | None:
+    """What --aim and --by ask for. Raises click.UsageError where one lacks the other."""
+    if (aim is None) != (by is None):
+        raise click.UsageError("--aim READING=VALUE and --by SETTING go together")
+    if aim is None or by is None:
+        return None
+    from pyrobal.studies.aim import aiming
+
+    return aiming(case, aim, by)
+
+
+def aimed_case(case: Case, aim: str | None, by: str | None) -> Case:
+    """The case with the setting that meets the aim; as it is where there is none."""
+    meant = aim_of(case, aim, by)
+    if meant is None:
+        return case
+    from pyrobal.studies.aim import aimed
+
+    solved = aimed(case, meant)
+    value = meant.by.value(solved.inputs)
+    assert value is not None  # it has just been set
+    click.echo(f"{aim} by {meant.by.key} = {meant.by.text(float(value[0]), digits=7)}", err=True)
+    return solved
+
+
+def pairs(option: str, texts: Sequence[str]) -> dict[str, str]:
+    """KEY=... options by key. Raises click.UsageError for one without an equals sign."""
+    found: dict[str, str] = {}
+    for text in texts:
+        key, equals, rest = text.partition("=")
+        if not equals or not key.strip():
+            raise click.UsageError(f'{option}: "{text}" is not KEY=...')
+        if key.strip() in found:
+            raise click.UsageError(f"{option}: {key.strip()} is given twice")
+        found[key.strip()] = rest.strip()
+    return found
