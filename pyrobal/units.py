@@ -208,8 +208,7 @@ def to_si(value: T, unit: str) -> T:
 
 def display(value: T, unit: str) -> T:
     """SI to plant unit; a number or an array of any shape."""
-    si = quantity(1.0, unit).to_base_units().units
-    shown: T = _registry().Quantity(value, si).to(_expression(unit)).magnitude
+    shown: T = _registry().Quantity(value, _si(unit)).to(_expression(unit)).magnitude
     return shown
 
 
@@ -233,6 +232,11 @@ def _registry() -> pint.UnitRegistry[Any]:
     registry: pint.UnitRegistry[Any] = pint.UnitRegistry(_DEFINITIONS.strip().splitlines())
     registry.formatter.default_format = "~P"  # "57.2 t/h", as the vocabulary spells it
     return registry
+
+
+@cache
+def _si(unit: str) -> Any:
+    return quantity(1.0, unit).to_base_units().units
 
 
 @cache

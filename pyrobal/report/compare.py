@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
 from pyrobal.readings.messages import Message
 from pyrobal.report.figures.figure import BLUE, ORANGE, Figure, rounded
 from pyrobal.report.numbers import number
-from pyrobal.report.result import Line, Result
+from pyrobal.report.result import CLOSED, Line, Result
 from pyrobal.report.settings import Setting, settings
 from pyrobal.report.summary import summary
 from pyrobal.report.tables import Cell, Column, Table, plain
 
 SAME: Final = 1e-9  # relative; and absolute for what has no unit, such as closures
 MOST: Final = 25  # readings on a screen
+TRACE: Final = 1e-4  # share of the largest reading of a unit below which a change matters less and less
 SLIGHT: Final = 1e-4  # relative; what changed less is no news among the main readings
 _BARS: Final = 20
-
+_MANY: Final = 3  # settings of one table from which they are gathered into a row
 
 Difference = tuple[str, str, str, str]  # of a setting: key, before, after, meaning
 
@@ -33,6 +34,12 @@ class Change:
     after: float
     unit: str
     meaning: str
+    scale: float = 0.0  # the largest reading of this unit; 0 of what has none
+
+    @property
+    def missing(self) -> bool:
+        """True where only one case has it, or a value of it."""
+        return math.isnan(self.difference)
 
     @property
     def difference(self) -> float:
@@ -48,10 +55,10 @@ class Change:
 
     @property
     def effect(self) -> float:
-        """How much it matters, from 0 to 2: the difference over the larger of the two."""
-        if math.isnan(self.difference):
-            return 2.0
-        return abs(self.difference) / max(abs(self.before), abs(self.after), 1e-300)
+        """How much it matters, from 0 to 2: the difference over the larger of the two; less for a trace."""
+        if self.missing:
+            return 1.0
+        return abs(self.difference) / max(abs(self.before), abs(self.after), TRACE * self.scale, 1e-300)
 
 
 @dataclass(frozen=True)
@@ -59,7 +66,8 @@ class Comparison:
     """What differs between two results.
 
     settings : key, value before, value after, meaning; "" where a case does not have it
-    readings : those that changed, the most affected first; same : how many did not
+    readings : those that changed, the most affected first, those of one case only at the end
+    same : how many did not
     gone, new : limits and cautions of one case only
     """
 
@@ -76,7 +84,7 @@ def compare(before: Result, after: Result) -> Comparison:
     """Compare two single cases."""
     lines = [{line.key: line for line in result.lines} for result in (before, after)]
     changes = [_change(key, *(found.get(key) for found in lines)) for key in {**lines[0], **lines[1]}]
-    changed = sorted((c for c in changes if _changed(c)), key=lambda c: -c.effect)
+    changed = sorted((c for c in changes if _changed(c)), key=lambda c: (c.missing, -c.effect))
     warned = [[m for m in result.messages if m.level in ("limit", "caution")] for result in (before, after)]
     return Comparison(
         before,
@@ -92,8 +100,9 @@ def compare(before: Result, after: Result) -> Comparison:
 def _change(key: str, before: Line | None, after: Line | None) -> Change:
     line = after or before
     assert line is not None
-    one, other = (math.nan if found is None else found.value for found in (before, after))
-    return Change(key, one, other, line.unit, line.meaning)
+    one, other = (math.nan if found is None else found.shown for found in (before, after))
+    scale = max(found.noise for found in (before, after) if found) / CLOSED
+    return Change(key, one, other, line.unit, line.meaning, scale)
 
 
 def _changed(change: Change) -> bool:
@@ -111,11 +120,35 @@ def _settings(before: Mapping[str, Setting], after: Mapping[str, Setting]) -> It
             yield key, one, other, setting.meaning
 
 
-def settings_table(c: Comparison) -> Table:
-    """The settings that differ."""
-    rows = tuple(tuple(plain(cell) or "-" for cell in row) for row in c.settings)
+def settings_table(c: Comparison, whole: bool = False) -> Table:
+    """The settings that differ; a step or concentrate of one case only is one row, or the ``whole`` of it."""
+    found = c.settings if whole else _gathered(c)
+    rows = tuple(tuple(plain(cell) or "-" for cell in row) for row in found)
     columns = (Column("setting"), Column("before"), Column("after"), Column("meaning"))
     return Table("Settings that differ", columns, rows, stub=3)
+
+
+def _gathered(c: Comparison) -> Iterable[Difference]:
+    """A concentrate or a step that one case lacks in one row, in place of all its settings."""
+    known = [settings(result.case.inputs) for result in (c.before, c.after)]
+    found: dict[str, Difference] = {}
+    for key, before, after, meaning in c.settings:
+        lacking = known[1] if before else known[0]
+        home = "" if before and after else _alone(key, lacking)
+        members = [row for row in c.settings if row[0].startswith(f"{home}.")]
+        if not home or len(members) < _MANY:
+            found[key] = (key, before, after, meaning)
+        else:
+            given = ("given" if before else "", "given" if after else "")
+            found[home] = (home, *given, f"{len(members)} settings of one case only")
+    return found.values()
+
+
+def _alone(key: str, lacking: Mapping[str, Setting]) -> str:
+    """The widest table around ``key`` of which the other case has nothing; "" where there is none."""
+    parts = key.split(".")
+    homes = (".".join(parts[:n]) for n in range(1, len(parts)))
+    return next((home for home in homes if not any(k.startswith(f"{home}.") for k in lacking)), "")
 
 
 def answer_table(c: Comparison) -> Table:

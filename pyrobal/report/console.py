@@ -10,15 +10,15 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from rich.console import Console
-from rich.padding import Padding
 from rich.table import Table as Grid
 from rich.text import Text
 
+from pyrobal.report.columns import print_table
 from pyrobal.report.compare import MOST, Comparison, answer_table, readings_table, settings_table
 from pyrobal.report.numbers import number
 from pyrobal.report.result import CAUTION, INFEASIBLE, OK, Result
 from pyrobal.report.summary import Group, summary
-from pyrobal.report.tables import Cell, Column, Table, plain, sections
+from pyrobal.report.tables import Sections, plain
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
@@ -28,7 +28,6 @@ ALL = "all"
 _SAFETY = "safety: SO2, CO, oxygen, acid and molten metal can kill; local codes and licensed practice decide"
 _WARNING = {"limit": "red", CAUTION: "yellow"}
 _DIGITS = 3  # on the first screen
-_WHOLE = 40  # a column of words up to this width is not broken
 _STYLE = {OK: "green", CAUTION: "yellow", INFEASIBLE: "red"}
 _WIDTHS = (9, 17, 7, 5)  # least widths on the first screen: heading, label, value, unit
 
@@ -44,13 +43,13 @@ def show(result: Result, detail: Sequence[str] = (), console: Console | None = N
     Raises KeyError for a section there is not.
     """
     console = console or _console()
-    found = sections(result)
+    found = Sections(result)
     wanted = list(found) if ALL in detail else list(dict.fromkeys(detail))
     with console.capture() as capture:
         _first_screen(console, result, list(found))
         for word in wanted:
             for table in found[word]:
-                _print_table(console, table)
+                print_table(console, table)
     _write(console, capture.get())
 
 
@@ -65,7 +64,7 @@ def show_comparison(c: Comparison, most: int = MOST, console: Console | None = N
             console.print(Text("\nNo setting differs."))
         for table in (settings_table(c), answer_table(c), readings_table(c, most)):
             if table.rows:
-                _print_table(console, table)
+                print_table(console, table)
         for label, messages in (("new", c.new), ("gone", c.gone)):
             for m in messages:
                 console.print(Text(f"{label} {m.level}: {plain(m.key)}: {plain(m.text)}"))
@@ -108,7 +107,7 @@ def _group(group: Group, width: int) -> Grid:
         line = row.main.line
         remarks = _packed([text for part in row.remarks if (text := part.text(_DIGITS))], room)
         unit_text = "" if line.unit == "-" else line.unit
-        grid.add_row("" if i else group.heading, row.label, number(line.value, _DIGITS), unit_text, remarks)
+        grid.add_row("" if i else group.heading, row.label, number(line.shown, _DIGITS), unit_text, remarks)
     return grid
 
 
@@ -134,68 +133,3 @@ def _warnings(console: Console, result: Result) -> None:
         else:
             rest += 1
     console.print(Text(f"{_SAFETY}; {rest} more remarks: --detail messages"))
-
-
-def _print_table(console: Console, table: Table) -> None:
-    console.print()
-    console.print(Text(table.title, "bold"))
-    for part in _parts(table, console.width):
-        console.print(_grid(part))
-    for note in table.notes:
-        console.print(Padding(Text(note, "dim"), (0, 0, 0, 2)))
-
-
-def _grid(table: Table) -> Grid:
-    grid = Grid(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold", show_edge=False)
-    for i, column in enumerate(table.columns):
-        numeric = _is_number(table, i)
-        wide = not numeric and i == len(table.columns) - 1
-        grid.add_column(
-            Text(_heading(column)),
-            justify="right" if numeric else "left",
-            no_wrap=numeric or (not wide and _width(table, i) <= _WHOLE),
-            overflow="fold",
-            ratio=1 if wide and i >= 2 else None,
-        )
-    for row in table.rows:
-        grid.add_row(*(Text(_shown(cell)) for cell in row))
-    return grid
-
-
-def _parts(table: Table, width: int) -> list[Table]:
-    """The table in pieces that fit the width, each with the columns that name its rows."""
-    stub, rest = range(table.stub), range(table.stub, len(table.columns))
-    if not all(_is_number(table, i) for i in rest):
-        return [table]
-    room = width - sum(_width(table, i) for i in stub)
-    groups: list[list[int]] = [[]]
-    for i in rest:
-        if groups[-1] and sum(_width(table, j) for j in (*groups[-1], i)) > room:
-            groups.append([])
-        groups[-1].append(i)
-    return [_only(table, [*stub, *group]) for group in groups]
-
-
-def _only(table: Table, keep: list[int]) -> Table:
-    columns = tuple(table.columns[i] for i in keep)
-    return Table(
-        table.title, columns, tuple(tuple(row[i] for i in keep) for row in table.rows), stub=table.stub
-    )
-
-
-def _width(table: Table, i: int) -> int:
-    texts = [_heading(table.columns[i]), *(_shown(row[i]) for row in table.rows)]
-    return max(map(len, texts)) + 2
-
-
-def _heading(column: Column) -> str:
-    return f"{column.heading} {column.unit}".strip()
-
-
-def _is_number(table: Table, i: int) -> bool:
-    cells = [row[i] for row in table.rows if row[i] != ""]
-    return bool(cells) and all(isinstance(cell, float) for cell in cells)
-
-
-def _shown(cell: Cell) -> str:
-    return cell if isinstance(cell, str) else number(cell)

@@ -78,7 +78,7 @@ def compare_html(c: Comparison, made: datetime.datetime | None = None) -> str:
         made=f"{made or datetime.datetime.now():%Y-%m-%d %H:%M}",
         parts=list(_PARTS_COMPARED.items()),
         c=c,
-        settings=settings_table(c),
+        settings=settings_table(c, whole=True),
         answer=answer_table(c),
         every=readings_table(c),
     )
@@ -142,7 +142,7 @@ def _environment() -> jinja2.Environment:
 
 
 def _line_quantity(line: Line) -> str:
-    return quantity(line.value, line.unit)
+    return quantity(line.shown, line.unit)
 
 
 def _numeric(table: Table, i: int) -> bool:

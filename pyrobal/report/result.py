@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final
 
 from pyrobal import units
+from pyrobal.arrays import FloatN
 from pyrobal.case.load import Case
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
@@ -23,18 +24,28 @@ if TYPE_CHECKING:
     import pint
 
 OK, CAUTION, INFEASIBLE = "ok", "caution", "infeasible"
+CLOSED: Final = 1e-9  # relative; what the balance closes to, and below which digits are round-off
 _LEVELS: Final = ("limit", "caution", "note", "safety")  # the gravest first
 
 
 @dataclass(frozen=True)
 class Line:
-    """One reading of one scenario in its plant unit; ``value`` is nan where there is none, for ``reason``."""
+    """One reading of one scenario in its plant unit; ``value`` is nan where there is none, for ``reason``.
+
+    noise : round-off a value of this unit may carry
+    """
 
     key: str
     value: float
     unit: str
     meaning: str
     reason: str = ""
+    noise: float = 0.0
+
+    @property
+    def shown(self) -> float:
+        """The value for people: what is nothing but round-off is zero."""
+        return 0.0 if abs(self.value) < self.noise else self.value
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,6 +75,13 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
     def __len__(self) -> int:
         return len(registry.keys(self.results))
 
+    def __contains__(self, key: object) -> bool:
+        return key in self._keys
+
+    @cached_property
+    def _keys(self) -> frozenset[str]:
+        return frozenset(registry.keys(self.results))
+
     def unit(self, key: str) -> str:
         """The plant unit of a reading. Raises KeyError for an unknown one."""
         return registry.find(key)[0].unit_for(self.results)
@@ -84,13 +102,13 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
         """
         if self.results.scenarios != 1:
             raise ValueError(f"a report is of one scenario, not of {self.results.scenarios}; use scenario(i)")
-        return tuple(
-            self._line(reading, key, value[0]) for reading, key, value in registry.evaluate_all(self.results)
-        )
+        found = [self._line(*one) for one in registry.evaluate_all(self.results)]
+        noise = _noise(found)
+        return tuple(dataclasses.replace(line, noise=noise.get(line.unit, 0.0)) for line in found)
 
-    def _line(self, reading: Reading, key: str, si: float) -> Line:
+    def _line(self, reading: Reading, key: str, si: FloatN) -> Line:
         unit = reading.unit_for(self.results)
-        value = float(units.display(float(si), unit))
+        value = float(units.display(float(si[0]), unit))
         if math.isfinite(value):
             return Line(key, value + 0.0, unit, reading.meaning)  # + 0.0: no minus zero
         return Line(key, math.nan, unit, reading.meaning, self._why_none(reading, key))
@@ -133,6 +151,18 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
         n = self.results.scenarios
         value = ["value"] if n == 1 else [f"value.{i}" for i in range(n)]
         return pandas.DataFrame(rows, columns=["key", *value, "unit", "meaning"])
+
+
+def _noise(lines: Iterable[Line]) -> dict[str, float]:
+    """Unit -> round-off: readings of one unit are sums and differences on the scale of the largest of them.
+
+    A number without a unit has no such scale: a closure of 1e-15 is news.
+    """
+    largest: dict[str, float] = {}
+    for line in lines:
+        if line.unit != "-" and not math.isnan(line.value):
+            largest[line.unit] = max(largest.get(line.unit, 0.0), abs(line.value))
+    return {unit: CLOSED * most for unit, most in largest.items()}
 
 
 def balance(case: Case) -> Result:

@@ -69,7 +69,7 @@ def _answer(result: Result) -> Table:
     for group in summary(result):
         for row in group.rows:
             line, remarks = row.main.line, (text for part in row.remarks if (text := part.text()))
-            rows.append((f"{group.heading}: {row.label}", line.value, line.unit, ", ".join(remarks)))
+            rows.append((f"{group.heading}: {row.label}", line.shown, line.unit, ", ".join(remarks)))
     columns = (Column("what"), Column("value"), Column("unit"), Column("remark"))
     return Table("Answer", columns, tuple(rows))
 
@@ -136,7 +136,7 @@ def _by_stream(title: str, streams: Mapping[str, Mapping[str, Line]]) -> Table:
     names = {name: line.unit for stream in streams.values() for name, line in stream.items()}
     order = sorted(names, key=lambda name: name.startswith("assay."))
     rows = [
-        (tables.words(head), *(stream[name].value if name in stream else "" for name in order))
+        (tables.words(head), *(stream[name].shown if name in stream else "" for name in order))
         for head, stream in streams.items()
     ]
     columns = (Column("stream"), *(Column(name.removeprefix("assay."), names[name]) for name in order))

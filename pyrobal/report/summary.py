@@ -6,12 +6,15 @@ so rows of later steps of the plant appear by themselves.
 
 from __future__ import annotations
 
+import dataclasses
 import math
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
 from pyrobal.report.numbers import DIGITS, quantity
-from pyrobal.report.result import Line, Result
+from pyrobal.report.result import CLOSED, Line, Result
+from pyrobal.report.tables import words
 
 
 @dataclass(frozen=True)
@@ -28,7 +31,7 @@ class Part:
             return ""
         if self.line.key.endswith(".closure") and abs(self.line.value) < CLOSED:
             return "closed to 1e-9"
-        value = quantity(self.line.value, self.line.unit, digits)
+        value = quantity(self.line.shown, self.line.unit, digits)
         return " ".join(word for word in (self.before, value, self.after) if word)
 
 
@@ -49,8 +52,8 @@ class Group:
     rows: tuple[Row, ...]
 
 
-CLOSED: Final = 1e-9  # relative; a smaller closure is round-off and its digits mean nothing
-# heading -> rows of: label, main reading, remarks as (reading, word before, word after)
+_SHORT: Final = {"to spare": "short"}  # what a row is called whose number is below zero
+# heading -> rows of: label, main reading, remarks as (reading, word before, after); <X>: each of a family
 _Remark = tuple[str, str, str]
 _LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {
     "Feed": (
@@ -94,7 +97,9 @@ _LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {
         ("at the acid plant", "acid.so2_load", (("acid.inlet_so2", "", "SO2"), ("acid.inlet_flow", "", ""))),
         ("acid made", "acid.production", (("acid.conversion", "", "converted"),)),
         ("SO2 emitted", "emissions.so2", (
-            ("emissions.stack_so2", "", "in the stack"), ("emissions.sulfur_capture", "", "captured"))),
+            ("emissions.sulfur_capture", "", "of the sulfur captured"),
+            ("emissions.stack.<X>.so2", "<X> stack", ""),
+            ("emissions.of_limit.so2_stack_limit", "", "of the stack limit"))),
     ),
     "Copper": (("recovered", "recovery.Cu", ()),),
 }  # fmt: skip
@@ -108,13 +113,29 @@ def summary(result: Result) -> tuple[Group, ...]:
     groups = []
     for heading, layout in _LAYOUT.items():
         rows = [
-            Row(label, Part(lines[main]), tuple(Part(lines[k], b, a) for k, b, a in remarks if k in lines))
+            _row(label, lines[main], tuple(part for remark in remarks for part in _parts(lines, *remark)))
             for label, main, remarks in layout
             if main in lines and not _idle(lines[main])
         ]
         if rows:
             groups.append(Group(heading, tuple(rows)))
     return tuple(groups)
+
+
+def _row(label: str, line: Line, remarks: tuple[Part, ...]) -> Row:
+    if line.shown < 0.0 and label in _SHORT:
+        return Row(_SHORT[label], Part(dataclasses.replace(line, value=-line.value)), remarks)
+    return Row(label, Part(line), remarks)
+
+
+def _parts(lines: Mapping[str, Line], key: str, before: str, after: str) -> Iterator[Part]:
+    head, family, tail = key.partition("<X>")
+    if not family and key in lines:
+        yield Part(lines[key], before, after)
+    for found, line in lines.items() if family else ():
+        if found.startswith(head) and found.endswith(tail):
+            name = words(found.removeprefix(head).removesuffix(tail))
+            yield Part(line, before.replace("<X>", name), after)
 
 
 def _idle(line: Line) -> bool:

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import zip_longest
 from typing import Final
 
@@ -18,7 +19,6 @@ from pyrobal.readings import registry
 from pyrobal.report.result import Line, Result
 
 Cell = str | float
-ROUNDING: Final = 1e-12  # share of the largest item below which heat is nothing but rounding
 _HEAT: Final = re.compile(r"(?P<step>.+)\.heat\.(?P<side>in|out)\.(?P<item>.+)")
 _STREAM: Final = re.compile(r"(?P<stream>[^.]+\.[^.]+(?:\.[^.]+)*?)\.(?:assay\..+|flow_wet)")
 
@@ -60,16 +60,28 @@ def section(key: str) -> str:
     return key.partition(".")[0]
 
 
-def sections(result: Result) -> dict[str, tuple[Table, ...]]:
-    """Every table of a single case by the word that asks for it, in plant order."""
-    parts: dict[str, list[Line]] = {}
-    for line in result.lines:
-        parts.setdefault(section(line.key), []).append(line)
-    found = {word: tuple(_tables(word, lines)) for word, lines in parts.items()}
-    found["solution"] = (solution(result),)
-    found["messages"] = (messages(result),)
-    found["assumptions"] = (assumptions(result),)
-    return found
+@dataclass(frozen=True, eq=False)
+class Sections(Mapping[str, tuple[Table, ...]]):
+    """Every table of a single case by the word that asks for it, in plant order; made when asked for."""
+
+    result: Result
+
+    @cached_property
+    def _lines(self) -> dict[str, list[Line]]:
+        parts: dict[str, list[Line]] = {}
+        for line in self.result.lines:
+            parts.setdefault(section(line.key), []).append(line)
+        return parts
+
+    def __getitem__(self, word: str) -> tuple[Table, ...]:
+        own = _OWN.get(word)
+        return (own(self.result),) if own else tuple(_tables(word, self._lines[word]))
+
+    def __iter__(self) -> Iterator[str]:
+        return iter((*self._lines, *_OWN))
+
+    def __len__(self) -> int:
+        return len(self._lines) + len(_OWN)
 
 
 def _tables(word: str, lines: Sequence[Line]) -> Iterable[Table]:
@@ -93,7 +105,7 @@ def listing(word: str, lines: Sequence[Line]) -> Table:
     for line in lines:
         said = line.reason or line.meaning
         rows.append(
-            (line.key.removeprefix(f"{word}."), line.value, line.unit, "" if said == before else said)
+            (line.key.removeprefix(f"{word}."), line.shown, line.unit, "" if said == before else said)
         )
         before = said
     return Table(words(word).capitalize(), columns, tuple(rows))
@@ -102,7 +114,7 @@ def listing(word: str, lines: Sequence[Line]) -> Table:
 def every_reading(result: Result) -> Table:
     """All of them by their full keys."""
     columns = (Column("reading"), Column("value"), Column("unit"), Column("meaning"))
-    rows = [(line.key, line.value, line.unit, line.reason or line.meaning) for line in result.lines]
+    rows = [(line.key, line.shown, line.unit, line.reason or line.meaning) for line in result.lines]
     return Table("Every reading", columns, tuple(rows))
 
 
@@ -136,7 +148,7 @@ def _side_by_side(title: str, streams: Mapping[str, Mapping[str, Line]]) -> Tabl
     for name in sorted(names, key=lambda n: n.startswith("assay.")):  # amounts and temperatures first
         cells = [stream.get(name) for stream in streams.values()]
         unit = next(line.unit for line in cells if line is not None)
-        rows.append((name.removeprefix("assay."), unit, *("" if c is None else c.value for c in cells)))
+        rows.append((name.removeprefix("assay."), unit, *("" if c is None else c.shown for c in cells)))
     return Table(title, columns, tuple(rows), stub=2)
 
 
@@ -165,10 +177,8 @@ def heat_lines(lines: Iterable[Line]) -> dict[str, tuple[list[Line], list[Line]]
 def heat_tables(lines: Sequence[Line]) -> Iterable[Table]:
     """The heat balance of each step, both sides down to their sums."""
     for step, (into, out) in heat_lines(lines).items():
-        unit, noise = into[0].unit, ROUNDING * max(abs(line.value) for line in (*into, *out))
-        rows: list[tuple[Cell, ...]] = [
-            (*_item(a, noise), *_item(b, noise)) for a, b in zip_longest(into, out, fillvalue=None)
-        ]
+        unit = into[0].unit
+        rows: list[tuple[Cell, ...]] = [(*_item(a), *_item(b)) for a, b in zip_longest(into, out)]
         rows.append(("sum", sum(x.value for x in into), "sum", sum(x.value for x in out)))
         columns = (Column("heat in"), Column("", unit), Column("heat out"), Column("", unit))
         notes = dict.fromkeys(line.meaning for line in (*into[:1], *out))
@@ -181,10 +191,8 @@ def heat_tables(lines: Sequence[Line]) -> Iterable[Table]:
         )
 
 
-def _item(line: Line | None, noise: float) -> tuple[Cell, Cell]:
-    if line is None:
-        return ("", "")
-    return words(line.key.rpartition(".")[2]), 0.0 if abs(line.value) < noise else line.value
+def _item(line: Line | None) -> tuple[Cell, Cell]:
+    return ("", "") if line is None else (words(line.key.rpartition(".")[2]), line.shown)
 
 
 def matrix_lines(lines: Iterable[Line]) -> dict[str, dict[tuple[str, str], Line]]:
@@ -204,15 +212,20 @@ def matrices(lines: Iterable[Line]) -> Iterable[Table]:
 
 
 def matrix(family: str, cells: Mapping[tuple[str, str], Line]) -> Table:
-    """A family of two names, the first down, the second across."""
+    """A family of two names, the first down, the second across; columns of nothing are named in a note."""
     rows, columns = (list(dict.fromkeys(name[i] for name in cells)) for i in (0, 1))
+    told = {name[1] for name, line in cells.items() if line.shown != 0.0}
+    empty = [words(c) for c in columns if c not in told]
+    columns = [c for c in columns if c in told]
     first = next(iter(cells.values()))
     table: list[tuple[Cell, ...]] = [
-        (row, *(cells[row, c].value if (row, c) in cells else 0.0 for c in columns)) for row in rows
+        (row, *(cells[row, c].shown if (row, c) in cells else 0.0 for c in columns)) for row in rows
     ]
     title = words(family.partition("<")[0].rstrip(".")).capitalize()
     headings = (Column(""), *(Column(words(c), first.unit) for c in columns))
-    return Table(title, headings, tuple(table), (f"{first.meaning[:1].upper()}{first.meaning[1:]}.",))
+    notes = [f"{first.meaning[:1].upper()}{first.meaning[1:]}."]
+    notes += [f"Nothing at all: {', '.join(empty)}."] if empty else []
+    return Table(title, headings, tuple(table), tuple(notes))
 
 
 def solution(result: Result) -> Table:
@@ -239,3 +252,8 @@ def assumptions(result: Result) -> Table:
     """Settings the case did not give, with the values taken."""
     rows = tuple((plain(key), plain(value)) for key, value in result.assumed.items())
     return Table("Assumed, because the case does not say", (Column("setting"), Column("value")), rows, stub=2)
+
+
+_OWN: Final[dict[str, Callable[[Result], Table]]] = {
+    "solution": solution, "messages": messages, "assumptions": assumptions,
+}  # fmt: skip

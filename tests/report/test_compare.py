@@ -53,12 +53,46 @@ def test_rounding_is_no_change(richer: Comparison) -> None:
 
 
 def test_effects_of_edge_values(richer: Comparison) -> None:
-    one = richer.readings[0]
+    one = dataclasses.replace(richer.readings[0], scale=0.0)
     rise, fall, came = (dataclasses.replace(one, before=a, after=b) for a, b in ((1, 2), (2, 0), (0, 3)))
     assert (rise.relative, fall.relative, came.relative) == (1.0, -1.0, math.inf)
     assert (rise.effect, fall.effect, came.effect) == (0.5, 1.0, 1.0)
-    gone = dataclasses.replace(one, before=1.0, after=math.nan)
-    assert gone.effect == 2.0
+    assert dataclasses.replace(one, before=1.0, after=math.nan).missing
+
+
+def test_a_trace_that_doubles_matters_less_than_a_main_number_that_does(richer: Comparison) -> None:
+    one = richer.readings[0]
+    trace, main = (dataclasses.replace(one, before=x, after=2 * x, scale=100.0) for x in (1e-6, 10.0))
+    assert trace.effect < 1e-3 * main.effect
+
+
+def test_round_off_is_neither_listed_nor_first(whole_plant: Result) -> None:
+    """Heats and shares of 1e-12 come and go; none of them is news."""
+    again = balance(load_case(SKERRY.with_name("marram_sound.toml"), ["smelting.enrichment=62 %"]))
+    found = compare(whole_plant, again)
+    raw = {line.key: line.value for line in whole_plant.lines if line.value and not line.shown}
+    assert raw
+    assert not raw.keys() & {c.key for c in found.readings}
+    assert "smelting.fuel" in [c.key for c in found.readings[:5]]
+
+
+def test_what_only_one_case_has_comes_last(skerry: Result, whole_plant: Result) -> None:
+    missing = [c.missing for c in compare(skerry, whole_plant).readings]
+    assert missing == sorted(missing)
+    assert any(missing)
+    assert not missing[0]
+
+
+def test_a_step_of_one_case_only_is_one_row_on_the_terminal_and_whole_in_html(
+    skerry: Result, whole_plant: Result
+) -> None:
+    found = compare(skerry, whole_plant)
+    short, whole = (settings_table(found, whole=whole) for whole in (False, True))
+    row = next(row for row in short.rows if row[0] == "converting")
+    members = [key for key, *_ in found.settings if key.startswith("converting.")]
+    assert row == ("converting", "-", "given", f"{len(members)} settings of one case only")
+    assert len(members) > 20
+    assert {row[0] for row in whole.rows} == {key for key, *_ in found.settings}
 
 
 def test_steps_that_only_one_case_has(skerry: Result, whole_plant: Result) -> None:
@@ -83,6 +117,8 @@ def test_on_the_terminal(richer: Comparison) -> None:
     text = file.getvalue()
     assert max(map(len, text.splitlines())) <= 80
     assert "smelting.enrichment" in text
+    for change in richer.readings[:10]:
+        assert change.key in text.split(), "a key in one piece"
     assert f"{len(richer.readings) - 10} more changed less." in text
 
 

@@ -5,14 +5,19 @@ from __future__ import annotations
 import io
 import re
 import sys
+from pathlib import Path
 
 import pytest
 from rich.console import Console
 
+from pyrobal.case.load import load_case
+from pyrobal.report.columns import folded
 from pyrobal.report.console import print_balance, show
 from pyrobal.report.numbers import number
-from pyrobal.report.result import Result
-from pyrobal.report.tables import sections
+from pyrobal.report.result import Result, balance
+from pyrobal.report.tables import Sections
+
+SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
 
 
 def _shown(result: Result, *detail: str, width: int = 80, **options: object) -> str:
@@ -37,7 +42,7 @@ def test_details_cut_no_number_at_any_width(skerry: Result, width: int) -> None:
     text = _shown(skerry, "all", width=width)
     assert max(map(len, text.splitlines())) <= width
     words = set(text.split())
-    for tables in sections(skerry).values():
+    for tables in Sections(skerry).values():
         for table in tables:
             for row in table.rows:
                 for cell in row:
@@ -92,3 +97,55 @@ def test_letters_a_terminal_cannot_show_are_escaped(nasty: Result, monkeypatch: 
     print_balance(nasty.case, nasty.results)
     sys.stdout.flush()
     assert b"\\U0001f525" in raw.getvalue()
+
+
+def test_heat_that_is_missing_is_called_short_not_to_spare(skerry: Result) -> None:
+    case = load_case(SKERRY, ["smelting.close_heat_with=nothing", "smelting.enrichment=45 %"])
+    cold = balance(case)
+    text = _shown(cold)
+    lack = number(-cold["smelting.heat.surplus"].magnitude, 3)
+    assert re.search(rf"\n {{10}}short +{re.escape(lack)} MW", text)
+    assert "to spare" not in text
+    assert "to spare" in _shown(skerry)
+
+
+def test_each_stack_is_named_beside_its_own_concentration(whole_plant: Result) -> None:
+    text = " ".join(_shown(whole_plant).split())
+    for key in (key for key in whole_plant if re.fullmatch(r"emissions\.stack\.\w+\.so2", key)):
+        name = key.split(".")[2].replace("_", " ")
+        assert f"{name} stack {number(whole_plant[key].magnitude, 3)} mg/Nm3" in text
+
+
+@pytest.mark.parametrize("width", [40, 60, 80])
+def test_no_key_is_cut_where_a_line_could_hold_it(whole_plant: Result, width: int) -> None:
+    text = _shown(whole_plant, "all", width=width)
+    assert max(map(len, text.splitlines())) <= width
+    words = set(text.split())
+    names = [str(row[0]) for tables in Sections(whole_plant).values() for t in tables for row in t.rows]
+    for name in names:
+        if " " not in name and len(name) <= width:
+            assert name in words or not name, name
+
+
+def test_round_off_is_printed_as_nothing(whole_plant: Result) -> None:
+    text = _shown(whole_plant, "feed", "smelting", "deportment", "gas")
+    assert not re.search(r"e-(0[7-9]|[1-9][0-9])\b", text)
+    assert not re.search(r"(?<![\w.])-0(?![\w.])", text)
+
+
+def test_columns_of_nothing_are_left_out_of_a_matrix_and_named(whole_plant: Result) -> None:
+    table = next(t for t in Sections(whole_plant)["deportment"])
+    for i in range(1, len(table.columns)):
+        assert any(row[i] for row in table.rows), table.columns[i].heading
+    shown = {column.heading.replace(" ", "") for column in table.columns}
+    left = table.notes[1].replace(" ", "").removeprefix("Nothingatall:").rstrip(".").split(",")
+    places = {key.split(".", 2)[2] for key in whole_plant if key.startswith("deportment.")}
+    every = {place.replace(".", "").replace("_", "") for place in places}
+    assert every == {name.replace("_", "") for name in (*shown, *left) if name}
+
+
+def test_a_long_name_is_broken_after_dots_and_spaces_first() -> None:
+    assert folded("a.bc.def", 5, " .") == ["a.bc.", "def"]
+    assert folded("one two three", 7) == ["one two", "three"]
+    assert folded("N" * 12, 5) == ["NNNNN", "NNNNN", "NN"]
+    assert folded("", 5) == [""]

@@ -14,7 +14,7 @@ import pytest
 
 from pyrobal.report.export import as_csv, as_dict, as_json, harmless
 from pyrobal.report.result import Result
-from pyrobal.report.tables import every_reading, messages, sections
+from pyrobal.report.tables import Sections, every_reading, messages
 from pyrobal.units import KINDS
 
 SCHEMA = json.loads((Path(__file__).parents[2] / "docs" / "result.schema.json").read_text(encoding="utf-8"))
@@ -59,7 +59,7 @@ def test_values_are_not_rounded_and_units_are_of_the_vocabulary(skerry: Result) 
 
 
 def test_csv_has_units_below_the_headings_and_exact_numbers(skerry: Result) -> None:
-    table = sections(skerry)["deportment"][0]
+    table = Sections(skerry)["deportment"][0]
     headings, units, *rows = list(csv.reader(io.StringIO(as_csv(table))))
     assert headings == [c.heading for c in table.columns]
     assert units == [c.unit for c in table.columns]
@@ -69,7 +69,7 @@ def test_csv_has_units_below_the_headings_and_exact_numbers(skerry: Result) -> N
 
 
 def test_csv_runs_no_formula(nasty: Result) -> None:
-    for table in (messages(nasty), *(t for group in sections(nasty).values() for t in group)):
+    for table in (messages(nasty), *(t for group in Sections(nasty).values() for t in group)):
         for row in csv.reader(io.StringIO(as_csv(table))):
             for cell in row:
                 plain_number = cell.lstrip("-").replace(".", "").replace("e-", "").isdigit()

@@ -103,7 +103,7 @@ def test_it_carries_every_reading_of_the_json(page: str, skerry: Result) -> None
         assert row is not None, line.key
         row = re.match("(.*)", f"<td{row[1]}")
         assert row is not None
-        assert f"<td>{number(line.value)}" in row[1]
+        assert f"<td>{number(line.shown)}" in row[1]
         assert f'<td class="t">{line.unit}' in row[1]
 
 

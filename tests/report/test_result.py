@@ -112,3 +112,24 @@ def test_scenarios_share_one_result(skerry: Result) -> None:
 def test_the_public_door_leads_here() -> None:
     assert pyrobal.Result is Result
     assert pyrobal.balance is balance
+
+
+def test_what_is_nothing_but_round_off_is_zero_for_people_and_kept_for_programs(whole_plant: Result) -> None:
+    noisy = [line for line in whole_plant.lines if line.value and not line.shown]
+    assert "feed.mineral_misfit" in [line.key for line in noisy]
+    largest = {
+        u: max(abs(x.value) for x in whole_plant.lines if x.unit == u) for u in {x.unit for x in noisy}
+    }
+    assert all(abs(line.value) < 1e-9 * largest[line.unit] for line in noisy)
+    told = {line.key: line for line in whole_plant.lines}
+    for key in ("smelting.slag.assay.Au", "electrorefining.cathode.assay.Au"):  # grams a tonne are no noise
+        assert told[key].shown == told[key].value > 0
+    closures = [line for line in whole_plant.lines if line.key.endswith(".closure")]
+    assert closures
+    assert all(line.shown == line.value for line in closures)
+
+
+def test_a_key_is_in_the_result_where_the_case_has_the_step(skerry: Result, whole_plant: Result) -> None:
+    assert "converting.air" in whole_plant
+    assert "converting.air" not in skerry
+    assert all(key in skerry for key in skerry)

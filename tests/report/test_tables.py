@@ -10,7 +10,7 @@ import pytest
 from pyrobal.readings.registry import find, readings
 from pyrobal.report.result import Line, Result
 from pyrobal.report.summary import summary
-from pyrobal.report.tables import Table, every_reading, plain, sections, stream_lines
+from pyrobal.report.tables import Sections, Table, every_reading, plain, stream_lines
 
 
 def _cells(tables: Iterator[Table] | tuple[Table, ...]) -> list[float]:
@@ -18,7 +18,7 @@ def _cells(tables: Iterator[Table] | tuple[Table, ...]) -> list[float]:
 
 
 def test_every_reading_stands_in_its_section(skerry: Result) -> None:
-    found = sections(skerry)
+    found = Sections(skerry)
     for line in skerry.lines:
         shown = _cells(found[line.key.partition(".")[0]])
         assert any(math.isclose(line.value, cell, rel_tol=1e-12, abs_tol=1e-12) for cell in shown), line.key
@@ -26,18 +26,18 @@ def test_every_reading_stands_in_its_section(skerry: Result) -> None:
 
 def test_sections_are_the_words_of_the_registry(skerry: Result) -> None:
     words = dict.fromkeys(r.key.partition(".")[0] for r in readings() if r.present(skerry.results))
-    assert list(sections(skerry)) == [*words, "solution", "messages", "assumptions"]
+    assert list(Sections(skerry)) == [*words, "solution", "messages", "assumptions"]
 
 
 def test_all_rows_are_as_wide_as_the_headings(skerry: Result, infeasible: Result, nasty: Result) -> None:
     for result in (skerry, infeasible, nasty):
-        for tables in sections(result).values():
+        for tables in Sections(result).values():
             for table in tables:
                 assert {len(row) for row in table.rows} <= {len(table.columns)}
 
 
 def test_heat_in_and_out_add_up_to_the_total(skerry: Result) -> None:
-    table = next(t for t in sections(skerry)["smelting"] if "heat balance" in t.title)
+    table = next(t for t in Sections(skerry)["smelting"] if "heat balance" in t.title)
     *items, sums = table.rows
     total = skerry["smelting.heat.total"].magnitude
     assert sums[1] == pytest.approx(total, rel=1e-12)
@@ -48,7 +48,7 @@ def test_heat_in_and_out_add_up_to_the_total(skerry: Result) -> None:
 
 
 def test_streams_stand_side_by_side_with_their_units(skerry: Result) -> None:
-    solids = next(t for t in sections(skerry)["smelting"] if "matte, slag" in t.title)
+    solids = next(t for t in Sections(skerry)["smelting"] if "matte, slag" in t.title)
     headings = [column.heading for column in solids.columns]
     rows = {row[0]: row for row in solids.rows}
     assert headings[:4] == ["", "unit", "matte", "slag"]
@@ -71,7 +71,7 @@ def test_a_step_that_is_not_there_yet_gets_its_tables() -> None:
 
 
 def test_deportment_is_a_matrix_whose_rows_sum_to_100(skerry: Result) -> None:
-    table = next(t for t in sections(skerry)["deportment"] if t.title == "Deportment")
+    table = next(t for t in Sections(skerry)["deportment"] if t.title == "Deportment")
     assert [c.unit for c in table.columns[1:]] == ["%"] * (len(table.columns) - 1)
     for row in table.rows:
         assert sum(row[1:]) == pytest.approx(100.0, abs=1e-6), row
