@@ -16,7 +16,9 @@ from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant import acid_plant, anode_furnace, converting, emissions, gas_train, load, slag_cleaning
 from pyrobal.readings.registry import evaluate
+from pyrobal.streams.mineralogy import MOST_NATIVE_SULFUR, MOST_OVER, MineralFit
 from pyrobal.thermo import solutions
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 
 # Windows of a smelting slag, common practice.
 FE_SIO2_LOW, FE_SIO2_HIGH = 1.0, 2.0
@@ -24,6 +26,7 @@ MAGNETITE_HIGH = 15 * PERCENT
 VISCOSITY_HIGH = 0.3  # Pa s
 SLAG_COLD = celsius(1200)
 CLOSURE_COLD, CLOSURE_HOT = celsius(1150), celsius(1350)  # range of the distribution data
+_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
@@ -40,8 +43,10 @@ def messages(results: Results, scenario: int = 0) -> list[Message]:
     reason = Reason(int(results.reason[scenario]))
     if reason is not Reason.SOLVED:
         step = results.reach.failed(scenario)
-        section = "concentrate" if step == "feed" else step
-        return [Message("limit", section, reason.text), *_safety(results, scenario)]
+        limits = [Message("limit", "concentrate" if step == "feed" else step, reason.text)]
+        if reason is Reason.ASSAY_IMPOSSIBLE:
+            limits = list(_impossible(results, scenario)) or limits
+        return [*limits, *_safety(results, scenario)]
     found = [m for rule in _RULES for m in rule(results, scenario)]
     order = {"caution": 0, "note": 1, "safety": 2}
     return sorted([*found, *_safety(results, scenario)], key=lambda m: order[m.level])
@@ -100,16 +105,9 @@ def _one(array: FloatN | BoolN, scenario: int) -> float:
 
 
 def _feed(r: Results, i: int) -> Iterator[Message]:
-    misfit = _at(r, "feed.mineral_misfit", i)
-    if misfit > 1 * PERCENT:
-        yield Message(
-            "caution",
-            "feed.mineral_misfit",
-            f"{misfit / PERCENT:.1f} % of the assay is explained by no usual mineral; check the "
-            "assays, or give "
-            "measured minerals",
-        )
     for name in r.feed.concentrates:
+        if _one(r.feed.fits[name].misfit, i) > 1 * PERCENT:
+            yield Message("caution", f"concentrate.{name}.assay", _unexplained(r.feed.fits[name], i))
         total = _one(r.feed.fits[name].total, i)
         if total > 1.005:
             yield Message(
@@ -128,16 +126,42 @@ def _feed(r: Results, i: int) -> Iterator[Message]:
             )
 
 
+M_S = float(ATOMIC_MASS[ELEMENTS.index("S")])  # kg/mol
+# Sulfur that binds a metal in the mineral that holds the least of it, mol/mol.
+_LEAST_SULFUR = {"Cu": 0.5, "Fe": 1.0, "Zn": 1.0, "Pb": 1.0, "Ni": 1.0, "Co": 1.0}
+
+
+def _impossible(r: Results, i: int) -> Iterator[Message]:
+    """Which assays no set of minerals explains, and what is too much in them."""
+    for name, fit in r.feed.fits.items():
+        key = f"concentrate.{name}.assay" if name in r.feed.concentrates else f"{name}.assay"
+        sulfur = _one(fit.remainder.get("S", np.zeros(1)), i)
+        if sulfur > MOST_NATIVE_SULFUR:
+            text = f"holds {sulfur / PERCENT:.2g} % more S than its metals bind in sulfide minerals"
+            yield Message("limit", key, f"{text}; check S, Fe and Cu")
+        total = _one(fit.total, i)
+        if total > 1.0 + MOST_OVER:
+            text = f"its minerals, with the oxygen and carbonate they imply, sum to {total / PERCENT:.4g} %"
+            yield Message("limit", key, f"{text}; check the assay, or give measured minerals")
+
+
+def _unexplained(fit: MineralFit, i: int) -> str:
+    """What of an assay stands in no mineral, and the sulfur that would put it into one."""
+    left = {element: _one(share, i) for element, share in fit.remainder.items()}
+    listed = ", ".join(f"{x / PERCENT:.2g} % {e}" for e, x in left.items() if x > 0.1 * PERCENT)
+    moles = {e: x / float(ATOMIC_MASS[ELEMENTS.index(e)]) for e, x in left.items()}
+    short = sum(n * _LEAST_SULFUR.get(e, 0.0) for e, n in moles.items()) * M_S
+    bind = f"; as sulfides they would take {short / PERCENT:.2g} % more S than there is" if short else ""
+    return f"no usual mineral holds {listed} of it{bind}; check the assay, or give measured minerals"
+
+
 def _heat(r: Results, i: int) -> Iterator[Message]:
     surplus = _at(r, "smelting.heat.surplus", i)
     mode = r.smelting.settings.close_heat_with
     autogenous = _at(r, "smelting.heat.autogenous_enrichment", i)
     point = f"lowering the enrichment to {autogenous / PERCENT:.1f} vol%"
     if np.isnan(autogenous):
-        why = Reason(int(r.autogenous.reason[i]))
-        yield Message(
-            "note", "smelting.heat.autogenous_enrichment", f"there is no autogenous enrichment: {why.text}"
-        )
+        yield Message("note", "smelting.heat.autogenous_enrichment", _not_autogenous(r, i))
         point = "no enrichment between air and the oxygen purity"
     if surplus > 0.01 * MW:
         cold = _at(r, "smelting.heat.cold_charge_to_absorb", i) / TONNE_PER_HOUR
@@ -156,6 +180,16 @@ def _heat(r: Results, i: int) -> Iterator[Message]:
             "smelting.heat.surplus",
             f'heat is short by {-surplus / MW:.1f} MW with close_heat_with = "{mode}"; fire fuel{remedy}',
         )
+
+
+def _not_autogenous(r: Results, i: int) -> str:
+    reason = Reason(int(r.autogenous.reason[i]))
+    purity = _one(r.smelting.settings.oxygen_purity, i) / PERCENT
+    why = {
+        Reason.ENRICHMENT_ABOVE_PURITY: f"even at the oxygen purity, {purity:.3g} vol%, heat is short",
+        Reason.ENRICHMENT_BELOW_AIR: "even with air alone there is heat to spare",
+    }
+    return f"there is no autogenous enrichment: {why.get(reason, reason.text)}"
 
 
 def _slag(r: Results, i: int) -> Iterator[Message]:
@@ -201,8 +235,8 @@ def _closures(r: Results, i: int) -> Iterator[Message]:
     grade, T = _at(r, "smelting.matte.grade", i), _at(r, "smelting.slag.temperature", i)
     for closure, settings in closures_used(r):
         origin = "as read in the source" if closure.seen else "coefficients from memory"
-        range_ = f"{closure.low / PERCENT:.0f} to {closure.high / PERCENT:.1f} % Cu in matte"
-        inside = closure.low <= grade <= closure.high and CLOSURE_COLD <= T <= CLOSURE_HOT
+        range_ = f"{closure.low / PERCENT:g} to {closure.high / PERCENT:g} % Cu in matte"
+        inside = _within(grade, closure.low, closure.high) and _within(T, CLOSURE_COLD, CLOSURE_HOT)
         yield Message(
             "note" if inside else "caution",
             settings,
@@ -218,8 +252,8 @@ def _closures(r: Results, i: int) -> Iterator[Message]:
         yield Message(
             "note",
             "smelting.magnetite_over_equilibrium",
-            f"slag magnetite is {factor:g} times the local equilibrium; tune this factor by your own "
-            "slag assays",
+            "local equilibrium gives about a third of the magnetite that plants report in slag, so it is "
+            f"multiplied by {factor:g}: no prediction, but a factor to tune by your own slag assays",
         )
     yield Message(
         "note",
@@ -227,6 +261,11 @@ def _closures(r: Results, i: int) -> Iterator[Message]:
         "minor elements follow survey mid-values from memory: an order of magnitude, to be replaced "
         "by your own",
     )
+
+
+def _within(x: float, low: float, high: float) -> bool:
+    """True also at an end that round-off has passed."""
+    return low * (1.0 - _ROUNDING) <= x <= high * (1.0 + _ROUNDING)
 
 
 def closures_used(r: Results) -> list[tuple[solutions.Closure, str]]:

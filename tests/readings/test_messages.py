@@ -1,0 +1,77 @@
+"""What is said about a result names the thing to look at."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pyrobal.case.load import load_case
+from pyrobal.errors import Reason
+from pyrobal.flowsheet.results import Results
+from pyrobal.flowsheet.solve import solve
+from pyrobal.readings.messages import Message, messages
+
+CASE = "cases/skerry_point.toml"
+
+
+def said(results: Results, key: str) -> list[Message]:
+    return [m for m in messages(results) if m.key == key]
+
+
+def with_assay(**assay: float) -> Results:
+    inputs = load_case(CASE).inputs
+    first = replace(inputs.concentrate[0], assay={k: np.array([x]) for k, x in assay.items()})
+    return solve(replace(inputs, concentrate=(first, *inputs.concentrate[1:])))
+
+
+def test_copper_without_sulfur_is_named_with_the_sulfur_it_lacks() -> None:
+    """28.1 % Cu as Cu2S takes 7.09 % S, 0.8 % Zn 0.39 % and 0.3 % Pb 0.05 %: by hand."""
+    results = solve(load_case(CASE, ["concentrate.Fenholt.assay.S=0"]).inputs)
+    text = said(results, "concentrate.Fenholt.assay")[0].text
+    assert "28 % Cu" in text and "take 7.5 % more S" in text
+
+
+@pytest.mark.parametrize(
+    ("assay", "says"),
+    [
+        ({"Cu": 0.25, "Fe": 0.25, "S": 0.45}, "more S than its metals bind"),
+        ({"Cu": 0.281, "Fe": 0.40, "S": 0.25, "SiO2": 0.05}, "sum to 105.4 %"),
+    ],
+)
+def test_an_impossible_assay_is_named(assay: dict[str, float], says: str) -> None:
+    results = with_assay(**assay)
+    assert results.reason[0] == Reason.ASSAY_IMPOSSIBLE
+    (limit,) = said(results, "concentrate.Fenholt.assay")
+    assert limit.level == "limit" and says in limit.text
+
+
+def test_the_end_of_a_range_is_inside_it() -> None:
+    at_end = solve(load_case(CASE, ["smelting.matte_grade=40 %"]).inputs)
+    beyond = solve(load_case(CASE, ["smelting.matte_grade=39.9 %"]).inputs)
+    assert [m.level for m in said(at_end, "smelting.matte_activities")] == ["note"]
+    assert [m.level for m in said(beyond, "smelting.matte_activities")] == ["caution"]
+    assert "for 40 to 78 % Cu" in said(at_end, "smelting.matte_activities")[0].text
+
+
+def test_no_autogenous_enrichment_in_plain_words() -> None:
+    cold = solve(load_case(CASE, ["smelting.heat_loss=45 MW"]).inputs)
+    (note,) = said(cold, "smelting.heat.autogenous_enrichment")
+    assert note.text.endswith("even at the oxygen purity, 95 vol%, heat is short")
+
+
+@pytest.mark.parametrize(
+    ("oxygen", "reason"),
+    [("60 Nm3/t", Reason.OXYGEN_SHORT_OF_MATTE), ("320 Nm3/t", Reason.OXYGEN_BEYOND_MATTE)],
+)
+def test_oxygen_out_of_reach_speaks_of_oxygen(oxygen: str, reason: Reason) -> None:
+    results = solve(load_case(CASE, [f"smelting.oxygen_per_tonne={oxygen}"]).inputs)
+    assert results.reason[0] == reason
+    (limit,) = said(results, "smelting")
+    assert "oxygen" in limit.text and "matte_grade" not in limit.text
+
+
+def test_the_factor_for_magnetite_is_called_one() -> None:
+    (note,) = said(solve(load_case(CASE).inputs), "smelting.magnetite_over_equilibrium")
+    assert "a third" in note.text and "multiplied by 3.5" in note.text
