@@ -49,7 +49,12 @@ def _case(context: click.Context) -> Case | None:
     from pyrobal.errors import PyrobalError
 
     given = context.params
-    file = given.get("case") or given.get("before")
+    words = (
+        given.get("case"),
+        given.get("after"),
+        *context.args,
+    )  # args where an option still lacks its value
+    file = next(filter(None, words), None)
     if not file or file == "-":
         return None
     try:
@@ -117,7 +122,10 @@ def _substances(_: click.Context, __: str) -> Iterable[str]:
 
 
 def _with_equals(words: Callable[[click.Context, str], Iterable[str]]) -> Offer:
-    return _offered(lambda context, written: (f"{word}=" for word in words(context, written)))
+    """An equals sign after each that is whole."""
+    return _offered(
+        lambda context, written: (w if w.endswith(".") else f"{w}=" for w in words(context, written))
+    )
 
 
 assignment = _with_equals(_settings)
@@ -137,7 +145,10 @@ class Bash(BashComplete):
     """The shell breaks words at = and : and puts a blank after each; keys here go on over both."""
 
     source_template = BashComplete.source_template.replace(
-        "COMPREPLY+=($value)", 'COMPREPLY+=("$value"); [[ $value == *[=:.] ]] && compopt -o nospace'
+        "COMPREPLY+=($value)",
+        r"""[[ $value == *[=:.] ]] && compopt -o nospace
+            [[ ${COMP_WORDS[COMP_CWORD]} == [\"\']* ]] || value=$(printf '%%q' "$value")
+            COMPREPLY+=("$value")""",
     )
 
     def get_completion_args(self) -> tuple[list[str], str]:
