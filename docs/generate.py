@@ -1,4 +1,5 @@
-"""Write the generated pages of docs/ (validation.md, settings.md, readings.md) and the console blocks of README.md and gallery.md.
+"""Write what is generated: validation.md, settings.md, readings.md, the counts of checks that reports carry,
+and the console blocks of README.md and gallery.md.
 
 python docs/generate.py            write them
 python docs/generate.py --check    fail where a page is not what the code says today
@@ -7,13 +8,14 @@ python docs/generate.py --check    fail where a page is not what the code says t
 from __future__ import annotations
 
 import importlib
+import json
 import os
 import re
 import shlex
 import subprocess
 import sys
 from collections.abc import Iterable
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 
 DOCS = Path(__file__).resolve().parent
@@ -32,14 +34,21 @@ def table(head: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
     return "\n".join("| " + " | ".join(line) + " |" for line in lines) + "\n"
 
 
-def validation() -> str:
+@cache
+def checks() -> dict[str, list]:
     """Every check against something outside the project, by topic."""
     topics: dict[str, list] = {}
     for path in sorted((TESTS / "published").glob("test_*.py")):
         for check in getattr(importlib.import_module(path.stem), "CHECKS", []):
             topics.setdefault(check.topic, []).append(check)
-    count = sum(len(checks) for checks in topics.values())
-    agree = sum(check.ok for checks in topics.values() for check in checks)
+    return dict(sorted(topics.items()))
+
+
+def validation() -> str:
+    """All of them with their sources."""
+    topics = checks()
+    count = sum(map(len, topics.values()))
+    agree = sum(check.ok for found in topics.values() for check in found)
     parts = [
         "# Validation\n",
         NOTE,
@@ -47,12 +56,28 @@ def validation() -> str:
         "tolerance. Each row names its source, and why the tolerance is what it is. Run them with "
         "`python -m pytest tests/published`.\n",
     ]
-    for topic, checks in sorted(topics.items()):
-        parts += [f"## {topic}\n", _listing(checks)]
+    for topic, found in topics.items():
+        parts += [f"## {topic}\n", _listing(found)]
     return "\n".join(parts)
 
 
-def _listing(checks: list) -> str:
+def validation_counts() -> str:
+    """The same as numbers, which every HTML report carries."""
+    topics = {
+        topic: {
+            "checks": len(found),
+            "agree": len([c for c in found if c.ok]),
+            "worst": float(f"{max(abs(c.difference) / c.tolerance for c in found):.2g}"),
+            "memory": sum("memory" in c.source for c in found),
+            "practice": sum("common practice" in c.source for c in found),
+        }
+        for topic, found in checks().items()
+    }
+    lines = (f" {json.dumps(topic)}: {json.dumps(counts)}" for topic, counts in topics.items())
+    return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def _listing(found: list) -> str:
     head = (
         "what",
         "source",
@@ -74,7 +99,7 @@ def _listing(checks: list) -> str:
             c.unit,
             c.why,
         )
-        for c in checks
+        for c in found
     )
     return table(head, rows)
 
@@ -143,6 +168,7 @@ PAGES = {
     "../README.md": partial(console, "../README.md"),
     "gallery.md": partial(console, "gallery.md"),
     "validation.md": validation,
+    "../pyrobal/report/assets/validation.json": validation_counts,
     "settings.md": settings,
     "readings.md": readings,
 }

@@ -40,6 +40,9 @@ _PARTS_COMPARED: Final = {
     "cases": "Cases", "settings": "Settings", "answer": "What it did", "readings": "Readings",
     "case-before": "Case before", "case-after": "Case after",
 }  # fmt: skip
+_COUNTS: Final = {
+    "checks": "checks", "agree": "within tolerance", "memory": "from memory", "practice": "common practice",
+}  # fmt: skip
 _OF_A_BALANCE: Final = ("figures-part", "streams")  # parts that an infeasible case does not have
 
 
@@ -63,7 +66,7 @@ def as_html(result: Result, made: datetime.datetime | None = None) -> str:
         every=tables.every_reading(result),
         case=case,
         digest=hashlib.sha256(case.text.encode()).hexdigest(),
-        settings=_settings(case),
+        settings=None if case.text else _settings(case),
     )
 
 
@@ -164,9 +167,25 @@ def _views(result: Result) -> list[Table]:
 
 
 def _trust(result: Result) -> list[Table]:
-    """Closures, the solver, and how certain the thermochemical tables are."""
+    """Closures, the solver, checks from outside, and how certain the thermochemical tables are."""
     closures = [line for line in result.lines if line.key.startswith("balance.")]
-    return [tables.listing("balance", closures), tables.solution(result), _certainty()]
+    return [tables.listing("balance", closures), tables.solution(result), _validation(), _certainty()]
+
+
+def _validation() -> Table:
+    """The checks of this version against published values, counted by topic."""
+    found = json.loads(asset("validation.json")).items()
+    counts = [(topic, *(float(x[name]) for name in _COUNTS), 100.0 * x["worst"]) for topic, x in found]
+    checks, agree, *_ = totals = [sum(row[i] for row in counts) for i in range(1, 1 + len(_COUNTS))]
+    every = ("sum", *totals, max(row[-1] for row in counts))
+    columns = (Column("topic"), *(Column(heading) for heading in _COUNTS.values()), Column("largest", "%"))
+    notes = (
+        f"{number(agree, 9)} of {number(checks, 9)} comparisons with published values and independent data "
+        "are within their tolerance. Largest: the largest difference as a share of its tolerance. Memory: "
+        "the published value was remembered, not looked up. Common practice: a range of the trade without a "
+        "source. Each is listed with its source in docs/validation.md.",
+    )
+    return Table("Checks against outside sources", columns, (*counts, every), notes)
 
 
 def _certainty() -> Table:
