@@ -22,6 +22,7 @@ from pyrobal.case.schema import FUEL_COMPONENTS, Shape
 from pyrobal.errors import CaseError, Fault
 from pyrobal.fields import Assay, Choice, Declaration, Quantity, Table, Text
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
+from pyrobal.plant.feed import FLUXES
 from pyrobal.streams.deportment import DeportmentTable
 from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS, FuelSettings
 
@@ -139,8 +140,8 @@ def _named(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot) -> Ite
         here = spot / name
         if not isinstance(item, dict):
             draft.wrong(here, f"is {values.called(item)}; it is written as {Shape.NAMED.header(spot.key)}")
-        elif spot.key == "flux" and name not in schema.FLUXES:
-            draft.wrong(here, f"unknown flux; {suggestion(name, schema.FLUXES)}")
+        elif spot.key == "flux" and name not in FLUXES:
+            draft.wrong(here, f"unknown flux; {suggestion(name, FLUXES)}")
         elif (why := unfit(name)) is not None:
             draft.wrong(Spot(here.path, spot.key), f"the name of this table {why}")
         elif settings is FuelSettings:

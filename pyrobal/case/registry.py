@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from pyrobal import units
-from pyrobal.case.schema import FLUXES, Shape, nested, required, shape, written
+from pyrobal.case.schema import Shape, nested, required, shape, written
 from pyrobal.case.values import bounds
 from pyrobal.fields import Assay, Choice, Declaration, Quantity, Table, Text, declarations
 from pyrobal.flowsheet.inputs import SECTIONS
+from pyrobal.plant.feed import FLUXES
 from pyrobal.streams.fuel import FuelSettings
 
 

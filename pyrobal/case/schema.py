@@ -12,13 +12,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any, Final, get_origin, get_type_hints
 
-from pyrobal.fields import Declaration, Text, declarations
+from pyrobal.fields import Assay, Declaration, Text, declarations
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.streams.deportment import DeportmentTable, read_table
-from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS, FuelSettings
+from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS
 from pyrobal.streams.mineralogy import ASSAY_NAMES, MINERAL_NAMES
 
-FLUXES: Final = ("silica", "lime")
 FUEL_COMPONENTS: Final = tuple(dict.fromkeys((*GAS_COMPONENTS, *ULTIMATE_COMPONENTS)))
 
 # Names allowed in a table of fractions, by the word its declaration uses.
@@ -57,9 +56,12 @@ def shape(section: str) -> Shape:
 
 
 def written(settings: type) -> dict[str, Declaration]:
-    """The declarations a person may write as keys; of a fuel, all but those its components stand for."""
-    hidden = {"composition", "kind"} if settings is FuelSettings else set()
-    return {name: d for name, d in declarations(settings).items() if name not in hidden}
+    """The declarations a person may write as keys; the components of a fuel stand in its own table."""
+    return {
+        name: d
+        for name, d in declarations(settings).items()
+        if not (isinstance(d, Assay) and d.allowed == "fuel")
+    }
 
 
 def nested(settings: type) -> dict[str, type]:

@@ -13,6 +13,7 @@ from pyrobal.flowsheet.circuit import Circuit, converter_source, furnace_source
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.plant import acid_plant, emissions, gas_train, load
 from pyrobal.streams.stream import Stream
+from pyrobal.thermo.acid_solution import M_ACID, M_SO2
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,7 +96,7 @@ def _load(
     )
     steady = load.Gas(dry * (1.0 - share_dry), so2 * (1.0 - share_so2))
     so2_limit = inputs.acid_plant.so2_limit
-    limit = load.Gas(inputs.acid_plant.flow_limit, None if so2_limit is None else so2_limit / emissions.M_SO2)
+    limit = load.Gas(inputs.acid_plant.flow_limit, None if so2_limit is None else so2_limit / M_SO2)
     return load.solve(vessel, steady, limit, settings, cycles=cycle.per_second)
 
 
@@ -130,7 +131,7 @@ def _emissions(
     gases += [c.anode_furnace.gas] if c.anode_furnace is not None else []
     made = acid.acid.production() if acid is not None else np.zeros(1)
     sulfur = emissions.Sulfur(sulfur_fed, total(g.element("S") for g in gases), made)
-    return emissions.solve(stacks, escaped, sulfur, copper, made * emissions.M_ACID, s)
+    return emissions.solve(stacks, escaped, sulfur, copper, made * M_ACID, s)
 
 
 def _untreated(inputs: Inputs, c: Circuit) -> dict[str, Stream]:

@@ -17,12 +17,11 @@ from pyrobal.errors import Reason
 from pyrobal.fields import quantity
 from pyrobal.streams.site import OXYGEN_IN_AIR
 from pyrobal.streams.stream import Stream
-from pyrobal.thermo.properties import species
+from pyrobal.thermo.acid_solution import M_ACID, M_SO2
 
 ACID_PLANT, SECONDARY = "acid_plant", "secondary"  # stacks that are treated by name
 SO2, O2, WATER = "SO2(g)", "O2(g)", "H2O(g)"
 _ACID = ("SO3(g)", "H2SO4(g)", "H2SO4(l)")  # counted as H2SO4
-M_SO2, M_ACID = (float(m) for m in species(SO2, "H2SO4(l)").molar_mass)  # kg/mol
 _MG_PER_NM3 = 1e-6 / NM3  # kg/mol
 _KILOGRAM_PER_TONNE = 1.0 / TONNE
 

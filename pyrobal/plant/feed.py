@@ -36,6 +36,9 @@ class ConcentrateSettings:
     minerals: dict[str, FloatN] = mass_fractions("measured minerals, wt% of dry solids", "minerals")
 
 
+FLUXES = ("silica", "lime")
+
+
 @dataclass(frozen=True, kw_only=True)
 class FluxSettings:
     """A flux; its rate follows from the slag target."""

@@ -12,11 +12,10 @@ from pyrobal.flowsheet.results import Results
 from pyrobal.plant.acid_plant import AcidPlantResult
 from pyrobal.plant.acid_plant.acid import ACID, LIQUID_WATER
 from pyrobal.plant.acid_plant.bed import O2, SO2, SO3
-from pyrobal.plant.acid_plant.cautions import M_SO2
 from pyrobal.plant.acid_plant.converter import WATER
 from pyrobal.readings.reading import Reading
 from pyrobal.streams.stream import Stream
-from pyrobal.thermo.acid_solution import M_ACID, M_WATER
+from pyrobal.thermo.acid_solution import M_ACID, M_SO2, M_WATER
 
 _PRODUCTS = {"absorption": "strength", "drying": "drying_strength"}
 

@@ -8,12 +8,12 @@ from collections.abc import Callable
 from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.anode_furnace import AnodeFurnaceResult
-from pyrobal.plant.emissions import M_SO2
 from pyrobal.readings.assay import M_CO2, element_share, gas_share, present_elements
 from pyrobal.readings.heat import heat_in, heat_in_items, heat_out, heat_out_items
 from pyrobal.readings.reading import Reading
 from pyrobal.streams.fuel import Fuel
 from pyrobal.streams.stream import Stream
+from pyrobal.thermo.acid_solution import M_SO2
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 
 _M_O = float(ATOMIC_MASS[ELEMENTS.index("O")])

@@ -10,11 +10,11 @@ from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.converting import ConvertingResult
 from pyrobal.plant.converting.result import Cycle
-from pyrobal.plant.emissions import M_SO2
 from pyrobal.readings.assay import element_share, gas_share, present_elements, slag_assay, slag_members
 from pyrobal.readings.heat import heat_in, heat_in_items, heat_out, heat_out_items
 from pyrobal.readings.reading import Reading
 from pyrobal.streams.stream import Stream
+from pyrobal.thermo.acid_solution import M_SO2
 
 KINDS = ("batch", "continuous")
 

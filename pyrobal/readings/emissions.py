@@ -7,8 +7,9 @@ from collections.abc import Callable
 
 from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
-from pyrobal.plant.emissions import M_SO2, EmissionsResult, Stack
+from pyrobal.plant.emissions import EmissionsResult, Stack
 from pyrobal.readings.reading import Reading
+from pyrobal.thermo.acid_solution import M_SO2
 
 _FUGITIVE = "fugitive"
 # Limit in the settings -> the figure it is for.

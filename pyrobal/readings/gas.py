@@ -9,7 +9,6 @@ import numpy as np
 
 from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
-from pyrobal.plant.emissions import M_SO2
 from pyrobal.plant.gas_train.points import Point
 from pyrobal.plant.gas_train.solve import Cleaning, GasLine, GasTrainResult
 from pyrobal.plant.gas_train.wet import ACID
@@ -18,7 +17,7 @@ from pyrobal.streams.ledger import Entry
 from pyrobal.streams.material import WATER_MASS
 from pyrobal.streams.site import DRY_AIR
 from pyrobal.streams.stream import Stream
-from pyrobal.thermo.acid_solution import M_ACID
+from pyrobal.thermo.acid_solution import M_ACID, M_SO2
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 
 _SHARES = ("SO2", "SO3", "O2", "N2", "CO2", "CO", "H2O")

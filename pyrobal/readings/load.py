@@ -7,9 +7,9 @@ from collections.abc import Callable
 
 from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
-from pyrobal.plant.emissions import M_SO2
 from pyrobal.plant.load import LoadResult
 from pyrobal.readings.reading import Reading
+from pyrobal.thermo.acid_solution import M_SO2
 
 
 def load(r: Results) -> LoadResult:

@@ -133,7 +133,8 @@ READINGS = (
     _ELECTRIC("slag_cleaning.gas.flow_dry", "Nm3/h", "the same without water vapour",
               _of("gas", lambda x: x.total() - x.amount("H2O(g)"))),
     *(_ELECTRIC(f"slag_cleaning.gas.{name.lower()}", "vol%", f"{name} in the wet gas",
-                _of("gas", functools.partial(gas_share, name=name))) for name in ("SO2", "O2", "CO2", "H2O")),
+                _of("gas", functools.partial(gas_share, name=name)))
+      for name in ("SO2", "O2", "N2", "CO2", "H2O")),
     _ELECTRIC("slag_cleaning.gas.temperature", "degC", "burnt gas", _of("gas", lambda x: x.T)),
     _ELECTRIC("slag_cleaning.dust.rate", "t/h", "fume carried by the gas", _of("dust", Stream.mass)),
     _ELECTRIC("slag_cleaning.dust.assay.<X>", "wt%", "element in the fume",

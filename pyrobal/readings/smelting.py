@@ -9,13 +9,13 @@ import numpy as np
 from pyrobal.arrays import FloatN
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
-from pyrobal.plant.emissions import M_ACID, M_SO2
 from pyrobal.plant.smelting.melt import M_FE, M_FE3O4, M_FEO
 from pyrobal.readings.assay import element_share, gas_share, present_elements, slag_assay, slag_members
 from pyrobal.readings.reading import Reading
 from pyrobal.streams.fuel import WATER_EVAPORATION
 from pyrobal.streams.material import WATER_MASS
 from pyrobal.streams.stream import Stream
+from pyrobal.thermo.acid_solution import M_ACID, M_SO2
 from pyrobal.thermo.solutions import utigard_warczok
 
 _VISCOUS = {

@@ -11,7 +11,7 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, Floats, zeros
 from pyrobal.constants import MJ, TONNE
-from pyrobal.fields import choice, mass_fractions, quantity
+from pyrobal.fields import mass_fractions, quantity
 from pyrobal.streams.material import WATER_MASS
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 from pyrobal.thermo.properties import species
@@ -25,7 +25,7 @@ class FuelSettings:
     """Composition of one fuel."""
 
     composition: dict[str, FloatN] = mass_fractions("vol% of a gas, or ultimate analysis in wt%", "fuel")
-    kind: str = choice("how the composition is given", ("gas", "ultimate"), default="gas")
+    kind: str = "gas"  # or "ultimate": its components say which
     heating_value: FloatN | None = quantity(
         "MJ/kg", "lower heating value of oil or coke", default=None, low=5 * MJ, high=60 * MJ
     )

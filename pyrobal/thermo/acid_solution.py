@@ -10,8 +10,8 @@ from pyrobal.arrays import FloatN, Floats
 from pyrobal.thermo.properties import species
 
 _WATERS = (1.0, 2.0, 3.0, 4.0, 6.5)  # liquid mixtures of the tables, moles of water per mole of acid
-_MOLAR_MASS = species("H2SO4(l)", "H2O(l)", "SO3(g)").molar_mass
-M_ACID, M_WATER, M_TRIOXIDE = (float(m) for m in _MOLAR_MASS)  # kg/mol
+_MOLAR_MASS = species("H2SO4(l)", "H2O(l)", "SO3(g)", "SO2(g)").molar_mass
+M_ACID, M_WATER, M_TRIOXIDE, M_SO2 = (float(m) for m in _MOLAR_MASS)  # kg/mol
 
 
 def water_per_acid(strength: FloatN) -> FloatN:

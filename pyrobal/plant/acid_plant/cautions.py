@@ -7,10 +7,9 @@ import numpy as np
 from pyrobal.arrays import BoolN
 from pyrobal.plant.acid_plant.bed import SO2
 from pyrobal.plant.acid_plant.solve import AcidPlantResult
-from pyrobal.thermo.properties import species
+from pyrobal.thermo.acid_solution import M_SO2
 
 STOICHIOMETRIC = 0.5  # O2 per SO2
-M_SO2 = float(species(SO2).molar_mass[0])  # kg/mol
 _ROUNDING = 1e-9  # relative, so that a gas made up to a limit does not break it
 
 # Reading a caution belongs to -> what it says.
