@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pyrobal.cli import complete
 from pyrobal.cli.columns import print_columns, width
 from pyrobal.cli.crew import progress
 from pyrobal.cli.options import best_option, limit_option, study
@@ -23,7 +24,7 @@ _RUNNERS_UP = 3
 
 @click.command()
 @click.option(
-    "--terms", metavar="FILE.toml", type=click.Path(),
+    "--terms", metavar="FILE.toml", shell_complete=complete.file,
     help="Parcels on offer: stock, prices, penalties, flows.",
 )  # fmt: skip
 @limit_option()

@@ -10,8 +10,8 @@ from pyrobal.cli.options import file_option, write
 
 
 @click.command()
-@click.argument("before", metavar="CASE_A", type=click.Path())
-@click.argument("after", metavar="CASE_B", type=click.Path())
+@click.argument("before", metavar="CASE_A", shell_complete=complete.file)
+@click.argument("after", metavar="CASE_B", shell_complete=complete.file)
 @click.option(
     "--set", "assignments", metavar="KEY=VALUE", multiple=True, shell_complete=complete.assignment,
     help="Set one key, over CASE_B; repeatable.",

@@ -128,6 +128,16 @@ def _with_equals(words: Callable[[click.Context, str], Iterable[str]]) -> Offer:
     )
 
 
+def file(_: click.Context, __: click.Parameter, written: str) -> list[CompletionItem]:
+    """Whatever file the shell finds."""
+    return [CompletionItem(written, type="file")]
+
+
+def _keys(context: click.Context, written: str) -> Iterable[str]:
+    return (*_readings(context, written), *_settings(context, written))
+
+
+key = _offered(_keys)
 assignment = _with_equals(_settings)
 span = _with_equals(_numbers)
 setting = _offered(_numbers)

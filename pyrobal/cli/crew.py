@@ -6,6 +6,7 @@ import contextlib
 import multiprocessing
 import os
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
 from typing import TYPE_CHECKING, Any
@@ -63,11 +64,12 @@ def _client(address: str) -> Any:
 
 
 @contextlib.contextmanager
-def progress(doing: str, kept: str = "nothing was written") -> Iterator[Callable[[int, int | None], object]]:
-    """A bar on standard error where a person watches it, from its first second on.
+def progress(doing: str, kept: str = "nothing was written") -> Iterator[Callable[[int, int], object]]:
+    """A bar on standard error where a person watches it; where nobody can say how much there is to do, it
+    moves and shows the time.
 
-    Yields what to call with each further number that is done, and of how many. Until then, and where nobody
-    can say how many there are, it shows the time. ``kept`` is what an interrupt leaves.
+    Yields what to call with each further number that is done, and of how many.
+    kept : what an interrupt leaves
     """
     try:
         if sys.stderr.isatty():
@@ -80,13 +82,20 @@ def progress(doing: str, kept: str = "nothing was written") -> Iterator[Callable
 
 
 @contextlib.contextmanager
-def _bar(doing: str) -> Iterator[Callable[[int, int | None], object]]:
+def _bar(doing: str) -> Iterator[Callable[[int, int], object]]:
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
-    from rich.progress import TimeRemainingColumn as Remaining
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-    columns = (TextColumn("{task.description}"), BarColumn(30), MofNCompleteColumn(), TimeElapsedColumn())
+    columns = (TextColumn("{task.description}"), BarColumn(30), TextColumn("{task.fields[of]}"))
     console = Console(stderr=True, highlight=False)
-    with Progress(*columns, Remaining(), console=console, transient=True, refresh_per_second=4) as bar:
-        task = bar.add_task(doing, total=None)
-        yield lambda done, total: bar.update(task, advance=done, total=total)
+    with Progress(*columns, TimeElapsedColumn(), console=console, transient=True) as bar:
+        task = bar.add_task(doing, total=None, of="")
+        begun, before = time.monotonic(), 0
+
+        def advance(done: int, total: int) -> None:
+            nonlocal before
+            before += done
+            left = (time.monotonic() - begun) * (total - before) / max(before, 1)
+            bar.update(task, completed=before, total=total, of=f"{before:,} of {total:,}, {left:.0f} s left")
+
+        yield advance

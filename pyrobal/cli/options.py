@@ -86,7 +86,9 @@ def output_file(_: click.Context, parameter: click.Parameter, value: str | None)
 def file_option(flag: str, text: str) -> Callable[[Command], Command]:
     """A file to write, given to the command as ``json_file`` for --json."""
     name = f"{flag.lstrip('-')}_file"
-    return click.option(flag, name, metavar="FILE", type=click.Path(), callback=output_file, help=text)
+    return click.option(
+        flag, name, metavar="FILE", shell_complete=complete.file, callback=output_file, help=text
+    )
 
 
 def write(file: str, text: str) -> None:
@@ -108,7 +110,7 @@ def with_options(*options: Callable[[Command], Command]) -> Callable[[Command], 
     return decorate
 
 
-case_argument = click.argument("case", type=click.Path())
+case_argument = click.argument("case", shell_complete=complete.file)
 aims = with_options(*_aims)
 
 

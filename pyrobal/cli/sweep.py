@@ -29,12 +29,12 @@ _ROUNDING = 1e-12  # share of the largest value of a column below which a number
     help="Vary a setting; or KEY=VALUE,VALUE. Repeat it for a grid.",
 )  # fmt: skip
 @click.option(
-    "--scenarios", metavar="FILE.csv", type=click.Path(),
+    "--scenarios", metavar="FILE.csv", shell_complete=complete.file,
     help="A line of keys, then one of values for each scenario.",
 )  # fmt: skip
 @reads
 @click.option(
-    "--out", metavar="FILE", type=click.Path(),
+    "--out", metavar="FILE", shell_complete=complete.file,
     help="FILE.csv, FILE.parquet, or a folder for Parquet parts.",
 )  # fmt: skip
 @click.option("--chunk", type=click.IntRange(1), metavar="N", help="Scenarios in a part.")
