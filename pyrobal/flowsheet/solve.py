@@ -84,12 +84,17 @@ def _closed(inputs: Inputs, feeds: Feeds, n: int) -> tuple[Circuit, FixedPoint |
     if not first.returns:
         return first, None
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
-        second = once_around(inputs, feeds, first.returns)  # only now does every way carry all its species
-        loop = Loop(inputs, feeds, second.returns)
-        start = pack(second.returns, loop.pattern, n)
-        start = np.where(np.isfinite(start).all(axis=1, keepdims=True), start, nothing_back(loop.pattern))
-        found = fixed_point(loop, start, groups=element_groups(loop.pattern))
+        loop, found = settled(inputs, feeds, first.returns, n)
         return once_around(inputs, feeds, loop.streams(found.tears)), found
+
+
+def settled(inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream], n: int) -> tuple[Loop, FixedPoint]:
+    """What goes round, sought from what first comes ``back``."""
+    second = once_around(inputs, feeds, back)  # only now does every way carry all its species
+    loop = Loop(inputs, feeds, second.returns)
+    start = pack(second.returns, loop.pattern, n)
+    start = np.where(np.isfinite(start).all(axis=1, keepdims=True), start, nothing_back(loop.pattern))
+    return loop, fixed_point(loop, start, groups=element_groups(loop.pattern))
 
 
 def _fuels(inputs: Inputs) -> dict[str, Fuel]:
