@@ -11,7 +11,7 @@ import click
 from pyrobal.cli import complete
 from pyrobal.cli.columns import width
 from pyrobal.cli.crew import Crew, progress
-from pyrobal.cli.options import Command, best_option, limit_option, on_workers, study
+from pyrobal.cli.options import Command, best_option, file_option, limit_option, on_workers, study, write
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 _ACROSS, _UP = 57, 21  # cells of the picture where no count is given: with its margin, 80 columns
 _MARGIN = 11
 _INDENT = " " * 5
-_LETTERS = "abcdefghijklmnopqrstuvwyz"  # x is no answer
 
 
 def _axis_option(flag: str, text: str) -> Callable[[Command], Command]:
@@ -37,6 +36,7 @@ def _axis_option(flag: str, text: str) -> Callable[[Command], Command]:
 @_axis_option("--y", "The setting up.")
 @limit_option()
 @best_option("max:READING", "Also find the best point; max: or min:.")
+@file_option("--html", "Write a one-file report.")
 @on_workers
 @study
 def window(
@@ -47,6 +47,7 @@ def window(
     y_text: str,
     limit_texts: tuple[str, ...],
     best: str | None,
+    html_file: str | None,
 ) -> int:
     """Show where two settings of CASE keep every limit, and which limit stands in the way elsewhere."""
     from pyrobal.studies import limit
@@ -57,11 +58,22 @@ def window(
     goal = limit.goal(case, best) if best else None
     with crew() as executor, progress("window") as advance:
         found = work_out(case, across, up, limits, goal, aim, executor, advance)
-    for line in _picture(found):
-        click.echo(line)
-    for remark in _legend(found):
-        click.echo(textwrap.fill(remark, width(), subsequent_indent=_INDENT))
+    if html_file is not None:
+        write(html_file, _html(case, found))
+    if html_file != "-":
+        for line in _picture(found):
+            click.echo(line)
+        for remark in _legend(found):
+            click.echo(textwrap.fill(remark, width(), subsequent_indent=_INDENT))
     return 0 if found.feasible.any() else 1
+
+
+def _html(case: Case, found: Window) -> str:
+    try:
+        from pyrobal.report.window import window_html
+    except ModuleNotFoundError as error:
+        raise click.UsageError(f"--html needs {error.name}: pip install 'pyrobal[report]'") from None
+    return window_html(case, found)
 
 
 def _axis(option: str, text: str, count: int) -> tuple[str, str]:
@@ -87,9 +99,9 @@ def _picture(found: Window) -> Iterator[str]:
 
 
 def _cells(found: Window) -> list[list[str]]:
-    from pyrobal.studies.window import FEASIBLE, NO_ANSWER
+    from pyrobal.studies.window import FEASIBLE, LETTERS, NO_ANSWER
 
-    letters = {FEASIBLE: ".", NO_ANSWER: "x"} | dict(enumerate(_LETTERS))
+    letters = {FEASIBLE: ".", NO_ANSWER: "x"} | dict(enumerate(LETTERS))
     cells = [[letters.get(int(v), "?") for v in row] for row in found.verdict]
     if found.best is not None:
         row = int(abs(found.y_values - found.best.y).argmin())
@@ -99,13 +111,13 @@ def _cells(found: Window) -> list[list[str]]:
 
 
 def _legend(found: Window) -> Iterator[str]:
-    from pyrobal.studies.window import FEASIBLE, NO_ANSWER
+    from pyrobal.studies.window import FEASIBLE, LETTERS, NO_ANSWER
 
     verdict = found.verdict
     shares = {code: float((verdict == code).mean()) for code in set(verdict.ravel().tolist())}
     yield f"  .  every limit is kept: {100 * shares.get(FEASIBLE, 0.0):.0f} % of the window"
     for i, limit in enumerate(found.limits):
-        letter = _LETTERS[i] if i < len(_LETTERS) else "?"
+        letter = LETTERS[i] if i < len(LETTERS) else "?"
         yield f"  {letter}  breaks {limit} the most: {100 * shares.get(i, 0.0):.0f} %"
     if NO_ANSWER in shares:
         yield f"  x  no answer: {100 * shares[NO_ANSWER]:.0f} %; {_why(found)}"

@@ -16,6 +16,7 @@ from pyrobal.errors import CaseError, Fault
 from pyrobal.studies.measure import reading_units, reading_value
 
 _LIMIT: Final = re.compile(r"\s*(?P<key>\S+?)\s*(?P<sense><=|>=|=<|=>|<|>)\s*(?P<bound>.+?)\s*")
+_ROUNDING: Final = 1e-9  # of its scale; what a balance closes to
 
 
 @dataclass(frozen=True)
@@ -28,8 +29,12 @@ class Limit:
     unit: str
 
     def room(self, values: Floats) -> Floats:
-        """How far values of the reading, in its plant unit, are inside; negative where they break it."""
-        return self.sense * (values - self.bound)
+        """How far values of the reading, in its plant unit, are inside; negative where they break it.
+
+        Round-off breaks nothing: heat that is closed to 1e-16 MW keeps a limit of nought.
+        """
+        room = self.sense * (values - self.bound)
+        return np.where(np.abs(room) <= _ROUNDING * self.scale(values), 0.0, room)
 
     def scale(self, values: Floats) -> float:
         """What makes the room of different limits comparable: the bound, or the spread where it is 0."""

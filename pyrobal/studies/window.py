@@ -23,6 +23,7 @@ from pyrobal.studies.variable import Variable, find
 Ints = npt.NDArray[np.int64]  # of any shape
 FEASIBLE: Final = -1
 NO_ANSWER: Final = -2
+LETTERS: Final = "abcdefghijklmnopqrstuvwyz"  # of the limits in a picture; x is no answer
 NEAR: Final = 0.01  # of its scale; a limit this close binds
 _CHUNK, _MOST = 1024, 250_000  # points solved together at most, and in all
 _ZOOMS, _SIDE = 5, 9  # rounds of closing in on the best point, and probes a side in each

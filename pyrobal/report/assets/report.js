@@ -32,7 +32,7 @@
   const filter = document.getElementById("filter");
   const rows = [...document.querySelectorAll("#every tbody tr")];
   const count = document.getElementById("count");
-  filter.addEventListener("input", () => {
+  if (filter) filter.addEventListener("input", () => {
     const wanted = filter.value.trim().toLowerCase();
     let shown = 0;
     for (const row of rows) {

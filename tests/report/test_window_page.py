@@ -1,0 +1,137 @@
+"""The window on a page: regions told apart without colour, the best point, nothing fetched, names harmless."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from pathlib import Path
+
+import numpy as np
+import plotly.graph_objects
+import pytest
+
+from pyrobal.case.load import load_case
+from pyrobal.cli import main
+from pyrobal.report.figures.window import draw, shares
+from pyrobal.report.window import window_html
+from pyrobal.studies.limit import goal, limits
+from pyrobal.studies.window import FEASIBLE, NO_ANSWER, Window, window
+
+from .browser import CHROMIUM, browser
+
+SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
+LIMITS = ["smelting.heat.surplus >= 0 MW", "smelting.gas.flow_wet <= 42000 Nm3/h"]
+
+
+@pytest.fixture(scope="module")
+def found() -> Window:
+    case = load_case(SKERRY)
+    across, up = ("smelting.enrichment", "45 %:75 %:7"), ("smelting.matte_grade", "56 %:82 %:6")
+    return window(case, across, up, limits(case, LIMITS), goal(case, "max:smelting.matte.grade"))
+
+
+@pytest.fixture(scope="module")
+def page(found: Window) -> str:
+    return window_html(load_case(SKERRY), found)
+
+
+def test_heat_closed_to_round_off_keeps_a_limit_of_nought(found: Window) -> None:
+    """With fuel to close it the surplus is 1e-16 of either sign, which breaks nothing."""
+    assert (np.abs(found.readings["smelting.heat.surplus"][found.reason == 0]) < 1e-9).any()
+    assert not (found.verdict == 0).any()
+    assert found.feasible.any()
+
+
+def test_every_picture_is_what_plotly_takes_and_covers_the_grid(found: Window) -> None:
+    figure = draw(found)
+    assert list(figure.choices) == ["limits", *found.readings]
+    for traces, layout in figure.choices.values():
+        plotly.graph_objects.Figure(data=traces, layout={**figure.layout, **layout})
+        assert len(traces[0]["y"]) == len(traces[0]["z"]) == 6
+        assert len(traces[0]["x"]) == len(traces[0]["z"][0]) == 7
+
+
+def test_letters_and_colours_say_the_verdict(found: Window) -> None:
+    cells = draw(found).choices["limits"][0][0]
+    verdict = found.verdict
+    letters = {FEASIBLE: "", 0: "a", 1: "b", NO_ANSWER: "x"}
+    assert {FEASIBLE, 1, NO_ANSWER} <= set(verdict.ravel().tolist())
+    assert cells["text"] == [[letters[int(code)] for code in row] for row in verdict]
+    steps = dict(cells["colorscale"][1::2])
+    assert len(set(steps.values())) == len(set(verdict.ravel().tolist()))
+    colour = {code: {z for z, v in zip(np.ravel(cells["z"]), verdict.ravel(), strict=True) if v == code}
+              for code in set(verdict.ravel().tolist())}  # fmt: skip
+    assert all(len(one) == 1 for one in colour.values())
+
+
+def test_shares_add_up(found: Window) -> None:
+    rows = shares(found).rows
+    assert sum(float(row[2]) for row in rows) == pytest.approx(100.0)
+    assert float(rows[0][2]) == pytest.approx(100.0 * found.feasible.mean())
+
+
+def test_a_fine_window_is_thinned_to_what_can_be_seen(found: Window) -> None:
+    rows, columns = 400, 500
+    fine = dataclasses.replace(
+        found,
+        x_values=np.linspace(45, 75, columns),
+        y_values=np.linspace(56, 82, rows),
+        readings={key: np.ones((rows, columns)) for key in found.readings},
+        rooms=np.ones((2, rows, columns)),
+        reason=np.zeros((rows, columns), dtype=np.int64),
+    )
+    text = window_html(load_case(SKERRY), fine)
+    assert len(text) < 2_000_000
+    assert max(len(row) for row in draw(fine).choices["limits"][0][0]["z"]) <= 120
+
+
+def test_the_page_tells_limits_best_point_and_case(page: str, found: Window) -> None:
+    for text in ("smelting.heat.surplus &gt;= 0 MW", "Best point", "autumn blend", "local codes"):
+        assert text in page
+    inside = json.loads(page.split('id="result">')[1].split("</script>")[0])
+    assert found.best is not None
+    assert inside["best"]["x"] == found.best.x
+    assert inside["feasible"] == pytest.approx(float(found.feasible.mean()))
+
+
+def test_a_window_without_a_feasible_point_says_where_it_is_nearest(found: Window) -> None:
+    rooms = -np.abs(found.rooms) - 0.1
+    none = dataclasses.replace(found, rooms=rooms, best=None)
+    text = window_html(load_case(SKERRY), none)
+    assert "No point keeps every limit" in text
+    assert 'href="#best"' not in text
+
+
+def test_hostile_names_are_text(found: Window) -> None:
+    case = load_case(SKERRY)
+    hostile = dataclasses.replace(
+        case, inputs=dataclasses.replace(case.inputs, title="<script>alert(1)</script>")
+    )
+    text = window_html(hostile, found)
+    assert "<script>alert" not in text
+
+
+def test_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "window.html"
+    asked = ["window", str(SKERRY), "--x", "smelting.enrichment=50 %:60 %:3", "--y",
+             "smelting.matte_grade=60 %:64 %:2", "--limit", LIMITS[0], "--html"]  # fmt: skip
+    assert main([*asked, str(file)]) == 0
+    assert "every limit is kept" in capsys.readouterr().out
+    assert file.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+    assert main([*asked, str(tmp_path)]) == 2
+    assert "directory" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
+def test_in_a_browser_every_picture_draws_without_error_or_request(page: str, tmp_path: Path) -> None:
+    file = tmp_path / "window.html"
+    file.write_text(page, encoding="utf-8")
+    with browser() as tab:
+        tab.open(file)
+        assert tab.run("document.querySelectorAll('#drawing-window .heatmaplayer image').length") == 1
+        tab.run("const s = document.getElementById('choice-window'); s.value = 'smelting.gas.flow_wet'; "
+                "s.dispatchEvent(new Event('change'))")  # fmt: skip
+        assert tab.run("document.querySelectorAll('#drawing-window .contourlines path').length") > 0
+        assert tab.complaints == []
+        assert all(one.startswith(("file:", "data:")) for one in tab.requests)
+        assert tab.run("document.documentElement.scrollWidth") <= 1200
