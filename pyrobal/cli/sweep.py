@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import click
@@ -13,6 +14,7 @@ from pyrobal.cli.options import on_workers, pairs, reads, study
 if TYPE_CHECKING:
     from concurrent.futures import Executor
 
+    from pyrobal.arrays import FloatN
     from pyrobal.case.load import Case
     from pyrobal.studies.aim import Aim
     from pyrobal.studies.sweep import Sweep
@@ -26,7 +28,7 @@ _ROUNDING = 1e-12  # share of the largest value of a column below which a number
 @click.command()
 @click.option(
     "--over", "ranges", metavar="KEY=FROM:TO:COUNT", multiple=True, shell_complete=complete.span,
-    help="Vary a setting; or KEY=VALUE,VALUE. Repeat it for a grid.",
+    help="Vary a setting; or KEY=VALUE,VALUE, or words. Repeat for a grid.",
 )  # fmt: skip
 @click.option(
     "--scenarios", metavar="FILE.csv", shell_complete=complete.file,
@@ -58,10 +60,15 @@ def sweep(
     from pyrobal.studies.sweep import prepare
 
     job = prepare(case, pairs("--over", ranges), readings, scenarios=scenarios, aim=aim, chunk=chunk)
-    for caution in idle(case, job.plan.variables):
+    for caution in _in_all([idle(branch.case, job.plan.variables) for branch in job.branches]):
         click.echo(f"caution: {caution}", err=True)
     with crew(job.parts) as executor:
         return _to_file(job, out, executor) if out else _to_screen(job, executor)
+
+
+def _in_all(cautions: Sequence[Sequence[str]]) -> list[str]:
+    """What is said in every branch: a setting without effect in one of them has it in another."""
+    return [text for text in cautions[0] if all(text in said for said in cautions)]
 
 
 def _to_file(job: Sweep, out: str, executor: Executor | None) -> int:
@@ -75,25 +82,23 @@ def _to_file(job: Sweep, out: str, executor: Executor | None) -> int:
     except OSError as error:
         click.echo(f"pyrobal: {error.filename or out}: {error.strerror or error}; {again}", err=True)
         return 2
-    click.echo(f"{job.plan.scenarios} scenarios in {written}", err=True)
+    click.echo(f"{job.scenarios} scenarios in {written}", err=True)
     return 0
 
 
 def _to_screen(job: Sweep, executor: Executor | None) -> int:
-    if job.plan.scenarios > MOST_SHOWN:
+    if job.scenarios > MOST_SHOWN:
         raise click.UsageError(
-            f"{job.plan.scenarios:,} scenarios are too many for a screen; name a file with --out"
+            f"{job.scenarios:,} scenarios are too many for a screen; name a file with --out"
         )
     with progress("sweep", kept="nothing was written; with --out FILE finished parts are kept") as advance:
         table = job.table(executor, advance)
-    print_table(table, stub=len(job.plan.variables))
+    print_table(table, stub=len(job.words) + len(job.plan.variables))
     return 0 if table.solved else 1
 
 
 def print_table(table: StudyTable, stub: int) -> None:
     """The rows of a study, or the first and last of many, and what stopped the others."""
-    import numpy as np
-
     from pyrobal.cli.columns import print_columns
 
     n = len(table)
@@ -101,9 +106,8 @@ def print_table(table: StudyTable, stub: int) -> None:
     reasons = table.reasons()
     noted = any(reasons)
     headings = [*(column.heading for column in table.columns), *(["reason"] if noted else [])]
-    noise = _ROUNDING * np.nanmax(np.abs(table.values), axis=0, initial=0.0)
-    values = np.where(np.abs(table.values) <= noise, 0.0, table.values)
-    rows: list[list[str | float]] = [[*map(float, values[i])] for i in shown]
+    columns = [cells if isinstance(cells, list) else _without_noise(cells) for cells in table.cells()]
+    rows: list[list[str | float]] = [[cells[i] for cells in columns] for i in shown]
     for row, i in zip(rows, shown, strict=True):
         row += [reasons[i]] if noted else []
     print_columns(headings, rows, stub)
@@ -111,3 +115,10 @@ def print_table(table: StudyTable, stub: int) -> None:
         click.echo(f"rows {_HEAD + 1} to {n - _TAIL} are not shown; --out FILE keeps all {n}", err=True)
     for reason, count in table.failures().items():
         click.echo(f"{count} of {n} without an answer ({reason.name.lower()}): {reason.text}", err=True)
+
+
+def _without_noise(values: FloatN) -> list[float]:
+    import numpy as np
+
+    noise = _ROUNDING * np.nanmax(np.abs(values), initial=0.0)
+    return np.where(np.abs(values) <= noise, 0.0, values).tolist()

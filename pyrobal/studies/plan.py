@@ -35,7 +35,7 @@ class Axis:
 
 @dataclass(frozen=True, eq=False)
 class Plan:
-    """Every combination of the steps of its axes; the last axis runs fastest."""
+    """Every combination of the steps of its axes, the last running fastest; without axes the case alone."""
 
     axes: tuple[Axis, ...]
 
@@ -51,6 +51,8 @@ class Plan:
 
     def values(self, start: int, stop: int) -> Floats:
         """(stop - start, V) in SI, of the scenarios from ``start`` on."""
+        if not self.axes:
+            return np.empty((stop - start, 0))
         steps = np.unravel_index(np.arange(start, stop), [len(axis.values) for axis in self.axes])
         return np.concatenate([a.values[i] for a, i in zip(self.axes, steps, strict=True)], axis=1)
 
@@ -86,12 +88,17 @@ def plan(
     if not faults and not found.axes:
         faults.append(Fault(option, None, "", "no setting is varied; give a key and its range"))
     if not faults and found.scenarios > MOST_SCENARIOS:
-        text = f"{found.scenarios:,} scenarios are more than {MOST_SCENARIOS:,}; take fewer steps or settings"
-        faults.append(Fault(option, None, "", text))
+        faults.append(too_many(found.scenarios, option))
     if faults:
         raise CaseError(faults)
     _fits(case, found, option)
     return found
+
+
+def too_many(scenarios: int, option: str) -> Fault:
+    """What there is to say about more scenarios than ``MOST_SCENARIOS``."""
+    text = f"{scenarios:,} scenarios are more than {MOST_SCENARIOS:,}; take fewer steps or settings"
+    return Fault(option, None, "", text)
 
 
 def steps(variable: Variable, written: str | Sequence[Any]) -> FloatN:

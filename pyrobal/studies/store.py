@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Final
 
+from pyrobal.arrays import FloatN
 from pyrobal.errors import CaseError, Fault
 from pyrobal.studies.table import StudyTable
 
@@ -120,9 +121,15 @@ def _put(path: Path, write: Any) -> None:
 def _write_csv(part: StudyTable, file: IO[bytes]) -> None:
     headings = [*(column.heading for column in part.columns), "reason"]
     file.write((",".join(map(_quoted, headings)) + "\n").encode())
-    for row, reason in zip(part.values.tolist(), part.reasons(), strict=True):
-        cells = ("" if cell != cell else repr(cell) for cell in row)
-        file.write(f"{','.join(cells)},{reason}\n".encode())
+    columns = [_texts(cells) for cells in part.cells()]
+    for row in zip(*columns, part.reasons(), strict=True):
+        file.write(f"{','.join(row)}\n".encode())
+
+
+def _texts(cells: list[str] | FloatN) -> list[str]:
+    if isinstance(cells, list):
+        return [_quoted(word) for word in cells]
+    return ["" if x != x else repr(x) for x in cells.tolist()]
 
 
 def _quoted(text: str) -> str:
@@ -132,7 +139,7 @@ def _quoted(text: str) -> str:
 def _arrow(part: StudyTable) -> pyarrow.Table:
     import pyarrow
 
-    columns = {c.heading: values for c, values in zip(part.columns, part.values.T, strict=True)}
+    columns = {c.heading: cells for c, cells in zip(part.columns, part.cells(), strict=True)}
     return pyarrow.table({**columns, "reason": part.reasons()})
 
 

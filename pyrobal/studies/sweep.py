@@ -6,7 +6,7 @@ import dataclasses
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -16,8 +16,9 @@ from pyrobal import units
 from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault
 from pyrobal.studies.aim import Aim
+from pyrobal.studies.branch import Branch, branches, worded
 from pyrobal.studies.measure import reading_units
-from pyrobal.studies.plan import Plan, plan
+from pyrobal.studies.plan import MOST_SCENARIOS, Plan, plan, too_many
 from pyrobal.studies.run import CHUNK, Block, Progress, Task, blocks, chunk_of, fingerprint, unseen
 from pyrobal.studies.store import Store
 from pyrobal.studies.table import Column, StudyTable, joined
@@ -27,34 +28,47 @@ from pyrobal.studies.table import Column, StudyTable, joined
 class Sweep:
     """What is to be done: scenarios of a case, and what to read of each.
 
+    branches : the case, or one for every combination of ``words`` (key -> words); each runs the whole plan
     units : reading -> plant unit, in the order asked for
-    chunk : scenarios in a part
+    chunk : scenarios in a part, all of one branch
     """
 
-    case: Case
+    branches: tuple[Branch, ...]
     plan: Plan
     units: Mapping[str, str]
     aim: Aim | None = None
     chunk: int = CHUNK
+    words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    @property
+    def scenarios(self) -> int:
+        """How many there are."""
+        return self.plan.scenarios * len(self.branches)
 
     @property
     def parts(self) -> int:
         """How many chunks there are."""
+        return self._parts_each * len(self.branches)
+
+    @property
+    def _parts_each(self) -> int:
         return -(-self.plan.scenarios // self.chunk)
 
     @property
     def columns(self) -> tuple[Column, ...]:
-        """Settings varied, setting aimed with, readings."""
+        """Settings varied by words and by numbers, setting aimed with, readings."""
         settings = [*self.plan.variables, *([self.aim.by] if self.aim else [])]
         return (
+            *(Column(key, "", words) for key, words in self.words.items()),
             *(Column(variable.key, variable.unit) for variable in settings),
             *(Column(key, unit) for key, unit in self.units.items()),
         )
 
     def manifest(self) -> dict[str, Any]:
         """What makes two sweeps the same: program, tables, case, scenarios, readings."""
-        digest = hashlib.sha256(self.case.text.encode())
-        for path, array in self.case.inputs.arrays():
+        case = self.branches[0].case
+        digest = hashlib.sha256(case.text.encode())
+        for path, array in case.inputs.arrays():
             digest.update(path.encode() + array.tobytes())
         scenarios = hashlib.sha256()
         for axis in self.plan.axes:
@@ -64,11 +78,12 @@ class Sweep:
             aim = {**dataclasses.asdict(self.aim), "by": self.aim.by.key}
         return {
             "pyrobal": fingerprint(),
-            "case": self.case.title,
+            "case": case.title,
             "case_sha256": digest.hexdigest(),
-            "overrides": list(self.case.overrides),
+            "overrides": list(case.overrides),
+            "words": self.words,
             "columns": [column.heading for column in self.columns],
-            "scenarios": self.plan.scenarios,
+            "scenarios": self.scenarios,
             "scenarios_sha256": scenarios.hexdigest(),
             "aim": aim,
             "chunk": self.chunk,
@@ -88,24 +103,28 @@ class Sweep:
         parts = []
         for _, part in self.run(executor):
             parts.append(part)
-            progress(len(part), self.plan.scenarios)
+            progress(len(part), self.scenarios)
         return joined(parts)
 
     def rows(self, number: int) -> tuple[int, int]:
-        """First scenario of a part, and the one after its last."""
-        start = number * self.chunk
+        """First scenario of a part in the plan, and the one after its last."""
+        start = number % self._parts_each * self.chunk
         return start, min(start + self.chunk, self.plan.scenarios)
 
     def _task(self, number: int) -> Task:
         values = self.plan.values(*self.rows(number))
         readings = tuple(self.units)
-        return Task(self.case.inputs, self.plan.variables, values, readings, self.aim, fingerprint())
+        inputs = self.branches[number // self._parts_each].case.inputs
+        return Task(inputs, self.plan.variables, values, readings, self.aim, fingerprint())
 
     def _table(self, number: int, block: Block) -> StudyTable:
+        n = len(block.reason)
+        words = self.branches[number // self._parts_each].words
+        places = [known.index(word) for known, word in zip(self.words.values(), words, strict=True)]
         si = [*self.plan.values(*self.rows(number)).T, *([] if block.aimed is None else [block.aimed])]
-        columns = self.columns
-        shown = [units.display(x, c.unit) for x, c in zip([*si, *block.readings.T], columns, strict=True)]
-        return StudyTable(columns, np.column_stack(shown), np.asarray(block.reason))
+        numbers = zip([*si, *block.readings.T], self.columns[len(places) :], strict=True)
+        shown = [np.full(n, place) for place in places] + [units.display(x, c.unit) for x, c in numbers]
+        return StudyTable(self.columns, np.column_stack(shown), np.asarray(block.reason))
 
 
 def sweep(
@@ -123,7 +142,8 @@ def sweep(
 
         table = pyrobal.sweep(case, {"smelting.enrichment": ["45 %", "50 %"]}, read=["smelting.heat.surplus"])
 
-    over : key -> values as in a case file, or "FROM:TO:COUNT"; every combination is solved
+    over : key -> values as in a case file, or "FROM:TO:COUNT"; every combination is solved, words the
+        slowest
     scenarios : CSV file with a column per key and a row per scenario, on top of ``over``
     read : keys of readings; aim : see ``aiming``
     executor : any ``concurrent.futures.Executor``; none solves in this process
@@ -145,10 +165,10 @@ def sweep_to(
     done = store.open(job.manifest())
     for number in done:
         start, stop = job.rows(number)
-        progress(stop - start, job.plan.scenarios)
+        progress(stop - start, job.scenarios)
     for number, part in job.run(executor, done):
         store.write(number, part)
-        progress(len(part), job.plan.scenarios)
+        progress(len(part), job.scenarios)
     store.close(job.parts)
     return store.target
 
@@ -166,7 +186,24 @@ def prepare(
     chunk = chunk_of(case.inputs) if chunk is None else chunk
     if chunk < 1:
         raise CaseError([Fault("--chunk", None, "", "a chunk holds one scenario or more")])
-    found = plan(case, over, scenarios)
-    if aim is not None and aim.by.key in {variable.key for variable in found.variables}:
+    words = worded(case, over)
+    each = branches(case, words)
+    numbers = {key: written for key, written in over.items() if key not in words}
+    found = [plan(branch.case, numbers, scenarios) for branch in each if numbers or scenarios or not words]
+    if aim is not None and aim.by.key in {variable.key for made in found[:1] for variable in made.variables}:
         raise CaseError([Fault("--by", None, aim.by.key, "is varied already; aim with another setting")])
-    return Sweep(case, found, reading_units(case, list(dict.fromkeys(read))), aim, chunk)
+    job = Sweep(each, (*found, Plan(()))[0], _units_in_all(each, read), aim, chunk, words)
+    if job.scenarios > MOST_SCENARIOS:
+        raise CaseError([too_many(job.scenarios, "--over")])
+    return job
+
+
+def _units_in_all(each: Sequence[Branch], read: Sequence[str]) -> Mapping[str, str]:
+    """The plant unit of each reading, which every branch must have and in one unit."""
+    found = [reading_units(branch.case, list(dict.fromkeys(read))) for branch in each]
+    for key, unit in found[0].items():
+        others = {other[key] for other in found} - {unit}
+        if others:
+            text = f"is in {unit} with one word and in {', '.join(others)} with another; sweep each by itself"
+            raise CaseError([Fault("--read", None, key, text)])
+    return found[0]

@@ -19,15 +19,16 @@ UNDEFINED: Final = "undefined"  # solved, yet a reading is not defined there
 
 @dataclass(frozen=True)
 class Column:
-    """A setting or a reading, and its plant unit."""
+    """A setting or a reading, and its plant unit; of a setting that is a word, those it takes."""
 
     key: str
     unit: str
+    words: tuple[str, ...] = ()
 
     @property
     def heading(self) -> str:
-        """``smelting.enrichment [vol%]``; a ratio stands alone."""
-        return self.key if self.unit == "-" else f"{self.key} [{self.unit}]"
+        """``smelting.enrichment [vol%]``; a ratio or a word stands alone."""
+        return self.key if self.unit in ("", "-") else f"{self.key} [{self.unit}]"
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,7 +36,8 @@ class StudyTable:
     """One row per scenario.
 
     columns : settings, then readings
-    values : (N, C) in the plant units of the columns; nan where there is none
+    values : (N, C) in the plant units of the columns, the number of a word among its own; nan where there
+        is none
     reason : (N,) errors.Reason
     """
 
@@ -52,6 +54,11 @@ class StudyTable:
         if key not in keys:
             raise KeyError(f"{key} is not in this table; there is {', '.join(keys)}")
         return self.values[:, keys.index(key)]
+
+    def cells(self) -> list[list[str] | FloatN]:
+        """Column by column what a person reads: (N,) numbers, or words."""
+        pairs = zip(self.columns, self.values.T, strict=True)
+        return [[c.words[int(i)] for i in x.tolist()] if c.words else x for c, x in pairs]
 
     @property
     def solved(self) -> int:
@@ -75,7 +82,8 @@ class StudyTable:
         """As a pandas table: a column per setting and reading with its unit, and the reasons."""
         import pandas
 
-        frame = pandas.DataFrame(self.values, columns=[column.heading for column in self.columns])
+        columns = zip(self.columns, self.cells(), strict=True)
+        frame = pandas.DataFrame({column.heading: cells for column, cells in columns})
         frame["reason"] = pandas.Categorical(self.reasons())
         return frame
 

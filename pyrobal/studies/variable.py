@@ -84,9 +84,8 @@ def find(inputs: Inputs, key: str) -> Variable:
     known = variables(inputs)
     if key in known:
         return known[key]
-    words = {f"{table}.{name}" for table, name, d in _declared(inputs) if isinstance(d, Choice | Text)}
-    if key in words:
-        raise ValueError("is a word, which cannot be varied; run one study for each, with --set")
+    if is_word(inputs, key):
+        raise ValueError("is a word; sweep takes a list of words, any other study one for each, with --set")
     if ".deportment." in key:
         raise ValueError("write all shares of this element in the case first; one alone would be all of it")
     section = key.partition(".")[0]
@@ -95,6 +94,11 @@ def find(inputs: Inputs, key: str) -> Variable:
     near = nearest(key, known)
     hint = f'did you mean "{near}"?' if near else "pyrobal settings lists them"
     raise ValueError(f"no setting has this key; {hint}")
+
+
+def is_word(inputs: Inputs, key: str) -> bool:
+    """True for a setting that holds a word of a list, or a name."""
+    return any(f"{t}.{name}" == key for t, name, d in _declared(inputs) if isinstance(d, Choice | Text))
 
 
 def _declared(inputs: Inputs) -> Iterator[tuple[str, str, Declaration]]:
