@@ -11,7 +11,8 @@ import click
 
 from pyrobal.cli import complete
 from pyrobal.cli.crew import progress
-from pyrobal.cli.options import aimed_case, aims, case_argument, file_option, on_case, overrides, write
+from pyrobal.cli.files import needs, put, write
+from pyrobal.cli.options import aimed_case, aims, case_argument, file_option, on_case, overrides
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
@@ -54,14 +55,16 @@ def balance(
     with progress("balance"):
         result = work_out(aimed_case(loaded, aim, by))
     _check_sections(detail, result)
-    if json_file is not None:
-        write(json_file, as_json(result.case, result.results))
-    if html_file is not None:
-        write(html_file, _html(result))
-    if xlsx_file is not None:
-        _write_workbook(result, xlsx_file)
-    with contextlib.redirect_stdout(sys.stderr if "-" in (json_file, html_file) else sys.stdout):
-        show(result, detail)
+    try:
+        if json_file is not None:
+            write(json_file, as_json(result.case, result.results))
+        if html_file is not None:
+            write(html_file, _html(result))
+        if xlsx_file is not None:
+            _write_workbook(result, xlsx_file)
+    finally:  # a file that cannot be written takes nothing from the screen
+        with contextlib.redirect_stdout(sys.stderr if "-" in (json_file, html_file) else sys.stdout):
+            show(result, detail)
     return 1 if result.status == INFEASIBLE else 0
 
 
@@ -77,19 +80,15 @@ def _check_files(case: str, json_file: str | None, html_file: str | None, xlsx_f
 
 
 def _html(result: Result) -> str:
-    try:
+    with needs("--html", "report"):
         from pyrobal.report.html import as_html
-    except ModuleNotFoundError as error:
-        raise click.UsageError(f"--html needs {error.name}: pip install 'pyrobal[report]'") from None
     return as_html(result)
 
 
 def _write_workbook(result: Result, file: str) -> None:
-    try:
+    with needs("--xlsx", "spreadsheet"):
         from pyrobal.report.spreadsheet import write_workbook
-    except ModuleNotFoundError as error:
-        raise click.UsageError(f"--xlsx needs {error.name}: pip install 'pyrobal[spreadsheet]'") from None
-    write_workbook(result, file)
+    put(file, lambda path: write_workbook(result, path))
 
 
 def _check_sections(detail: tuple[str, ...], result: Result) -> None:

@@ -6,7 +6,8 @@ import click
 
 from pyrobal.cli import complete
 from pyrobal.cli.crew import progress
-from pyrobal.cli.options import file_option, write
+from pyrobal.cli.files import needs, write
+from pyrobal.cli.options import file_option
 
 
 @click.command()
@@ -36,10 +37,8 @@ def compare(before: str, after: str, assignments: tuple[str, ...], html_file: st
     with progress("balances"):
         found = side_by_side(*(balance(case) for case in cases))
     if html_file is not None:
-        try:
+        with needs("--html", "report"):
             from pyrobal.report.html import compare_html
-        except ModuleNotFoundError as error:
-            raise click.UsageError(f"--html needs {error.name}: pip install 'pyrobal[report]'") from None
         write(html_file, compare_html(found))
     if html_file != "-":
         show_comparison(found, most)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -76,10 +77,15 @@ def output_file(_: click.Context, parameter: click.Parameter, value: str | None)
     """Refuse a file that cannot be written before anything is computed."""
     if value is None or value == "-":
         return value
-    if Path(value).is_dir():
+    path = Path(value).absolute()
+    if not value:
+        raise click.BadParameter("is empty; name a file", param=parameter)
+    if path.is_dir():
         raise click.BadParameter(f"{value} is a directory", param=parameter)
-    if not Path(value).absolute().parent.is_dir():
+    if not path.parent.is_dir():
         raise click.BadParameter(f"there is no directory {Path(value).parent}", param=parameter)
+    if not os.access(path if path.exists() else path.parent, os.W_OK):
+        raise click.BadParameter(f"{value} may not be written", param=parameter)
     return value
 
 
@@ -89,14 +95,6 @@ def file_option(flag: str, text: str) -> Callable[[Command], Command]:
     return click.option(
         flag, name, metavar="FILE", shell_complete=complete.file, callback=output_file, help=text
     )
-
-
-def write(file: str, text: str) -> None:
-    """Write ``text`` to a file, or to standard output for "-"."""
-    if file == "-":
-        click.echo(text)
-    else:
-        Path(file).write_text(text + "\n", encoding="utf-8")
 
 
 def with_options(*options: Callable[[Command], Command]) -> Callable[[Command], Command]:

@@ -11,7 +11,8 @@ import click
 from pyrobal.cli import complete
 from pyrobal.cli.columns import width
 from pyrobal.cli.crew import Crew, progress
-from pyrobal.cli.options import Command, best_option, file_option, limit_option, on_workers, study, write
+from pyrobal.cli.files import needs, write
+from pyrobal.cli.options import Command, best_option, file_option, limit_option, on_workers, study
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
@@ -69,10 +70,8 @@ def window(
 
 
 def _html(case: Case, found: Window) -> str:
-    try:
+    with needs("--html", "report"):
         from pyrobal.report.window import window_html
-    except ModuleNotFoundError as error:
-        raise click.UsageError(f"--html needs {error.name}: pip install 'pyrobal[report]'") from None
     return window_html(case, found)
 
 
