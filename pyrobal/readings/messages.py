@@ -17,7 +17,7 @@ from pyrobal.flowsheet.results import Results
 from pyrobal.plant import acid_plant, anode_furnace, converting, emissions, gas_train, load, slag_cleaning
 from pyrobal.readings.registry import evaluate
 from pyrobal.streams.mineralogy import MOST_NATIVE_SULFUR, MOST_OVER, MineralFit
-from pyrobal.thermo import solutions
+from pyrobal.thermo import dew_point, solutions
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 
 # Windows of a smelting slag, common practice.
@@ -87,6 +87,25 @@ def _secondary_hoods(r: Results, i: int) -> Iterator[Message]:
             "not set: the stack of the secondary hoods holds only the gas they catch, without the air they "
             "draw; its kg/h stand, its mg/Nm3 and ppm are far above what the stack would show",
         )
+
+
+def _dew_points(r: Results, i: int) -> Iterator[Message]:
+    """One caution for all points of the gas train, led by the one with the most SO3."""
+    points = {} if r.gas_train is None else r.gas_train.points
+    outside = {name: p for name, p in points.items() if _one(p.dew_point.extrapolated, i)}
+    if not outside:
+        return
+    name = max(outside, key=lambda one: _one(outside[one].so3, i))
+    so3, water = _one(outside[name].so3, i), _one(outside[name].water, i)
+    low, high, dry, wet = *dew_point.SO3_RANGE, *(p / 1000 for p in dew_point.WATER_RANGE)
+    others = f" and of {len(outside) - 1} others" if len(outside) > 1 else ""
+    yield Message(
+        "caution",
+        f"gas.{name}.dew_point_high",
+        f"{so3:.3g} Pa SO3 and {water / 1000:.2g} kPa water; the correlations were fitted to {low:g} to "
+        f"{high:g} Pa and {dry:g} to {wet:g} kPa (flue gas, ranges from memory): take the band of this "
+        f"point{others} as a rough guide and measure",
+    )
 
 
 def _step_safety(r: Results) -> Iterator[Message]:
@@ -318,5 +337,6 @@ _RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
     _slag,
     _closures,
     _steps,
+    _dew_points,
     _secondary_hoods,
 )

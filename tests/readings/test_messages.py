@@ -75,3 +75,16 @@ def test_oxygen_out_of_reach_speaks_of_oxygen(oxygen: str, reason: Reason) -> No
 def test_the_factor_for_magnetite_is_called_one() -> None:
     (note,) = said(solve(load_case(CASE).inputs), "smelting.magnetite_over_equilibrium")
     assert "a third" in note.text and "multiplied by 3.5" in note.text
+
+
+def test_a_dew_point_outside_its_correlations_names_place_values_and_range() -> None:
+    results = solve(load_case("cases/marram_sound.toml").inputs)
+    (caution,) = [m for m in messages(results) if m.key.endswith("dew_point_high")]
+    assert results.gas_train is not None
+    points = {name: p for name, p in results.gas_train.points.items() if p.dew_point.extrapolated[0]}
+    name = caution.key.removeprefix("gas.").removesuffix(".dew_point_high")
+    point = points[name]
+    assert point.so3[0] == max(p.so3[0] for p in points.values())
+    assert f"{point.so3[0]:.3g} Pa SO3 and {point.water[0] / 1000:.2g} kPa water" in caution.text
+    assert "0.05 to 20 Pa and 2 to 30 kPa" in caution.text
+    assert f"and of {len(points) - 1} others" in caution.text

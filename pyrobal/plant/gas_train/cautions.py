@@ -54,13 +54,6 @@ def _dew_points(r: GasTrainResult) -> Iterator[Caution]:
                 "and in-leakage down",
                 point.margin < r.settings.dew_point_margin,
             )
-    outside = [point.dew_point.extrapolated for point in r.points.values()]
-    yield Caution(
-        "gas_train.dew_point_margin",
-        "the gas holds more SO3, or more or less water, than the flue gases the dew point correlations were "
-        "fitted to; take the band as a rough guide and measure",
-        np.any(np.stack(np.broadcast_arrays(*outside)), axis=0),
-    )
 
 
 def _line(name: str, line: GasLine) -> Iterator[Caution]:

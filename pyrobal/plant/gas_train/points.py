@@ -41,6 +41,17 @@ class Point:
         return self.flow_wet - self.offgas.gas.amount("H2O(g)")
 
     @property
+    def water(self) -> FloatN:
+        """(N,) [Pa] partial pressure of water vapour."""
+        return self.pressure * self.offgas.gas.amount("H2O(g)") / self.flow_wet
+
+    @property
+    def so3(self) -> FloatN:
+        """(N,) [Pa] partial pressure of SO3, with what is hydrated."""
+        gas = self.offgas.gas
+        return self.pressure * (gas.amount("SO3(g)") + gas.amount("H2SO4(g)")) / self.flow_wet
+
+    @property
     def margin(self) -> FloatN | None:
         """(N,) [K] of the wall above the upper dew point; None where no wall is watched."""
         return None if self.wall is None else self.wall - self.dew_point.high
