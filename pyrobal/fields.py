@@ -69,7 +69,30 @@ class Table:
     allowed: str
 
 
-Declaration = Quantity | Choice | Text | Assay | Table
+@dataclass(frozen=True)
+class Precision:
+    """How sure the lines of the assay beside it are, by the same names: a ``Deviation`` each."""
+
+    meaning: str
+
+
+@dataclass(frozen=True)
+class Deviation:
+    """A standard deviation: a fraction of the whole, or a share of the value itself."""
+
+    size: float
+    relative: bool = False
+
+    def at(self, value: float) -> float:
+        """The standard deviation of a value, in the unit of the value."""
+        return self.size * abs(value) if self.relative else self.size
+
+    def text(self) -> str:
+        """As a case file has it."""
+        return f"{100 * self.size:.6g} %{' rel' if self.relative else ''}"
+
+
+Declaration = Quantity | Choice | Text | Assay | Table | Precision
 
 
 def quantity(
@@ -98,6 +121,11 @@ def text(meaning: str, *, default: str | None | _Required = REQUIRED) -> Any:
 def mass_fractions(meaning: str, allowed: str = "assay") -> Any:
     """Declare a table of mass fractions; absent means empty."""
     return dataclasses.field(default_factory=dict, metadata={KEY: Assay(meaning, allowed)})
+
+
+def deviations(meaning: str) -> Any:
+    """Declare how sure an assay is; absent means not stated."""
+    return dataclasses.field(default_factory=dict, metadata={KEY: Precision(meaning)})
 
 
 def table(meaning: str, allowed: str) -> Any:

@@ -20,7 +20,7 @@ from pyrobal.case.lines import Path
 from pyrobal.case.names import nearest, suggestion, unfit
 from pyrobal.case.schema import FUEL_COMPONENTS, Shape
 from pyrobal.errors import CaseError, Fault
-from pyrobal.fields import Assay, Choice, Declaration, Quantity, Table, Text
+from pyrobal.fields import Assay, Choice, Declaration, Deviation, Precision, Quantity, Table, Text
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.plant.feed import FLUXES
 from pyrobal.streams.deportment import DeportmentTable
@@ -204,6 +204,8 @@ def _read(draft: Draft, declared: Declaration, raw: Any, spot: Spot) -> Any:
             return _attempt(draft, partial(values.name, raw), spot, "?")
         case Assay():
             return _fractions(draft, schema.ALLOWED[declared.allowed], "wt%", raw, spot)
+        case Precision():
+            return _deviations(draft, raw, spot)
         case Table():
             return _shares(draft, schema.deportment(spot.key.partition(".")[0]), raw, spot)
 
@@ -214,6 +216,14 @@ def _fractions(draft: Draft, allowed: tuple[str, ...], unit: str, raw: Any, spot
     for name, value in _entries(draft, allowed, raw, spot):
         fractions[name] = _attempt(draft, partial(values.fraction, value, unit), spot / name, _NAN)
     return fractions
+
+
+def _deviations(draft: Draft, raw: Any, spot: Spot) -> dict[str, Deviation]:
+    """How sure each line of an assay is."""
+    return {
+        name: _attempt(draft, partial(values.deviation, value), spot / name, Deviation(float("nan")))
+        for name, value in _entries(draft, schema.ALLOWED["assay"], raw, spot)
+    }
 
 
 def _shares(draft: Draft, table: DeportmentTable, raw: Any, spot: Spot) -> dict[str, dict[str, FloatN]]:

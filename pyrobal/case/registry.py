@@ -10,7 +10,7 @@ from typing import Any
 from pyrobal import units
 from pyrobal.case.schema import Shape, nested, required, shape, written
 from pyrobal.case.values import bounds
-from pyrobal.fields import Assay, Choice, Declaration, Quantity, Table, Text, declarations
+from pyrobal.fields import Assay, Choice, Declaration, Precision, Quantity, Table, Text, declarations
 from pyrobal.flowsheet.inputs import SECTIONS
 from pyrobal.plant.feed import FLUXES
 from pyrobal.streams.fuel import FuelSettings
@@ -72,6 +72,9 @@ def _setting(key: str, declared: Declaration, default: str) -> Setting:
             return Setting(key, "", default, "a name", meaning)
         case Assay(meaning=meaning):
             return Setting(f"{key}.<X>", "wt%", "none", "0 to 100", meaning)
+        case Precision(meaning=meaning):
+            allowed = 'above 0 wt%, or of the value, "2 % rel"'
+            return Setting(f"{key}.<X>", "wt%", "none", allowed, f"{meaning}; for pyrobal uncertainty only")
         case Table(meaning=meaning):
             return Setting(f"{key}.<X>.<outlet>", "%", "none", "0 to 100", meaning)
 

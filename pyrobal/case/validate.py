@@ -15,7 +15,7 @@ from pyrobal.case.names import suggestion
 from pyrobal.case.schema import fuels_named, tables, written
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.plant.anode_furnace.refining import carriers as anode_carriers
-from pyrobal.plant.feed import ConcentrateSettings
+from pyrobal.plant.feed import ConcentrateSettings, FluxSettings
 from pyrobal.plant.slag_cleaning.phases import carriers as slag_carriers
 from pyrobal.plant.smelting.deportment import phases
 from pyrobal.streams.fuel import default_fuels
@@ -109,6 +109,16 @@ def _above_hundred(key: str, parts: dict[str, FloatN]) -> Iterator[Finding]:
     total = sum(_number(x) for x in parts.values())
     if total > 1.0 + ROUNDING:
         yield key, f"sums to {_percent(total)}; it cannot exceed 100 % of the dry solids"
+
+
+def _precisions(draft: Draft) -> Iterator[Finding]:
+    items: dict[str, ConcentrateSettings | FluxSettings]
+    items = {f"concentrate.{c.name}": c for c in draft.inputs.concentrate}
+    items |= {f"flux.{name}": flux for name, flux in draft.inputs.flux.items()}
+    for key, item in items.items():
+        for name in item.precision:
+            if name not in item.assay and not draft.incomplete(f"{key}.assay"):
+                yield f"{key}.precision.{name}", f"the assay has no line {name} to be sure or unsure of"
 
 
 def _counted_twice(draft: Draft) -> Iterator[Finding]:
@@ -253,6 +263,6 @@ def _drying(draft: Draft) -> Iterator[Finding]:
 
 
 RULES: Final = (
-    _blend, _assay_sums, _counted_twice, _measured_minerals, _fluxes, _fuels, _smelting, _converting,
-    _heat_losses, _enrichments, _deportments, _forms, _order_of_steps, _drying,
+    _blend, _assay_sums, _precisions, _counted_twice, _measured_minerals, _fluxes, _fuels, _smelting,
+    _converting, _heat_losses, _enrichments, _deportments, _forms, _order_of_steps, _drying,
 )  # fmt: skip

@@ -10,7 +10,7 @@ from typing import Any, Final
 from pyrobal import units
 from pyrobal.arrays import FloatN, as_n
 from pyrobal.case.names import shortened, suggestion, unfit
-from pyrobal.fields import Choice, Quantity
+from pyrobal.fields import Choice, Deviation, Quantity
 
 _ROUNDING: Final = 1e-9  # relative; a bound written in plant units is met in spite of its conversion
 
@@ -36,6 +36,19 @@ def fraction(raw: Any, unit: str) -> FloatN:
         si = _si(raw, unit)
     _check_range(si, unit, 0.0, 1.0, raw)
     return as_n(si)
+
+
+def deviation(raw: Any) -> Deviation:
+    """A standard deviation of a share: wt% where bare, "0.2 %" of the whole, or "2 % rel" of the value."""
+    relative = isinstance(raw, str) and raw.rstrip().endswith("rel")
+    written = raw.rstrip().removesuffix("rel").strip() if relative else raw
+    try:
+        size = float(fraction(written, "%" if relative else "wt%")[0])
+    except ValueError as error:
+        raise ValueError(f'{error}; a deviation is 0.2 (wt%) or "2 % rel" (of the value)') from None
+    if size == 0.0:
+        raise ValueError("is zero; a deviation is above zero")
+    return Deviation(size, relative)
 
 
 def word(declared: Choice, raw: Any) -> str:

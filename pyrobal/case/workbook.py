@@ -103,7 +103,7 @@ class _Reader:
             return ("assay", name)
         if name in MINERAL_NAMES:
             return ("minerals", name)
-        plain = [n for n in written(SECTIONS["concentrate"]) if n not in ("assay", "minerals")]
+        plain = [n for n in written(SECTIONS["concentrate"]) if n not in ("assay", "precision", "minerals")]
         if name not in plain:
             self.wrong(cell, f"unknown column; {suggestion(name, (*plain, *ASSAY_NAMES, *MINERAL_NAMES))}")
             return None

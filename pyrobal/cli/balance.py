@@ -109,6 +109,8 @@ def check(case: Case) -> None:
     for caution in case.cautions:
         click.echo(f"caution: {caution}", err=True)
     click.echo(f"{case.title}: no faults")
+    for key in sorted(key for key in case.given if key.endswith(".precision")):
+        click.echo(f"{key}: for pyrobal uncertainty; a balance makes no use of it")
     if case.assumed:
         click.echo("\nAssumed, because the case does not say:")
         width = max(map(len, case.assumed))

@@ -11,7 +11,7 @@ import numpy as np
 from pyrobal.arrays import FloatN, Floats, IntN, column, total
 from pyrobal.constants import PERCENT, T_STANDARD, celsius
 from pyrobal.errors import Reason
-from pyrobal.fields import choice, mass_fractions, quantity, text
+from pyrobal.fields import Deviation, choice, deviations, mass_fractions, quantity, text
 from pyrobal.streams.material import WATER_MASS, Material
 from pyrobal.streams.mineralogy import MineralFit, fit
 from pyrobal.streams.stream import Stream
@@ -33,6 +33,7 @@ class ConcentrateSettings:
         "degC", "temperature as fed", default=celsius(25), low=celsius(-40), high=celsius(300)
     )
     assay: dict[str, FloatN] = mass_fractions("elements and oxides, wt% of dry solids")
+    precision: dict[str, Deviation] = deviations("standard deviation of a line of the assay")
     minerals: dict[str, FloatN] = mass_fractions("measured minerals, wt% of dry solids", "minerals")
 
 
@@ -45,6 +46,7 @@ class FluxSettings:
 
     moisture: FloatN = quantity("wt%", "water, of the wet mass", default=3 * PERCENT, low=0.0, high=0.5)
     assay: dict[str, FloatN] = mass_fractions("elements, oxides and carbonates, wt% of dry solids")
+    precision: dict[str, Deviation] = deviations("standard deviation of a line of the assay")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,7 +8,7 @@ from typing import Any
 
 from pyrobal import units
 from pyrobal.arrays import FloatN
-from pyrobal.fields import Assay, Declaration, Quantity, Table, declarations
+from pyrobal.fields import Assay, Declaration, Precision, Quantity, Table, declarations
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.streams.fuel import FuelSettings
 
@@ -44,8 +44,8 @@ def settings(inputs: Inputs) -> dict[str, Setting]:
 
 def tables(inputs: Inputs) -> Iterator[tuple[str, Mapping[str, Any]]]:
     """The tables of shares of a case with the keys they stand under: assays, minerals, deportment."""
-    for key, value, _, _ in _walk(inputs):
-        if isinstance(value, Mapping):
+    for key, value, declared, _ in _walk(inputs):
+        if isinstance(declared, Assay | Table):
             yield key, value
 
 
@@ -79,6 +79,8 @@ def _setting(key: str, declared: Declaration, value: Any, share: str) -> Iterato
             yield Setting(key, value, unit, declared.meaning)
         case Assay(meaning=meaning):
             yield from (Setting(f"{key}.{name}", x, share, meaning) for name, x in value.items())
+        case Precision(meaning=meaning):
+            yield from (Setting(f"{key}.{name}", d.text(), "", meaning) for name, d in value.items())
         case Table(meaning=meaning):
             flat = {f"{name}.{outlet}": x for name, shares in value.items() for outlet, x in shares.items()}
             yield from (Setting(f"{key}.{name}", x, "%", meaning) for name, x in flat.items())

@@ -14,7 +14,9 @@ from pyrobal.case.idle import without_effect
 from pyrobal.case.load import Case
 from pyrobal.constants import PERCENT
 from pyrobal.errors import CaseError, Fault
+from pyrobal.fields import Deviation
 from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.plant.feed import ConcentrateSettings, FluxSettings
 from pyrobal.streams.deportment import read_table
 from pyrobal.studies.plan import ends
 from pyrobal.studies.variable import Variable, find, variables
@@ -76,7 +78,7 @@ class Source:
     spreads: tuple[Spread, ...]
 
 
-# Standard deviations by common practice. Of an assay, relative, as laboratories exchange them:
+# Standard deviations by common practice. Of an assay, relative, where the case does not state its precision:
 _PRECISION: Final = {"Cu": 0.003, "Fe": 0.007, "S": 0.007, "SiO2": 0.015, "Au": 0.025, "Ag": 0.025}
 _GANGUE, _MINOR = 0.03, 0.05  # other oxides, and everything else
 # Of settings, relative to the value or in SI:
@@ -120,13 +122,20 @@ def _feeds(inputs: Inputs, present: Mapping[str, Variable]) -> Iterator[Source]:
         yield Source(
             f"concentrate.*.{what}", tuple(_normal(inputs, present[k], share) for k in keys if k in present)
         )
-    for name in (*names, *(f"flux.{flux}" for flux in inputs.flux)):
-        lines = {k: v for k, v in present.items() if k.startswith(f"{name}.assay.")}
-        yield Source(f"{name}.assay", tuple(_assay(inputs, v) for v in lines.values()))
+    items: dict[str, ConcentrateSettings | FluxSettings]
+    items = dict(zip(names, inputs.concentrate, strict=True))
+    items |= {f"flux.{name}": flux for name, flux in inputs.flux.items()}
+    for name, item in items.items():
+        lines = [v for k, v in present.items() if k.startswith(f"{name}.assay.")]
+        yield Source(f"{name}.assay", tuple(_assay(inputs, v, item.precision) for v in lines))
 
 
-def _assay(inputs: Inputs, variable: Variable) -> Spread:
+def _assay(inputs: Inputs, variable: Variable, precision: Mapping[str, Deviation]) -> Spread:
+    """As precise as the case says, or as is usual."""
     component = variable.key.rpartition(".")[2]
+    if component in precision:
+        value = _value(inputs, variable)
+        return Spread(variable, NORMAL, value, precision[component].at(value))
     return _normal(inputs, variable, _PRECISION.get(component, _GANGUE if "O" in component else _MINOR))
 
 

@@ -95,7 +95,6 @@ def test_a_table_of_scenarios_steps_its_settings_together(case: Case, tmp_path: 
         ({"smelting.enrichment": "45:85 %:1000000", "smelting.fe_sio2": "1:2:1000000"}, "1,000,000,000,000"),
         ({"smelting.enrichment": f"45:85 %:{MOST_SCENARIOS + 1}"}, "more than"),
         ({"concentrate.Fenholt.share": "10 %,20 %"}, "exclude each other"),
-        ({"smelting.heat_loss_per_tonne": "100 MJ/t"}, "excludes heat_loss"),
         ({"smelting.cao_sio2": "0.1"}, "needs a [flux.lime]"),
         ({"concentrate.Fenholt.assay.Cu": "20:99:3"}, "cannot exceed 100 %"),
     ],

@@ -18,6 +18,7 @@ from pyrobal.flowsheet.solve import solve
 from pyrobal.studies.enthalpies import contributions, formed, heat_error
 from pyrobal.studies.indices import sobol_indices
 from pyrobal.studies.limit import limits
+from pyrobal.studies.measure import measured
 from pyrobal.studies.spread import Spread, spread, spreads, usual, with_deportment
 from pyrobal.studies.uncertainty import ENTHALPIES, _risk, uncertainty
 from pyrobal.studies.variable import find
@@ -331,3 +332,54 @@ def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
     assert main([*line, "--vary", "smelting.heat_loss"]) == 2
     assert main([*line, "--samples", "0"]) == 2
     assert main([*line, "--only"]) == 2
+
+
+STATED = """Ag = "75 g/t"
+[concentrate.precision]
+Cu = 0.1
+Fe = "2 % rel"
+"""
+
+
+@pytest.fixture
+def stated() -> Case:
+    text = SKERRY.read_text()
+    assert text.count('Ag = "75 g/t"\n') == 1  # of the first concentrate
+    return load_case(text.replace('Ag = "75 g/t"\n', STATED))
+
+
+def test_the_precision_a_case_states_takes_the_place_of_the_usual(case: Case, stated: Case) -> None:
+    before, after = (
+        {s.variable.key: s.width for source in usual(c.inputs) for s in source.spreads}
+        for c in (case, stated)
+    )
+    lines = "concentrate.Fenholt.assay."
+    assert after[f"{lines}Cu"] == pytest.approx(0.001)  # 0.1 wt%
+    assert after[f"{lines}Fe"] == pytest.approx(0.02 * 0.276)
+    others = before.keys() - {f"{lines}Cu", f"{lines}Fe"}
+    assert {key: after[key] for key in others} == {key: before[key] for key in others}
+
+
+def test_the_precision_spreads_a_reading(stated: Case) -> None:
+    """Copper of the blend, sum(r x) / sum(r): to first order its variance is the sum over concentrates of
+    (r / R * s_x)^2 + ((x - mean) / R * s_r)^2; rates by the usual 0.5 %."""
+    blend = stated.inputs.concentrate
+    rate, copper = (
+        np.array([float(v[0]) for v in x]) for x in ([c.rate for c in blend], [c.assay["Cu"] for c in blend])
+    )
+    deviation = np.array([0.001, *(0.003 * copper[1:])])
+    mean = (rate * copper).sum() / rate.sum()
+    variance = ((rate * deviation) ** 2 + ((copper - mean) * 0.005 * rate) ** 2).sum() / rate.sum() ** 2
+    found = uncertainty(stated, ["feed.assay.Cu"], samples=2048).scatter["feed.assay.Cu"]
+    assert found.deviation == pytest.approx(100 * np.sqrt(variance), rel=0.03)
+
+
+def test_a_balance_makes_no_use_of_the_precision(
+    case: Case, stated: Case, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for key in ("smelting.heat.surplus", "smelting.matte.rate"):
+        assert measured(solve(case.inputs), key)[0] == measured(solve(stated.inputs), key)[0]
+    file = tmp_path / "stated.toml"
+    file.write_text(stated.text)
+    assert main(["check", str(file)]) == 0
+    assert "concentrate.Fenholt.precision: for pyrobal uncertainty" in capsys.readouterr().out
