@@ -86,14 +86,15 @@ def compare(before: Result, after: Result) -> Comparison:
     changes = [_change(key, *(found.get(key) for found in lines)) for key in {**lines[0], **lines[1]}]
     changed = sorted((c for c in changes if _changed(c)), key=lambda c: (c.missing, -c.effect))
     warned = [[m for m in result.messages if m.level in ("limit", "caution")] for result in (before, after)]
+    about = [{(m.level, m.key) for m in found} for found in warned]  # the numbers within the text may differ
     return Comparison(
         before,
         after,
         tuple(_settings(settings(before.case.inputs), settings(after.case.inputs))),
         tuple(changed),
         len(changes) - len(changed),
-        tuple(m for m in warned[0] if m not in warned[1]),
-        tuple(m for m in warned[1] if m not in warned[0]),
+        tuple(m for m in warned[0] if (m.level, m.key) not in about[1]),
+        tuple(m for m in warned[1] if (m.level, m.key) not in about[0]),
     )
 
 

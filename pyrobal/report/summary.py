@@ -52,6 +52,8 @@ class Group:
     rows: tuple[Row, ...]
 
 
+# A note on the setting says that the reading is not what an instrument would show; then it is no headline.
+_NOTED: Final = {"emissions.secondary_flow": "emissions.stack.secondary.so2"}
 _SHORT: Final = {"to spare": "short"}  # what a row is called whose number is below zero
 # heading -> rows of: label, main reading, remarks as (reading, word before, after); <X>: each of a family
 _Remark = tuple[str, str, str]
@@ -107,7 +109,8 @@ _LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {
 
 def summary(result: Result) -> tuple[Group, ...]:
     """The groups of a single case; empty where it has no answer."""
-    lines = {line.key: line for line in result.lines}
+    hidden = {_NOTED[m.key] for m in result.messages if m.key in _NOTED}
+    lines = {line.key: line for line in result.lines if line.key not in hidden}
     if not result.results.solved.all():
         return ()
     groups = []

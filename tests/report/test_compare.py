@@ -72,6 +72,9 @@ def test_round_off_is_neither_listed_nor_first(whole_plant: Result) -> None:
     found = compare(whole_plant, again)
     raw = {line.key: line.value for line in whole_plant.lines if line.value and not line.shown}
     assert raw
+    cautions = [{m.key for m in r.messages if m.level == "caution"} for r in (whole_plant, again)]
+    assert {m.key for m in found.new} == cautions[1] - cautions[0]
+    assert {m.key for m in found.gone} == cautions[0] - cautions[1]
     assert not raw.keys() & {c.key for c in found.readings}
     assert "smelting.fuel" in [c.key for c in found.readings[:5]]
 

@@ -85,9 +85,19 @@ def test_names_are_no_markup(nasty: Result) -> None:
     for figure in figures(nasty):
         for traces, _ in figure.choices.values():
             for trace in traces:
-                for label in (
-                    *trace.get("node", {}).get("label", ()),
-                    *trace.get("link", {}).get("label", ()),
-                ):
-                    assert "<" not in label
-                    assert ">" not in label
+                nodes, links = (trace.get(part, {}).get("label", ()) for part in ("node", "link"))
+                for label in (*nodes, *links):
+                    name = label.removesuffix(
+                        f"<br>{label.rpartition('<br>')[2]}"
+                    )  # its number, one line down
+                    assert "<" not in name
+                    assert ">" not in name
+
+
+def test_the_corners_drawn_hold_every_slag_and_the_whole_window(whole_plant: Result) -> None:
+    figure = _named(whole_plant, "slag")
+    lowest = [figure.layout["ternary"][f"{axis}axis"]["min"] for axis in "abc"]
+    assert lowest[1] > 0 and lowest[2] > 0
+    for trace in figure.choices[""][0]:
+        for axis, low in zip("abc", lowest, strict=True):
+            assert min(trace[axis]) >= low

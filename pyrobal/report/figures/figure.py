@@ -23,7 +23,7 @@ DASHES: Final = ("solid", "dash", "dot", "dashdot")
 LEAST: Final = 1e-3  # share of the largest link below which a flow is not drawn
 _LONGEST: Final = 26  # letters of a name within a figure; the table has all
 _DIGITS: Final = 6  # of a value within a figure
-_TALL: Final = (260, 16, 760)  # pixels of a flow diagram: without places, for each place, at most
+_TALL: Final = (220, 26, 900)  # pixels of a flow diagram: without places, for each place, at most
 
 Links = Sequence[tuple[str, str, float, str]]  # from, to, how much, by what name
 Traces = list[dict[str, Any]]
@@ -57,10 +57,10 @@ def sankey(links: Links, unit: str) -> tuple[Traces, dict[str, Any]]:
         "valueformat": ".4~g",
         "valuesuffix": f" {unit}",
         "node": {
-            "label": [f"{safe(p)} {number(_through(p, drawn), 3)}" for p in places],
+            "label": [f"{safe(p)}<br>{number(_through(p, drawn), 3)}" for p in places],
             "color": [colours[p] for p in places],
             "line": {"color": GREY, "width": 0.5},
-            "pad": 16,
+            "pad": 30,
             "thickness": 14,
         },
         "link": {

@@ -31,8 +31,8 @@ def slags(lines: Sequence[Line]) -> Iterator[Figure]:
         "Slag composition",
         f"Iron oxide, silica and the other fluxing oxides of each slag. The shaded band is the usual working "
         f"window of an iron silicate smelting slag, {window} by mass (common practice).",
-        {"": ([_window(window), *_points(corners)], {})},
-        _layout(),
+        {"": ([band := _window(window), *_points(corners)], {})},
+        _layout(*_lowest(band, corners)),
         Table("Slags within the three corners", columns, tuple(rows)),
     )
 
@@ -85,14 +85,22 @@ def _window(name: str) -> dict[str, Any]:
     }
 
 
-def _layout() -> dict[str, Any]:
-    style = {"min": 0, "ticksuffix": " %", "gridcolor": veiled(GREY), "linecolor": GREY}
+def _lowest(band: Mapping[str, Any], corners: Mapping[str, tuple[float, ...]]) -> tuple[float, float]:
+    """Where the axes of silica and iron begin, in tens of per cent: what lies beyond holds no slag."""
+    silica, iron = (min(*band[axis], *(c[i] for c in corners.values())) for i, axis in ((1, "b"), (2, "c")))
+    return 10.0 * (silica // 10.0), 10.0 * (iron // 10.0)
+
+
+def _layout(silica: float, iron: float) -> dict[str, Any]:
+    style = {"ticksuffix": " %", "gridcolor": veiled(GREY), "linecolor": GREY}
+    titles = (_AXES[0], *(f"<br>{name}" for name in _AXES[1:]))  # clear of the numbers at the corners
     axes = {
-        f"{letter}axis": {"title": {"text": name}, **style} for letter, name in zip("abc", _AXES, strict=True)
+        f"{letter}axis": {"title": {"text": name}, "min": low, **style}
+        for letter, name, low in zip("abc", titles, (0.0, silica, iron), strict=True)
     }
     return {
         "height": 520,
         "ternary": {"sum": 100, "bgcolor": "rgba(0,0,0,0)", **axes},
-        "legend": {"orientation": "h", "y": -0.12},
-        "margin": {"l": 60, "r": 60, "t": 50, "b": 60},
+        "legend": {"orientation": "h", "y": -0.16},
+        "margin": {"l": 60, "r": 60, "t": 50, "b": 70},
     }
