@@ -20,14 +20,12 @@ COKE = fuel(
                 "C": 0.86, "H": 0.005, "O": 0.005, "N": 0.01, "S": 0.008, "H2O": 0.02, "ash": 0.092
             }.items()
         },
-        kind="ultimate",
         heating_value=np.array([29.5e6]),
     )
 )  # fmt: skip
 OIL = fuel(
     FuelSettings(
         composition={k: np.array([x]) for k, x in {"C": 0.865, "H": 0.11, "S": 0.02, "ash": 0.005}.items()},
-        kind="ultimate",
         heating_value=np.array([40.3e6]),
     )
 )

@@ -186,10 +186,10 @@ def _fuel(draft: Draft, raw: dict[str, Any], spot: Spot) -> FuelSettings:
     if gas and solid:
         both = f"vol% of a gas ({', '.join(gas)}) with an ultimate analysis in wt% ({', '.join(solid)})"
         draft.wrong(spot, f"mixes {both}")
-    kind, unit = ("ultimate", "wt%") if solid else ("gas", "vol%")
+    unit = "wt%" if solid else "vol%"
     components = {name: value for name, value in raw.items() if name in FUEL_COMPONENTS}
     composition = _fractions(draft, FUEL_COMPONENTS, unit, components, spot)
-    fuel: FuelSettings = _settings(draft, FuelSettings, raw, spot, composition=composition, kind=kind)
+    fuel: FuelSettings = _settings(draft, FuelSettings, raw, spot, composition=composition)
     return fuel
 
 

@@ -25,10 +25,14 @@ class FuelSettings:
     """Composition of one fuel."""
 
     composition: dict[str, FloatN] = mass_fractions("vol% of a gas, or ultimate analysis in wt%", "fuel")
-    kind: str = "gas"  # or "ultimate": its components say which
     heating_value: FloatN | None = quantity(
         "MJ/kg", "lower heating value of oil or coke", default=None, low=5 * MJ, high=60 * MJ
     )
+
+    @property
+    def kind(self) -> str:
+        """ "gas" by volume, or "ultimate" by mass: the names of its components say which."""
+        return "gas" if all(name in GAS_COMPONENTS for name in self.composition) else "ultimate"
 
 
 def default_fuels() -> dict[str, FuelSettings]:
@@ -38,7 +42,6 @@ def default_fuels() -> dict[str, FuelSettings]:
     return {
         "natural_gas": FuelSettings(composition={name: np.array([x]) for name, x in natural_gas.items()}),
         "coke": FuelSettings(
-            kind="ultimate",
             composition={name: np.array([x]) for name, x in coke.items()},
             heating_value=np.array([29.0 * MJ]),
         ),

@@ -72,7 +72,7 @@ def test_slag_leaner_in_magnetite_than_allowed_is_not_oxidised() -> None:
 
 
 def test_reductant_that_works_half_as_well_is_used_twice() -> None:
-    ash_free = fuel(FuelSettings(composition={"C": ONE}, kind="ultimate", heating_value=32.8e6 * ONE))
+    ash_free = fuel(FuelSettings(composition={"C": ONE}, heating_value=32.8e6 * ONE))
     slags = {"smelting_slag": melt(SMELTING_SLAG)}
     used = [
         solve(slags, SITE, SlagCleaningSettings(reductant_efficiency=np.array([e])), ash_free).reductant[0]

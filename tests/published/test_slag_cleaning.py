@@ -45,7 +45,7 @@ def g(name: str, T: float) -> float:
 def carbon() -> Fuel:
     """Graphite; its heating value is that of the other set, so both balances burn the same carbon."""
     burnt = h("C(gr)", 298.15) - h("CO2", 298.15)
-    return fuel(FuelSettings(composition={"C": ONE}, kind="ultimate", heating_value=ONE * burnt / (C / 1e3)))
+    return fuel(FuelSettings(composition={"C": ONE}, heating_value=ONE * burnt / (C / 1e3)))
 
 
 def reduced(magnetite: float) -> SlagCleaningResult:

@@ -16,7 +16,6 @@ def gas(**composition: float) -> FuelSettings:
 
 OIL = FuelSettings(
     composition={k: np.array([x]) for k, x in {"C": 0.86, "H": 0.115, "S": 0.02, "ash": 0.005}.items()},
-    kind="ultimate",
     heating_value=np.array([40.5e6]),
 )
 FUELS = {
