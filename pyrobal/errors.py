@@ -82,6 +82,7 @@ class Reason(enum.IntEnum):
     ANODE_OXYGEN_OUT_OF_REACH = 17
     BURNER_CANNOT_HEAT = 18
     OXYGEN_SHORT_OF_MATTE = 19
+    GAS_SHORT_OF_WATER = 29
     NO_SULFUR_DIOXIDE = 40
     REFERENCE_OXYGEN_UNREACHABLE = 41
     BASE_LOAD_ABOVE_LIMIT = 42
@@ -167,6 +168,10 @@ _SENTENCES = {
     ),
     Reason.BURNER_CANNOT_HEAT: (
         "the burner gas of the anode furnace leaves as hot as it burns: no amount of fuel closes the heat"
+    ),
+    Reason.GAS_SHORT_OF_WATER: (
+        "chlorine and fluorine of the charge take more hydrogen, to leave as HCl and HF, than moisture, "
+        "fuel and air bring; check the assays of Cl and F"
     ),
     Reason.NO_SULFUR_DIOXIDE: "no SO2 reaches the acid plant, so there is nothing to convert",
     Reason.REFERENCE_OXYGEN_UNREACHABLE: (

@@ -261,7 +261,7 @@ def element_groups(pattern: Mapping[str, Stream]) -> list[IntN]:
     return [np.flatnonzero(np.array(labels) == label) for label in dict.fromkeys(labels)]
 
 
-MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag", "Rest")
+MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag", "Hg", "Cl", "F", "Rest")
 
 
 def pack(streams: Mapping[str, Stream], pattern: Mapping[str, Stream], n: int) -> Floats:

@@ -119,6 +119,12 @@ def element_mass(stream: Stream, element: str) -> FloatN:
     return stream.element(element) * ATOMIC_MASS[ELEMENTS.index(element)]
 
 
+def _mercury_passed(c: Cleaning) -> FloatN:
+    left = c.mist_precipitator.outlet
+    dry = left.gas.total() - left.gas.amount("H2O(g)")
+    return (element_mass(left.gas, "Hg") + element_mass(left.carried, "Hg")) / dry
+
+
 def _weak_acid(compute: Callable[[Stream], FloatN]) -> Callable[[Results], FloatN]:
     return _cleaning(lambda c: compute(c.weak_acid))
 
@@ -173,6 +179,10 @@ READINGS = (
              _cleaning(lambda c: c.weak_acid_strength)),
     _READING("gas.weak_acid.h2so4", "kg/h", "H2SO4 in it, from SO3",
              _weak_acid(lambda x: x.amount(ACID) * M_ACID)),
-    _READING("gas.weak_acid.arsenic", "kg/h", "arsenic in it", _weak_acid(lambda x: element_mass(x, "As"))),
+    *(_READING(f"gas.weak_acid.{name}", "kg/h", f"{name} in it",
+               _weak_acid(functools.partial(element_mass, element=element)))
+      for name, element in (("arsenic", "As"), ("mercury", "Hg"), ("chlorine", "Cl"), ("fluorine", "F"))),
+    _READING("gas.mercury_passed", "mg/Nm3", "mercury the wet cleaning leaves in the dry gas",
+             _cleaning(_mercury_passed)),
     _READING("gas.weak_acid.so2", "kg/h", "SO2 lost in it", _weak_acid(lambda x: x.amount("SO2(g)") * M_SO2)),
 )  # fmt: skip

@@ -14,6 +14,7 @@ from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.files import data_root
 from pyrobal.thermo.properties import Species
 
+HYDROGEN = ELEMENTS.index("H")
 Shares = dict[str, dict[str, FloatN]]
 """Element -> outlet -> (N,) share."""
 
@@ -55,11 +56,17 @@ def shares(table: DeportmentTable, override: Mapping[str, Mapping[str, FloatN]])
 
 
 def carrier_matrix(phase: Species, carriers: Mapping[str, str]) -> Floats:
-    """(E, S) [mol of species per mol of element], one carrier per element; other rows are zero."""
+    """(E, S) [mol of species per mol of element], one carrier per element; other rows are zero.
+
+    What a carrier of another element holds of hydrogen is taken from the water vapour beside it.
+    """
     matrix = np.zeros((len(ELEMENTS), len(phase)))
     for element, name in carriers.items():
         row, col = ELEMENTS.index(element), phase.index(name)
         matrix[row, col] = 1.0 / phase.composition[col, row]
+        hydrogen = phase.composition[col, HYDROGEN]
+        if element != "H" and hydrogen > 0:
+            matrix[row, phase.index("H2O(g)")] -= hydrogen / 2.0 * matrix[row, col]
     return matrix
 
 

@@ -32,7 +32,7 @@ MINERALS = {
 }  # fmt: skip
 MINERAL_NAMES = tuple(MINERALS)
 
-TRACES = ("Co", "Se", "Te", "Au", "Ag")  # ride along as elements
+TRACES = ("Co", "Se", "Te", "Au", "Ag", "Hg", "Cl", "F")  # ride along as elements
 _TOTALS = ("SiO2", "Al2O3", "CaO", "MgO", "K2O", "Na2O")  # the element, reported as its oxide
 _AS_SUCH = ("CaCO3", "MgCO3", "FeO", "Fe3O4", "Fe2O3", "Cu2O", "CuO")  # the compound itself
 _FITTED = ("Cu", "Fe", "S", "Si", "Al", "Ca", "Mg", "K", "Na", "As", "Sb", "Bi", "Pb", "Zn", "Ni", "Mo", "C")

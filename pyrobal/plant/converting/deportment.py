@@ -21,7 +21,7 @@ from pyrobal.thermo.files import data_root
 from pyrobal.thermo.properties import Species, species
 
 OUTLETS = ("blister", "slag", "offgas")
-MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag")
+MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag", "Hg", "Cl", "F")
 GANGUE = ("Si", "Al", "Ca", "Mg", "K", "Na", "Rest")
 GASEOUS = ("C", "H", "N", "Ar")
 CU, FE, SULFUR, OXYGEN = (ELEMENTS.index(e) for e in ("Cu", "Fe", "S", "O"))
@@ -40,7 +40,7 @@ CARRIERS: dict[str, dict[str, str]] = {
     },
     "gas": {
         "C": "CO2(g)", "H": "H2O(g)", "N": "N2(g)", "Ar": "Ar(g)", "As": "As4O6(g)", "Se": "SeO2(g)",
-        "Te": "TeO2(g)",
+        "Te": "TeO2(g)", "Hg": "Hg(g)", "Cl": "HCl(g)", "F": "HF(g)",
     },
     "dust": {
         "Cu": "Cu2O", "Fe": "Fe3O4", "Si": "SiO2", "Ca": "CaO", "Al": "Al2O3", "Mg": "MgO", "K": "K2O",

@@ -85,3 +85,9 @@ def _cleaning(r: GasTrainResult, cleaning: Cleaning) -> Iterator[Caution]:
         "and there is more of it to treat",
         (cleaning.weak_acid_strength < asked) & (cleaning.weak_acid.total() > 0.0),
     )
+    yield Caution(
+        "gas.weak_acid.mercury",
+        "mercury is taken to be caught as fume is, as if there were a mercury removal tower; without one "
+        "most of what stays vapour at the cooling tower's temperature goes into the acid",
+        cleaning.weak_acid.element("Hg") > 0.0,
+    )

@@ -59,6 +59,8 @@ WASHING: tuple[Reaction, ...] = (
     ARSENIC,
     {"SeO2(g)": -1.0, "SO2(g)": -2.0, "H2O(g)": -2.0, "Se": 1.0, "H2SO4(l)": 2.0},
     {"Hg(g)": -1.0, "Hg": 1.0},
+    {"HCl(g)": -1.0, "HCl(aq)": 1.0},
+    {"HF(g)": -1.0, "HF(aq)": 1.0},
     *CONDENSING,
 )
 

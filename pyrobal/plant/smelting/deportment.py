@@ -20,7 +20,6 @@ from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.properties import Species, species
 
 OUTLETS = ("matte", "slag", "dust", "gas")
-MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag")  # shared out by the table
 _TRACE_METALS = {e: f"{e}(l)" for e in ("Se", "Te", "Au", "Ag")}
 
 # Carrier of each element in each outlet; copper, iron and sulfur of the melt are solved for instead.
@@ -39,12 +38,14 @@ _GAS = {
     "C": "CO2(g)", "H": "H2O(g)", "N": "N2(g)", "Ar": "Ar(g)", "As": "As4O6(g)",
     "Pb": "PbO(g)", "Sb": "Sb(g)",
     "Bi": "Bi(g)", "Zn": "Zn(g)", "Se": "SeO2(g)", "Te": "TeO2(g)",
+    "Hg": "Hg(g)", "Cl": "HCl(g)", "F": "HF(g)",
 }  # fmt: skip
 _DUST = {
     "Cu": "Cu2O", "Fe": "Fe3O4", "Si": "SiO2", "Ca": "CaO", "Al": "Al2O3", "Mg": "MgO",
     "K": "K2O", "Na": "Na2O",
     "Rest": "Rest", "As": "As2O3(dust)", "Sb": "Sb2O3(dust)", "Bi": "Bi2O3(dust)", "Pb": "PbO", "Zn": "ZnO",
     "Ni": "NiO", "Co": "CoO", "Mo": "MoO3(dust)", "Se": "Se(l)", "Te": "Te(l)", "Au": "Au", "Ag": "Ag",
+    "Hg": "Hg", "Cl": "Cl", "F": "F",
 }  # fmt: skip
 _MATTE_SOLVED = ("Cu2S(l)", "FeS(l)", "Fe3O4(slag)")
 _SLAG_SOLVED = ("FeO(slag)", "Fe3O4(slag)", "Cu2O(l)", "Cu2S(l)", "FeS(l)")

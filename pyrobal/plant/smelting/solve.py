@@ -144,6 +144,8 @@ def _assemble(
     dust = _stream("dust", allotted.dust, ash, np.ones(1), s.gas_temperature + shift, n)
     blast = Stream(air_species(), blown, s.blast_temperature)
     drawn = Stream(air_species(), leak, f.site.air_temperature)
+    dry = (reason == Reason.SOLVED) & (gas.amount("H2O(g)") < 0.0)
+    reason = np.where(dry, Reason.GAS_SHORT_OF_WATER, reason)
     ledger = _ledger(f, charge, u, h, allotted, matte, slag, gas, dust, blast, drawn, bath.heat_loss)
     wet = [_wet(c, rate) for c, rate in ((charge.silica, u.silica), (charge.lime, u.lime))]
     return SmeltingResult(
