@@ -132,14 +132,13 @@ def _with_assay(streams: Mapping[str, Mapping[str, Line]], wanted: bool) -> dict
 
 
 def _by_stream(title: str, streams: Mapping[str, Mapping[str, Line]]) -> Table:
-    """A row a stream, a column a quantity with its unit."""
-    names = {name: line.unit for stream in streams.values() for name, line in stream.items()}
-    order = sorted(names, key=lambda name: name.startswith("assay."))
+    """A row a stream, a column a quantity in a unit; where streams differ in it, a column of each."""
+    order = tables.quantities(streams)
     rows = [
-        (tables.words(head), *(stream[name].shown if name in stream else "" for name in order))
+        (tables.words(head), *(tables.in_unit(stream.get(name), unit) for name, unit in order))
         for head, stream in streams.items()
     ]
-    columns = (Column("stream"), *(Column(name.removeprefix("assay."), names[name]) for name in order))
+    columns = (Column("stream"), *(Column(name.removeprefix("assay."), unit) for name, unit in order))
     return Table(title, columns, tuple(rows))
 
 

@@ -141,15 +141,27 @@ def stream_tables(title: str, streams: Mapping[str, Mapping[str, Line]]) -> Iter
 
 
 def _side_by_side(title: str, streams: Mapping[str, Mapping[str, Line]]) -> Table:
-    names = dict.fromkeys(name for stream in streams.values() for name in stream)
     heads = _short(list(streams))
     columns = (Column(""), Column("unit"), *(Column(words(head)) for head in heads))
-    rows = []
-    for name in sorted(names, key=lambda n: n.startswith("assay.")):  # amounts and temperatures first
-        cells = [stream.get(name) for stream in streams.values()]
-        unit = next(line.unit for line in cells if line is not None)
-        rows.append((name.removeprefix("assay."), unit, *("" if c is None else c.shown for c in cells)))
+    rows = [
+        (name.removeprefix("assay."), unit, *(in_unit(stream.get(name), unit) for stream in streams.values()))
+        for name, unit in quantities(streams)
+    ]
     return Table(title, columns, tuple(rows), stub=2)
+
+
+def quantities(streams: Mapping[str, Mapping[str, Line]]) -> list[tuple[str, str]]:
+    """What is known of some stream, with its unit: amounts and temperatures first, then the assay.
+
+    One of them stands twice where streams differ in its unit, tonnes of slag and kilograms of slimes.
+    """
+    both = dict.fromkeys((name, line.unit) for stream in streams.values() for name, line in stream.items())
+    return sorted(both, key=lambda one: one[0].startswith("assay."))
+
+
+def in_unit(line: Line | None, unit: str) -> Cell:
+    """The value where there is one in this unit."""
+    return line.shown if line is not None and line.unit == unit else ""
 
 
 def _short(heads: list[str]) -> list[str]:
@@ -196,9 +208,16 @@ def _item(line: Line | None) -> tuple[Cell, Cell]:
 
 
 def matrix_lines(lines: Iterable[Line]) -> dict[str, dict[tuple[str, str], Line]]:
-    """Family -> (row, column) -> reading, of families whose members are two names: ``deportment.As.slag``."""
+    """Family -> (row, column) -> reading, of families whose members are two names: ``deportment.As.slag``.
+
+    What is told of a stream is no matrix, though its name has two parts: ``gas.furnace.cooler.so2``.
+    """
+    lines = list(lines)
+    streams = {line.key for stream in stream_lines(lines).values() for line in stream.values()}
     found: dict[str, dict[tuple[str, str], Line]] = {}
     for line in lines:
+        if line.key in streams:
+            continue
         reading, member = registry.find(line.key)
         row, dot, column = member.partition(".")
         if dot:

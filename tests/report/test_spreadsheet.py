@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import zipfile
 from pathlib import Path
@@ -13,6 +14,7 @@ from pyrobal.case.load import load_case
 from pyrobal.cli import main
 from pyrobal.report.result import Result, balance
 from pyrobal.report.spreadsheet import write_workbook
+from pyrobal.report.tables import stream_lines, words
 
 CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))
 
@@ -48,7 +50,7 @@ def test_values_stand_under_their_units_as_numbers(skerry: Result, tmp_path: Pat
     rows = {row[0].value: row for row in book["readings"].iter_rows(min_row=2)}
     assert list(rows) == list(skerry)
     for line in skerry.lines:
-        assert rows[line.key][1].value == pytest.approx(line.value, rel=1e-15)
+        assert rows[line.key][1].value == pytest.approx(line.shown, rel=1e-15)
         assert rows[line.key][2].value == line.unit
     headings, unit_row = ([cell.value for cell in book["streams"][i]] for i in (1, 2))
     at = headings.index("Cu")
@@ -86,3 +88,24 @@ def test_from_the_command_line_there_and_back(tmp_path: Path, capsys: pytest.Cap
     assert main(["balance", file, "--xlsx", file]) == 2
     assert "is the case itself" in capsys.readouterr().err
     assert main(["balance", file, "--xlsx", "-"]) == 2
+
+
+def test_streams_of_a_whole_plant_stand_under_their_own_units(whole_plant: Result, tmp_path: Path) -> None:
+    file = tmp_path / "plant.xlsx"
+    write_workbook(whole_plant, file)
+    book = openpyxl.load_workbook(file)
+    assert not [name for name in book.sheetnames if re.fullmatch(r"\D+\d+", name)]  # no second of a name
+    streams = stream_lines(whole_plant.lines)
+    told: dict[tuple[str, str, str], float] = {}
+    for name in ("streams", "gas"):
+        headings, units, *rows = book[name].iter_rows(values_only=True)
+        for row in rows:
+            for heading, unit, cell in list(zip(headings, units, row, strict=True))[1:]:
+                if cell is not None:
+                    told[row[0], heading, unit] = cell
+    for head, stream in streams.items():
+        for part, line in stream.items():
+            if not math.isnan(line.value):
+                assert told[words(head), part.removeprefix("assay."), line.unit] == pytest.approx(
+                    line.shown, rel=1e-14
+                )

@@ -10,7 +10,15 @@ import pytest
 from pyrobal.readings.registry import find, readings
 from pyrobal.report.result import Line, Result
 from pyrobal.report.summary import summary
-from pyrobal.report.tables import Sections, Table, every_reading, plain, stream_lines
+from pyrobal.report.tables import (
+    Sections,
+    Table,
+    every_reading,
+    matrix_lines,
+    plain,
+    stream_lines,
+    stream_tables,
+)
 
 
 def _cells(tables: Iterator[Table] | tuple[Table, ...]) -> list[float]:
@@ -111,3 +119,30 @@ def test_plain_text_steers_no_terminal() -> None:
     assert plain("a\x1b[31m b\n c\u202ed\x07") == "a\N{REPLACEMENT CHARACTER}[31m b c" + (
         "\N{REPLACEMENT CHARACTER}d\N{REPLACEMENT CHARACTER}"
     )
+
+
+def test_no_number_of_a_stream_stands_under_the_unit_of_another(whole_plant: Result) -> None:
+    """Slag comes in t/h and slimes in kg/h; they share the row of no unit."""
+    streams = stream_lines(whole_plant.lines)
+    units = {line.unit for stream in streams.values() for name, line in stream.items() if name == "rate"}
+    assert len(units) > 1
+    for word in ("converting", "electrorefining", "gas"):
+        own = {head: stream for head, stream in streams.items() if head.startswith(f"{word}.")}
+        told = {
+            (str(row[0]), str(row[1]), cell)
+            for table in stream_tables(word, own)
+            for row in table.rows
+            for cell in row[2:]
+            if cell != ""
+        }
+        for stream in own.values():
+            for name, line in stream.items():
+                assert math.isnan(line.value) or (name.removeprefix("assay."), line.unit, line.shown) in told
+
+
+def test_what_is_told_of_a_stream_is_no_matrix_too(whole_plant: Result) -> None:
+    streams = {line.key for stream in stream_lines(whole_plant.lines).values() for line in stream.values()}
+    in_matrices = {x.key for cells in matrix_lines(whole_plant.lines).values() for x in cells.values()}
+    assert "gas.furnace.cooler.so2" in streams
+    assert "deportment.Cu.slag_cleaning.slag" in in_matrices
+    assert not streams & in_matrices
