@@ -8,9 +8,10 @@ from typing import Final
 
 import numpy as np
 
+from pyrobal import units
 from pyrobal.arrays import BoolN, FloatN, Floats, take
 from pyrobal.case.load import Case, load_case
-from pyrobal.errors import CaseError, Fault
+from pyrobal.errors import CaseError, Fault, NotSolved, Reason
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.solve import solve
 from pyrobal.numerics.bracketing import root
@@ -20,6 +21,7 @@ from pyrobal.studies.variable import Variable, find
 
 PROBES: Final = 17  # places where a change of sign is looked for, ends included
 _ROUNDS: Final = 6  # of probing towards an edge, each 16 times closer
+_MET: Final = 1e-10  # of the wanted value; a miss below that is none
 _TOGETHER: Final = 512  # scenarios whose probes are solved as one batch
 
 
@@ -47,8 +49,20 @@ class Aim:
         if not found.all():
             rows = np.flatnonzero(~found)
             low[rows], high[rows], found[rows] = self._at_edges(take(inputs, rows), probes, misses[:, rows])
-        x = root(lambda trial: self._misses(inputs, trial[None, :])[0], low, high).x
+        x = root(lambda trial: self._miss(inputs, trial), low, high).x
         return np.where(found, x, np.nan), found & np.isfinite(x)
+
+    def reach(self, inputs: Inputs) -> tuple[float, float] | None:
+        """The least and the most of the reading (SI) at the probes, of one scenario; None without answer."""
+        probes = np.linspace(self.low, self.high, PROBES)
+        values = self.value + self._misses(inputs, probes[:, None])
+        there = values[np.isfinite(values)]
+        return (float(there.min()), float(there.max())) if there.size else None
+
+    def _miss(self, inputs: Inputs, x: FloatN) -> FloatN:
+        """How far the reading is off at settings x (N,); nothing where it is met for all purposes."""
+        miss = self._misses(inputs, x[None, :])[0]
+        return np.where(np.abs(miss) <= _MET * abs(self.value), 0.0, miss)
 
     def _misses(self, inputs: Inputs, x: Floats) -> Floats:
         """How far the reading is off at settings x (P, N); small batches are solved as one."""
@@ -145,13 +159,21 @@ def _range(variable: Variable, span: str) -> tuple[float, float]:
 
 
 def aimed(case: Case, aim: Aim) -> Case:
-    """The case with the setting that meets the aim. Raises CaseError where none within its range does."""
+    """The case with the setting that meets the aim. Raises NotSolved where none within its range does."""
     x, found = aim.solved(case.inputs)
     if not found.all():
-        text = (
-            f"no value from {aim.by.text(aim.low)} to {aim.by.text(aim.high)} gives {aim.reading} as wanted"
-        )
-        raise CaseError([Fault("--by", None, aim.by.key, text)])
+        raise NotSolved(Reason.AIM_OUT_OF_REACH, _out_of_reach(case, aim))
     if "\n" in case.text and len(x) == 1:
         return load_case(case.text, [*case.overrides, f"{aim.by.key}={aim.by.text(float(x[0]))}"])
     return dataclasses.replace(case, inputs=case.inputs.replace(aim.by.path, x))
+
+
+def _out_of_reach(case: Case, aim: Aim) -> str:
+    """What the reading does between the ends of the setting."""
+    between = f"with {aim.by.key} from {aim.by.text(aim.low, 6)} to {aim.by.text(aim.high, 6)}"
+    reach = aim.reach(case.inputs)
+    if reach is None:
+        return f"nothing is solved {between}"
+    unit = reading_units(case, [aim.reading], "--aim")[aim.reading]
+    least, most = (units.write(x, unit, digits=4) for x in reach)
+    return f"{aim.reading} is between {least} and {most} {between}, where it has an answer"

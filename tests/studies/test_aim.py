@@ -9,7 +9,8 @@ import pytest
 
 import pyrobal
 from pyrobal.case.load import Case, load_case
-from pyrobal.errors import CaseError, Reason
+from pyrobal.cli import main
+from pyrobal.errors import CaseError, NotSolved, Reason
 from pyrobal.studies.aim import aimed, aiming
 
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
@@ -67,8 +68,20 @@ def test_out_of_reach_is_a_reason_in_a_batch_and_a_fault_of_a_single_case(case: 
     )
     assert table.reason.tolist() == [Reason.AIM_OUT_OF_REACH, Reason.SOLVED, Reason.SOLVED]
     assert np.isnan(table["smelting.fuel_heat"]).tolist() == [True, False, False]
-    with pytest.raises(CaseError, match="no value from 40 vol% to 90 vol%"):
-        aimed(case, aiming(case, "smelting.fuel_heat=2000 MW", "smelting.enrichment=40 %:90 %"))
+    far = aiming(case, "smelting.fuel_heat=2000 MW", "smelting.enrichment=40 %:90 %")
+    with pytest.raises(
+        NotSolved, match=r"smelting.fuel_heat is between 0 MW and .* MW with .* from 40 vol% to 90 vol%"
+    ):
+        aimed(case, far)
+    low, high = far.reach(case.inputs) or (np.nan, np.nan)
+    ends = pyrobal.sweep(case, {"smelting.enrichment": "40 %,90 %"}, read=["smelting.fuel_heat"])
+    assert (low, high) == pytest.approx((0.0, 1e6 * ends["smelting.fuel_heat"].max()))
+
+
+def test_a_single_aim_out_of_reach_ends_with_one(capsys: pytest.CaptureFixture[str]) -> None:
+    line = ["--aim", "smelting.fuel_heat=2 MW", "--by", "smelting.matte_grade=85 %:95 %"]
+    assert main(["balance", str(SKERRY), *line]) == 1
+    assert "nothing is solved with smelting.matte_grade from 85 wt% to 95 wt%" in capsys.readouterr().err
 
 
 def test_nowhere_an_answer(case: Case) -> None:
