@@ -18,7 +18,7 @@ from pyrobal.report.compare import MOST, Comparison, answer_table, readings_tabl
 from pyrobal.report.numbers import number
 from pyrobal.report.result import CAUTION, INFEASIBLE, OK, Result
 from pyrobal.report.summary import Group, summary
-from pyrobal.report.tables import Sections, plain
+from pyrobal.report.tables import Sections, headline, plain
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
@@ -59,7 +59,7 @@ def show_comparison(c: Comparison, most: int = MOST, console: Console | None = N
     with console.capture() as capture:
         for label, result in (("before", c.before), ("after", c.after)):
             status = (result.status, _STYLE[result.status])
-            console.print(Text.assemble(f"{label:<7} ", plain(result.case.title), "; status: ", status))
+            console.print(Text.assemble(f"{label:<7} ", headline(result.case.title), "; status: ", status))
         if not c.settings:
             console.print(Text("\nNo setting differs."))
         for table in (settings_table(c), answer_table(c), readings_table(c, most)):
@@ -84,7 +84,7 @@ def _write(console: Console, text: str) -> None:
 
 
 def _first_screen(console: Console, result: Result, words: Sequence[str]) -> None:
-    console.print(Text(plain(result.case.title), "bold"))
+    console.print(Text(headline(result.case.title), "bold"))
     console.print(Text.assemble("status: ", (result.status, _STYLE[result.status])))
     for group in summary(result):
         console.print(_group(group, console.width))

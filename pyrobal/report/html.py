@@ -26,7 +26,7 @@ from pyrobal.report.numbers import number, quantity
 from pyrobal.report.result import Line, Result
 from pyrobal.report.settings import settings
 from pyrobal.report.summary import Part, summary
-from pyrobal.report.tables import Column, Table, plain
+from pyrobal.report.tables import Column, Table, headline, plain
 from pyrobal.thermo.tables import SEEN, load_substances
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def as_html(result: Result, made: datetime.datetime | None = None) -> str:
     parts = [(name, label) for name, label in _PARTS.items() if drawn or name not in _OF_A_BALANCE]
     return page(
         "report.html",
-        plain(case.title),
+        headline(case.title),
         drawn,
         json_text=script_json(as_dict(result)),
         made=f"{made or datetime.datetime.now():%Y-%m-%d %H:%M}",
@@ -75,7 +75,7 @@ def compare_html(c: Comparison, made: datetime.datetime | None = None) -> str:
     found = [as_dict(result) for result in (c.before, c.after)]
     return page(
         "compare.html",
-        plain(f"{c.before.case.title} / {c.after.case.title}"),
+        " / ".join(headline(result.case.title) for result in (c.before, c.after)),
         bars(c),
         json_text=script_json({"before": found[0], "after": found[1]}),
         made=f"{made or datetime.datetime.now():%Y-%m-%d %H:%M}",
@@ -137,8 +137,8 @@ def _environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     environment.filters |= {
-        "number": number, "numeric": _numeric, "plain": plain, "quantity": _line_quantity,
-        "text": Part.text,
+        "headline": headline, "number": number, "numeric": _numeric, "plain": plain,
+        "quantity": _line_quantity, "text": Part.text,
     }  # fmt: skip
     environment.tests["plain_word"] = str.isascii  # other scripts may run from right to left
     return environment

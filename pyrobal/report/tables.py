@@ -19,6 +19,7 @@ from pyrobal.readings import registry
 from pyrobal.report.result import Line, Result
 
 Cell = str | float
+_LONGEST: Final = 160  # letters of a title
 _HEAT: Final = re.compile(r"(?P<step>.+)\.heat\.(?P<side>in|out)\.(?P<item>.+)")
 _STREAM: Final = re.compile(r"(?P<stream>[^.]+\.[^.]+(?:\.[^.]+)*?)\.(?:assay\..+|flow_wet)")
 
@@ -53,6 +54,12 @@ def words(name: str) -> str:
 def plain(text: str) -> str:
     """A text of the user's on one line, without characters that steer a terminal or turn the direction."""
     return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in " ".join(text.split()))
+
+
+def headline(title: str) -> str:
+    """The title of a case above its results; the case itself has the whole of a long one."""
+    line = plain(title)
+    return line if len(line) <= _LONGEST else f"{line[:_LONGEST].rstrip()}..."
 
 
 def section(key: str) -> str:

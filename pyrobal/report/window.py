@@ -9,7 +9,7 @@ from typing import Any, Final
 from pyrobal.case.load import Case
 from pyrobal.report.figures.window import draw, shares
 from pyrobal.report.html import page, script_json
-from pyrobal.report.tables import Cell, Column, Table, plain
+from pyrobal.report.tables import Cell, Column, Table, headline
 from pyrobal.studies.variable import Variable
 from pyrobal.studies.window import Point, Window
 
@@ -21,7 +21,7 @@ def window_html(case: Case, found: Window, made: datetime.datetime | None = None
     best = None if found.best is None else best_table(found, found.best)
     return page(
         "window.html",
-        plain(case.title),
+        headline(case.title),
         [draw(found)],
         json_text=script_json(_summary(case, found)),
         made=f"{made or datetime.datetime.now():%Y-%m-%d %H:%M}",

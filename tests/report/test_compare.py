@@ -19,6 +19,8 @@ from pyrobal.report.console import show_comparison
 from pyrobal.report.html import compare_html
 from pyrobal.report.result import Result, balance
 
+from .browser import CHROMIUM, browser
+
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
 
 
@@ -160,3 +162,20 @@ def test_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str
     assert file.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     assert main([*arguments[:3], "--set", "smelting.matte_grade=79.8 %"]) == 1
     assert main(["compare", "-", "-"]) == 2
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
+def test_in_a_browser_it_draws_without_error_request_or_scrolling_sideways(
+    richer: Comparison, nasty: Result, tmp_path: Path
+) -> None:
+    pages = {"plain": richer, "hostile": compare(nasty, richer.before)}
+    with browser() as tab:
+        for name, found in pages.items():
+            file = tmp_path / f"{name}.html"
+            file.write_text(compare_html(found), encoding="utf-8")
+            for width in (380, 1200):
+                tab.open(file, width=width)
+                assert tab.complaints == []
+                assert tab.requests == [file.as_uri()]
+                assert tab.run("document.documentElement.scrollWidth") <= width
+        assert tab.run("document.querySelectorAll('img, main script').length") == 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import re
 import sys
@@ -153,3 +154,12 @@ def test_a_long_name_is_broken_after_dots_and_spaces_first() -> None:
     assert folded("one two three", 7) == ["one two", "three"]
     assert folded("N" * 12, 5) == ["NNNNN", "NNNNN", "NN"]
     assert folded("", 5) == [""]
+
+
+def test_a_title_without_end_leaves_room_for_the_answer(skerry: Result) -> None:
+    inputs = dataclasses.replace(skerry.case.inputs, title="long " * 500 + "N" * 3000)
+    long = Result(dataclasses.replace(skerry.case, inputs=inputs), skerry.results)
+    text = _shown(long)
+    assert text.index("status:") < 200
+    assert text.startswith("long long")
+    assert max(map(len, text.splitlines())) <= 80
