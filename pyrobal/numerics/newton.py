@@ -11,6 +11,7 @@ from pyrobal.arrays import BoolN, Floats, IntN
 
 _STEP = 1e-7  # of the forward difference; unknowns are scaled to order one by their authors
 _HALVINGS = 12
+_HEADWAY = 1e-3  # of the residual; an iteration that gains less has run into where there is no root
 _BLOCK = 4096  # scenarios solved together; beyond it their arrays no longer fit the processor's cache
 
 
@@ -73,7 +74,7 @@ def newton(
             step = _newton_step(part, z[live], f[live], longest_step)
             z[live], f[live], better = _line_search(part, z[live], f[live], norm[live], step)
             count[live] += 1
-            stuck = better >= norm[live]
+            stuck = better >= norm[live] * (1.0 - _HEADWAY)
             norm[live] = better
             live, part = _keep(live, part, (better > tolerance) & ~stuck)
         if whole is not problem:
