@@ -72,7 +72,9 @@ def _lines(found: Advice) -> Iterator[str]:
         yield f"{limit}: {value:.5g}" + (f", {note}" if worth or note == "broken" else "")
     if best.feasible and found.charge_worth:
         yield f"one more t/h of the whole blend is worth {found.charge_worth:.4g}/h"
-    if found.conflict:
+    if len(found.conflict) == 1:
+        yield f"no blend of these parcels meets {found.conflict[0]}, even without the other limits"
+    elif found.conflict:
         yield f"these cannot be met together: {'; '.join(found.conflict)}"
     if best.feasible and not best.settled:
         yield "caution: the search ended before it was sure that nothing better is near"

@@ -43,7 +43,7 @@ def test_balance(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["balance", str(SKERRY), *AIM[:2]]) == 2
     assert (
         main(["balance", str(SKERRY), "--aim", "smelting.fuel_heat=900 MW", "--by", "smelting.enrichment"])
-        == 2
+        == 1
     )
 
 
