@@ -3,37 +3,48 @@
 from __future__ import annotations
 
 import datetime
-import hashlib
+from collections.abc import Iterator
 from typing import Any, Final
 
+from pyrobal.arrays import FloatN
 from pyrobal.case.load import Case
 from pyrobal.report.figures.window import draw, shares
-from pyrobal.report.html import page, script_json
-from pyrobal.report.tables import Cell, Column, Table, headline
+from pyrobal.report.study import Section, study_page
+from pyrobal.report.tables import Cell, Column, Table
 from pyrobal.studies.variable import Variable
 from pyrobal.studies.window import Point, Window
 
-_PARTS: Final = {"answer": "Answer", "figures-part": "Picture", "best": "Best point", "case": "Case"}
+_ADVICE: Final = (
+    "Closed in on from the best cell, within the region it stands in. Run the balance there, and ask pyrobal "
+    "sensitivity what it leans on, before it is used."
+)
 
 
 def window_html(case: Case, found: Window, made: datetime.datetime | None = None) -> str:
     """The page. ``made``: the time printed on it, now unless given."""
-    best = None if found.best is None else best_table(found, found.best)
-    return page(
-        "window.html",
-        headline(case.title),
-        [draw(found)],
-        json_text=script_json(_summary(case, found)),
-        made=f"{made or datetime.datetime.now():%Y-%m-%d %H:%M}",
-        parts=[(name, label) for name, label in _PARTS.items() if best or name != "best"],
-        found=found,
-        best=best,
-        shares=shares(found),
-        axes=[(axis.key, _span(axis, values)) for axis, values in _axes(found)],
-        nearest=None if found.nearest is None or found.feasible.any() else _place(found, found.nearest),
-        case=case,
-        digest=hashlib.sha256(case.text.encode()).hexdigest(),
+    return study_page(
+        case, "The window of two settings of a copper smelter.", list(_sections(found)), _content(found), made
     )
+
+
+def _sections(found: Window) -> Iterator[Section]:
+    kept = found.feasible.mean()
+    answer = f"Every limit is kept in {100 * kept:.3g} % of the window."
+    if not kept and found.nearest is not None:
+        answer = f"No point keeps every limit; the worst of them is broken least at {_place(found)}."
+    yield Section("answer", "Answer", "The answer", (answer,), tables=(_asked(found), shares(found)))
+    yield Section("picture", "Picture", "The picture", figures=(draw(found),))
+    if found.best is not None:
+        yield Section(
+            "best", "Best point", "The best point", tables=(best_table(found, found.best),), notes=(_ADVICE,)
+        )
+
+
+def _asked(found: Window) -> Table:
+    axes = ((found.x, found.x_values), (found.y, found.y_values))
+    rows: list[tuple[Cell, ...]] = [("setting", axis.key, _span(axis, values)) for axis, values in axes]
+    rows += [("limit", limit.key, str(limit).removeprefix(f"{limit.key} ")) for limit in found.limits]
+    return Table("What was asked", (Column(""), Column("key"), Column("range")), tuple(rows), stub=3)
 
 
 def best_table(found: Window, best: Point) -> Table:
@@ -51,26 +62,23 @@ def best_table(found: Window, best: Point) -> Table:
     return Table(f"Best point: {found.goal}", columns, tuple(rows))
 
 
-def _axes(found: Window) -> tuple[tuple[Variable, Any], ...]:
-    return (found.x, found.x_values), (found.y, found.y_values)
+def _span(axis: Variable, values: FloatN) -> str:
+    return f"{values[0]:.5g} to {values[-1]:.5g}{_unit(axis)}, {len(values)} values"
 
 
-def _span(axis: Variable, values: Any) -> str:
-    unit = "" if axis.unit == "-" else f" {axis.unit}"
-    return f"{values[0]:.5g} to {values[-1]:.5g}{unit}, {len(values)} values"
+def _place(found: Window) -> str:
+    assert found.nearest is not None
+    axes = zip((found.x, found.y), found.nearest, strict=True)
+    return ", ".join(f"{axis.key} = {value:.4g}{_unit(axis)}" for axis, value in axes)
 
 
-def _place(found: Window, point: tuple[float, float]) -> str:
-    units = ("" if axis.unit == "-" else f" {axis.unit}" for axis in (found.x, found.y))
-    keys = (found.x.key, found.y.key)
-    return ", ".join(f"{key} = {x:.4g}{unit}" for key, x, unit in zip(keys, point, units, strict=True))
+def _unit(axis: Variable) -> str:
+    return "" if axis.unit == "-" else f" {axis.unit}"
 
 
-def _summary(case: Case, found: Window) -> dict[str, Any]:
-    """For programs that read the page."""
+def _content(found: Window) -> dict[str, Any]:
     best = found.best
     return {
-        "case": case.title,
         "x": {"key": found.x.key, "unit": found.x.unit, "values": found.x_values.tolist()},
         "y": {"key": found.y.key, "unit": found.y.unit, "values": found.y_values.tolist()},
         "limits": [str(limit) for limit in found.limits],
