@@ -10,7 +10,8 @@ import click
 from pyrobal.cli import complete
 from pyrobal.cli.columns import width
 from pyrobal.cli.crew import Crew, progress
-from pyrobal.cli.options import limit_option, on_workers, pairs, reads, study
+from pyrobal.cli.files import needs, write
+from pyrobal.cli.options import file_option, limit_option, on_workers, pairs, reads, study
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
@@ -29,6 +30,7 @@ _LEAST = 0.01  # share of the variance worth a line
 )  # fmt: skip
 @click.option("--only", is_flag=True, help="Vary nothing but what --vary states.")
 @limit_option("Give the chance of breaking it.")
+@file_option("--html", "Write a one-file report.")
 @click.option("--samples", type=click.IntRange(2), metavar="N", help="Base draws, a power of two.")
 @click.option(
     "--seed",
@@ -47,6 +49,7 @@ def uncertainty(
     stated: tuple[str, ...],
     only: bool,
     limit_texts: tuple[str, ...],
+    html_file: str | None,
     samples: int | None,
     seed: int,
 ) -> int:
@@ -66,7 +69,12 @@ def uncertainty(
             case, readings, sources, bounds, aim=aim, only_stated=only, samples=samples or SAMPLES,
             seed=seed, executor=executor, progress=advance,
         )  # fmt: skip
-    _print(found)
+    if html_file is not None:
+        with needs("--html", "report"):
+            from pyrobal.report.uncertainty import uncertainty_html
+        write(html_file, uncertainty_html(case, found))
+    if html_file != "-":
+        _print(found)
     return 1 if found.unsolved == found.draws else 0
 
 

@@ -86,10 +86,10 @@ def rounded(values: Sequence[float]) -> list[float]:
     return [float(f"{value:.{_DIGITS}g}") for value in values]
 
 
-def safe(text: str) -> str:
+def safe(text: str, longest: int = _LONGEST) -> str:
     """A name for plotly, which reads some markup: nothing in it is markup."""
     line = "".join(c if c.isprintable() else " " for c in text)
-    return html.escape(line if len(line) <= _LONGEST else f"{line[:_LONGEST]}...", quote=False)
+    return html.escape(line if len(line) <= longest else f"{line[:longest]}...", quote=False)
 
 
 def veiled(colour: str, alpha: float = 0.35) -> str:
