@@ -68,10 +68,14 @@ def _lines(found: Advice) -> Iterator[str]:
     for limit, room in best.rooms.items():
         worth = found.limit_worth.get(limit, 0.0)
         value = best.readings[limit.key]
-        note = "broken" if room < -1e-6 * abs(limit.bound) else f"binds, one more unit is worth {worth:.4g}/h"
+        note = (
+            "broken"
+            if room < -1e-6 * abs(limit.bound)
+            else f"binds, one more unit is worth {_plain(worth)}/h"
+        )
         yield f"{limit}: {value:.5g}" + (f", {note}" if worth or note == "broken" else "")
     if best.feasible and found.charge_worth:
-        yield f"one more t/h of the whole blend is worth {found.charge_worth:.4g}/h"
+        yield f"one more t/h of the whole blend is worth {_plain(found.charge_worth)}/h"
     if len(found.conflict) == 1:
         yield f"no blend of these parcels meets {found.conflict[0]}, even without the other limits"
     elif found.conflict:
@@ -80,6 +84,11 @@ def _lines(found: Advice) -> Iterator[str]:
         yield "caution: the search ended before it was sure that nothing better is near"
     if best.feasible and found.error > 0.01:
         yield f"caution: the limits account for all but {100 * found.error:.0f} % of the slope of the goal"
+
+
+def _plain(value: float) -> str:
+    """Four digits, and no power of ten of a large number."""
+    return f"{value:,.0f}" if abs(value) >= 1e3 else f"{value:.4g}"
 
 
 def _worth(found: Advice, blend: Blend) -> str:

@@ -42,8 +42,10 @@ class Store:
 
     @staticmethod
     def at(target: str | Path) -> Store:
-        """The store behind a name. Raises CaseError where Parquet is wanted but cannot be written."""
+        """The store behind a name. Raises CaseError where nothing of the kind can be written there."""
         target = Path(target)
+        if not target.absolute().parent.is_dir():
+            raise CaseError([Fault("--out", None, str(target), f"there is no directory {target.parent}")])
         single = target.suffix in (".csv", ".parquet")
         suffix = target.suffix if single else ".parquet"
         if suffix == ".parquet":
@@ -60,7 +62,7 @@ class Store:
 
         Raises CaseError where the folder holds something else, OSError where it cannot be written.
         """
-        self.folder.mkdir(parents=True, exist_ok=True)
+        self.folder.mkdir(exist_ok=True)
         note = self.folder / MANIFEST
         if not note.exists():
             if any(self.folder.iterdir()):

@@ -181,20 +181,23 @@ def prepare(
     scenarios: str | Path | None = None,
     aim: Aim | None = None,
     chunk: int | None = None,
+    option: str = "--over",
 ) -> Sweep:
-    """Check what is asked, and say what is to be done. Raises CaseError with every fault."""
+    """Check what is asked, and say what is to be done. Raises CaseError with every fault, of ``option``."""
     chunk = chunk_of(case.inputs) if chunk is None else chunk
     if chunk < 1:
         raise CaseError([Fault("--chunk", None, "", "a chunk holds one scenario or more")])
     words = worded(case, over)
-    each = branches(case, words)
+    each = branches(case, words, option)
     numbers = {key: written for key, written in over.items() if key not in words}
-    found = [plan(branch.case, numbers, scenarios) for branch in each if numbers or scenarios or not words]
+    found = [
+        plan(branch.case, numbers, scenarios, option) for branch in each if numbers or scenarios or not words
+    ]
     if aim is not None and aim.by.key in {variable.key for made in found[:1] for variable in made.variables}:
         raise CaseError([Fault("--by", None, aim.by.key, "is varied already; aim with another setting")])
     job = Sweep(each, (*found, Plan(()))[0], _units_in_all(each, read), aim, chunk, words)
     if job.scenarios > MOST_SCENARIOS:
-        raise CaseError([too_many(job.scenarios, "--over")])
+        raise CaseError([too_many(job.scenarios, option)])
     return job
 
 

@@ -24,6 +24,7 @@ Ints = npt.NDArray[np.int64]  # of any shape
 FEASIBLE: Final = -1
 NO_ANSWER: Final = -2
 LETTERS: Final = "abcdefghijklmnopqrstuvwyz"  # of the limits in a picture; x is no answer
+_AXES: Final = "--x, --y"
 NEAR: Final = 0.01  # of its scale; a limit this close binds
 _CHUNK, _MOST = 1024, 250_000  # points solved together at most, and in all
 _ZOOMS, _SIDE = 5, 9  # rounds of closing in on the best point, and probes a side in each
@@ -145,12 +146,11 @@ class _Solver:
 
     def table(self, over: Mapping[str, str | Sequence[str]]) -> StudyTable:
         """The grid over two settings."""
-        job = prepare(
-            self.case, over, self.wanted, aim=self.aim, chunk=min(_CHUNK, chunk_of(self.case.inputs))
-        )
+        chunk = min(_CHUNK, chunk_of(self.case.inputs))
+        job = prepare(self.case, over, self.wanted, aim=self.aim, chunk=chunk, option=_AXES)
         if job.plan.scenarios > _MOST:
             text = f"{job.plan.scenarios:,} points are more than {_MOST:,}; take fewer steps"
-            raise CaseError([Fault("--x, --y", None, "", text)])
+            raise CaseError([Fault(_AXES, None, "", text)])
         return job.table(self.executor, self.progress)
 
 

@@ -95,8 +95,9 @@ def test_two_processes_against_one(benchmark: Any, case: Case) -> None:
 
 @pytest.mark.benchmark(group="studies")
 def test_cost_by_number_of_scenarios(benchmark: Any, case: Case) -> None:
+    """In chunks, as studies solve them."""
     cost = {n: _each(case.inputs.replace("smelting.enrichment", np.linspace(0.4, 0.9, n))) for n in
-            (1, 10, 100, 1000, 10_000, 100_000)}  # fmt: skip
+            (1, 10, 100, 1000, 10_000, 100_000, 1_000_000)}  # fmt: skip
     benchmark.pedantic(lambda: solve(case.inputs), rounds=3, iterations=1)
     benchmark.extra_info |= {f"us_at_{n}": us for n, us in cost.items()}
     print(f"\nscenarios: {benchmark.extra_info}")
@@ -134,7 +135,47 @@ def _shaken(inputs: Inputs, n: int, rng: np.random.Generator) -> Inputs:
 
 def _each(inputs: Inputs) -> float:
     """Microseconds per scenario, the better of two."""
-    return min(seconds(lambda: solve(inputs)) for _ in range(2)) / inputs.scenarios * 1e6
+    n = inputs.scenarios
+
+    def all_chunks() -> None:
+        for start in range(0, n, CHUNK):
+            solve(inputs.take(slice(start, start + CHUNK)))
+
+    return min(seconds(all_chunks) for _ in range(2)) / n * 1e6
+
+
+def _nanoseconds(work: Any, elements: int) -> float:
+    """Of one element of an array pass, the best of many."""
+    return min(seconds(work) for _ in range(200)) / elements * 1e9
+
+
+@pytest.mark.benchmark(group="studies")
+def test_how_far_from_the_limit_of_the_machine(benchmark: Any, case: Case) -> None:
+    """Passes of one operation over an array of one chunk, which is what a balance is made of.
+
+    The share of calls is what a single scenario takes of the time of a whole chunk: it does every call that
+    the chunk does, on arrays of one.
+    """
+    x, out = np.random.default_rng(0).uniform(0.5, 1.5, CHUNK), np.empty(CHUNK)
+    passes = {
+        "add": _nanoseconds(lambda: np.add(x, x, out=out), CHUNK),
+        "divide": _nanoseconds(lambda: np.divide(x, x, out=out), CHUNK),
+        "exp": _nanoseconds(lambda: np.exp(x, out=out), CHUNK),
+        "log": _nanoseconds(lambda: np.log(x, out=out), CHUNK),
+        "power": _nanoseconds(lambda: np.power(x, 0.37, out=out), CHUNK),
+    }
+    one = min(seconds(lambda: solve(case.inputs)) for _ in range(5))
+    inputs = case.inputs.replace("smelting.enrichment", np.linspace(0.4, 0.9, CHUNK))
+    chunk = min(seconds(lambda: solve(inputs)) for _ in range(3))
+    benchmark.pedantic(lambda: solve(case.inputs), rounds=3, iterations=1)
+    array_ns = (chunk - one) / CHUNK * 1e9
+    benchmark.extra_info |= {f"ns_per_{name}": ns for name, ns in passes.items()}
+    benchmark.extra_info |= {
+        "ms_one": 1e3 * one, "ms_chunk": 1e3 * chunk, "calls_percent": 100 * one / chunk,
+        "us_of_array_work": array_ns / 1e3, "as_additions": array_ns / passes["add"],
+        "as_powers": array_ns / passes["power"],
+    }  # fmt: skip
+    print(f"\nlimit: {benchmark.extra_info}")
 
 
 @pytest.mark.benchmark(group="studies")

@@ -162,8 +162,9 @@ def test_a_place_of_the_wrong_kind_is_refused(job: Sweep, tmp_path: Path) -> Non
 
 def test_a_place_that_cannot_be_written_is_said(job: Sweep, tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
-    with pytest.raises(OSError, match="Not a directory"):
+    with pytest.raises(CaseError, match="there is no directory"):
         sweep_to(tmp_path / "file" / "out.csv", job)
+    assert not (tmp_path / "missing").exists()
 
 
 def test_the_manifest_says_whose_the_parts_are(job: Sweep, tmp_path: Path) -> None:
