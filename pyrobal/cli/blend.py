@@ -11,13 +11,14 @@ import click
 from pyrobal.cli import complete
 from pyrobal.cli.columns import print_columns, width
 from pyrobal.cli.crew import progress
-from pyrobal.cli.options import best_option, limit_option, study
+from pyrobal.cli.files import needs, write
+from pyrobal.cli.options import best_option, file_option, limit_option, study
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
     from pyrobal.studies.aim import Aim
     from pyrobal.studies.blend import Advice, Blend
-    from pyrobal.studies.limit import Goal
+    from pyrobal.studies.limit import Goal, Limit
 
 _RUNNERS_UP = 3
 
@@ -29,9 +30,15 @@ _RUNNERS_UP = 3
 )  # fmt: skip
 @limit_option()
 @best_option("GOAL", "margin, copper, max:READING or min:READING.")
+@file_option("--html", "Write a one-file report.")
 @study
 def blend(
-    case: Case, aim: Aim | None, terms: str | None, limit_texts: tuple[str, ...], best: str | None
+    case: Case,
+    aim: Aim | None,
+    terms: str | None,
+    limit_texts: tuple[str, ...],
+    best: str | None,
+    html_file: str | None,
 ) -> int:
     """Choose the rates of the concentrates of CASE for most margin or most copper within limits.
 
@@ -44,11 +51,20 @@ def blend(
     offered = load_terms(case, terms) if terms else without_prices(case)
     with progress("blend"):
         found = work_out(case, offered, limits(case, limit_texts), _goal(case, best), aim)
+    if html_file is not None:
+        with needs("--html", "report"):
+            from pyrobal.report.blend import blend_html
+        write(html_file, blend_html(case, found))
+    if html_file != "-":
+        _print(found)
+    return 0 if found.best.feasible else 1
+
+
+def _print(found: Advice) -> None:
     for line in _lines(found):
         click.echo(textwrap.fill(line, width(), subsequent_indent="    "))
     if found.best.feasible:
         _print_runners_up(found)
-    return 0 if found.best.feasible else 1
 
 
 def _goal(case: Case, text: str | None) -> str | Goal | None:
@@ -71,11 +87,11 @@ def _lines(found: Advice) -> Iterator[str]:
         note = (
             "broken"
             if room < -1e-6 * abs(limit.bound)
-            else f"binds, one more unit is worth {_plain(worth)}/h"
+            else f"binds, one more {_unit(limit)} is worth {_gain(found, worth)}"
         )
         yield f"{limit}: {value:.5g}" + (f", {note}" if worth or note == "broken" else "")
     if best.feasible and found.charge_worth:
-        yield f"one more t/h of the whole blend is worth {_plain(found.charge_worth)}/h"
+        yield f"one more t/h of the whole blend is worth {_gain(found, found.charge_worth)}"
     if len(found.conflict) == 1:
         yield f"no blend of these parcels meets {found.conflict[0]}, even without the other limits"
     elif found.conflict:
@@ -86,9 +102,19 @@ def _lines(found: Advice) -> Iterator[str]:
         yield f"caution: the limits account for all but {100 * found.error:.0f} % of the slope of the goal"
 
 
-def _plain(value: float) -> str:
-    """Four digits, and no power of ten of a large number."""
-    return f"{value:,.0f}" if abs(value) >= 1e3 else f"{value:.4g}"
+def _gain(found: Advice, value: float) -> str:
+    """What a change adds to the goal, in its unit: four digits, and no power of ten of a large number."""
+    from pyrobal.studies.blending import COPPER, MARGIN
+
+    words = {MARGIN: "per hour", COPPER: "t/h of copper"}
+    text = f"{value:,.0f}" if abs(value) >= 1e3 else f"{value:.4g}"
+    if isinstance(found.goal, str):
+        return f"{text} {words[found.goal]}"
+    return f"{text} {'' if found.goal.unit == '-' else found.goal.unit}".rstrip()
+
+
+def _unit(limit: Limit) -> str:
+    return "unit" if limit.unit == "-" else limit.unit
 
 
 def _worth(found: Advice, blend: Blend) -> str:

@@ -309,9 +309,30 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert main(line) == 0
     out, _ = capsys.readouterr()
     assert all(len(row) <= 80 for row in out.splitlines())
-    assert "most margin" in out and "could" in out and "binds" in out
+    assert "most margin" in out and "could" in out
+    words = " ".join(out.split())
+    assert "binds, one more wt% is worth" in words and "per hour" in words
     assert main([*line, "--limit", "smelting.slag.rate<=40"]) == 1
     assert "cannot be met together" in " ".join(capsys.readouterr().out.split())
     for wrong in (["--best", "money"], ["--terms", "nowhere.toml"], ["--limit", "x<=1"]):
         assert main([*line, *wrong]) == 2
     assert main(["blend", str(SKERRY), "--best", "margin"]) == 2
+
+
+def test_what_a_limit_is_worth_has_the_unit_of_the_goal(capsys: pytest.CaptureFixture[str]) -> None:
+    line = [
+        "blend",
+        str(SKERRY),
+        "--set",
+        "concentrate.Tolven.assay.Cl=0.1",
+        "--limit",
+        "feed.assay.Cl<=0.02 %",
+    ]
+    assert main(line) == 0
+    assert "feed.assay.Cl <= 0.02 wt%: 0.02, binds, one more wt% is worth" in (
+        out := " ".join(capsys.readouterr().out.split())
+    )
+    assert "t/h of copper" in out
+    assert main([*line, "--limit", "feed.assay.As<=0.0001 %"]) == 1
+    out = " ".join(capsys.readouterr().out.split())
+    assert "no blend of these parcels meets feed.assay.As <= 0.0001 wt%, even without the other limits" in out
