@@ -100,7 +100,7 @@ def blend(
         return Advice(goal, terms, _described(problem, found), conflict=_conflict(problem, found))
     value = worth(problem, found)
     best = _described(problem, found)
-    most = {p.name: _most(problem, found, i) for i, p in enumerate(terms.parcels)}
+    most = {p.name: max(_most(problem, found, i), 0.0) for i, p in enumerate(terms.parcels)}
     return Advice(
         goal,
         terms,
