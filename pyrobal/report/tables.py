@@ -7,7 +7,6 @@ everything else is a list. A new step of the plant needs no line here.
 
 from __future__ import annotations
 
-import dataclasses
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -255,16 +254,23 @@ def matrix(family: str, cells: Mapping[tuple[str, str], Line]) -> Table:
 
 
 def solution(result: Result) -> Table:
-    """How each step that iterates ended."""
-    rows: list[tuple[Cell, ...]] = []
-    for field in dataclasses.fields(result.results):
-        step = getattr(result.results, field.name)
-        if hasattr(step, "iterations") and hasattr(step, "residual"):
-            rows.append((words(field.name), float(step.iterations[0]), float(step.residual[0])))
-    columns = (Column("step"), Column("iterations"), Column("residual"))
-    return Table(
-        "Solution", columns, tuple(rows), ("Residual: largest of the equations, each scaled to one.",)
-    )
+    """How what is iterated ended: the equations of the smelting furnace, and the recycles of the plant."""
+    r = result.results
+    rows: list[tuple[Cell, ...]] = [
+        (
+            "smelting",
+            float(r.smelting.iterations[0]),
+            float(r.smelting.residual[0]),
+            "largest of the equations",
+        )
+    ]
+    if r.recycle is not None:
+        change = float(r.recycle.change[0])
+        rows.append(
+            ("recycles", float(r.recycle.passes[0]), change, "largest change of the last pass, relative")
+        )
+    columns = (Column("what"), Column("iterations"), Column("residual"), Column("which is"))
+    return Table("Solution", columns, tuple(rows))
 
 
 def messages(result: Result) -> Table:

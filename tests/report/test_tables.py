@@ -146,3 +146,13 @@ def test_what_is_told_of_a_stream_is_no_matrix_too(whole_plant: Result) -> None:
     assert "gas.furnace.cooler.so2" in streams
     assert "deportment.Cu.slag_cleaning.slag" in in_matrices
     assert not streams & in_matrices
+
+
+def test_the_solution_tells_how_the_furnace_and_the_recycles_converged(
+    skerry: Result, whole_plant: Result, infeasible: Result
+) -> None:
+    tables = [Sections(result)["solution"][0].rows for result in (skerry, whole_plant, infeasible)]
+    assert [row[0] for row in tables[0]] == [row[0] for row in tables[2]] == ["smelting"]
+    assert [row[0] for row in tables[1]] == ["smelting", "recycles"]
+    for rows in tables[:2]:
+        assert all(row[1] >= 1 and 0 <= row[2] < 1e-9 for row in rows)  # type: ignore[operator]
