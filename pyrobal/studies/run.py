@@ -30,7 +30,7 @@ from pyrobal.studies.variable import Variable
 from pyrobal.thermo.files import data_root
 
 CHUNK: Final = 8192  # furnaces solved together; more gain nothing in speed
-PLANT_CHUNK: Final = 512  # whole plants; these take some seconds, which is what an interrupt may cost
+PLANT_CHUNK: Final = 1024  # whole plants; these take some seconds, which is what an interrupt may cost
 
 Progress = Callable[[int, int], object]  # called with how many more are done, and of how many in all
 
