@@ -27,7 +27,7 @@ _ROUNDING = 1e-12  # share of the largest value of a column below which a number
 
 @click.command()
 @click.option(
-    "--over", "ranges", metavar="KEY=FROM:TO:COUNT", multiple=True, shell_complete=complete.span,
+    "--over", "ranges", metavar="KEY=FROM:TO:COUNT", multiple=True, shell_complete=complete.assignment,
     help="Vary a setting; or KEY=VALUE,VALUE, or words. Repeat for a grid.",
 )  # fmt: skip
 @click.option(

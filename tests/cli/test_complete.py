@@ -35,6 +35,7 @@ def offered(*arguments: str) -> list[str]:
         (["balance", CASE, "--by", "smelting.enr"], "smelting.enrichment"),
         (["sweep", CASE, "--over", "smelting.enr"], "smelting.enrichment="),
         (["sweep", CASE, "--read", "smelting.slag.rate,smelting.heat.sur"], "smelting.slag.rate,smelting.heat.surplus"),
+        (["sweep", CASE, "--over", "smelting.close"], "smelting.close_heat_with="),
         (["window", CASE, "--x", "smelting.enr"], "smelting.enrichment="),
         (["window", CASE, "--limit", "smelting.heat.sur"], "smelting.heat.surplus"),
         (["window", CASE, "--best", "ma"], "max:"),

@@ -134,3 +134,9 @@ def test_tasks_are_drawn_only_as_they_are_needed(case: Case) -> None:
         next(answers)
         assert len(drawn) <= 2 * 2 + 2
         assert len(list(answers)) == 39
+
+
+def test_whole_plants_come_in_smaller_parts(case: Case) -> None:
+    plant = load_case(SKERRY.with_name("marram_sound.toml"))
+    over = {"smelting.matte_grade": "62 %:66 %:2000"}
+    assert (prepare(case, over, READ).parts, prepare(plant, over, READ).parts) == (1, 2)
