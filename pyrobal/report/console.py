@@ -86,10 +86,13 @@ def _write(console: Console, text: str) -> None:
 def _first_screen(console: Console, result: Result, words: Sequence[str]) -> None:
     console.print(Text(headline(result.case.title), "bold"))
     console.print(Text.assemble("status: ", (result.status, _STYLE[result.status])))
-    for group in summary(result):
+    groups = summary(result)
+    if groups and result.status == INFEASIBLE:
+        console.print(Text("No whole balance: what follows does not depend on the limit named below."))
+    for group in groups:
         console.print(_group(group, console.width))
     _warnings(console, result)
-    if result.status != INFEASIBLE:
+    if groups:
         console.print(Text(f"\nMore: --detail {', '.join(words)} or {ALL}", "dim"))
         console.print(Text("How a number came about: pyrobal explain CASE READING", "dim"))
 

@@ -43,14 +43,15 @@ _PARTS_COMPARED: Final = {
 _COUNTS: Final = {
     "checks": "checks", "agree": "within tolerance", "memory": "from memory", "practice": "common practice",
 }  # fmt: skip
-_OF_A_BALANCE: Final = ("figures-part", "streams")  # parts that an infeasible case does not have
 
 
 def as_html(result: Result, made: datetime.datetime | None = None) -> str:
     """The report of a single solved case. ``made``: the time printed on it, now unless given."""
     case = result.case
     drawn = figures(result)
-    parts = [(name, label) for name, label in _PARTS.items() if drawn or name not in _OF_A_BALANCE]
+    told = summary(result)
+    lacking = {"figures-part"} if not drawn else set()
+    lacking |= {"streams"} if not told else set()
     return page(
         "report.html",
         headline(case.title),
@@ -58,8 +59,8 @@ def as_html(result: Result, made: datetime.datetime | None = None) -> str:
         json_text=script_json(as_dict(result)),
         made=f"{made or datetime.datetime.now():%Y-%m-%d %H:%M}",
         result=result,
-        parts=parts,
-        summary=summary(result),
+        parts=[(name, label) for name, label in _PARTS.items() if name not in lacking],
+        summary=told,
         tables=_views(result),
         assumptions=tables.assumptions(result),
         trust=_trust(result),

@@ -26,9 +26,7 @@ class Part:
     after: str = ""
 
     def text(self, digits: int = DIGITS) -> str:
-        """The whole of it; empty where there is no value."""
-        if math.isnan(self.line.value):
-            return ""
+        """The whole of it."""
         if self.line.key.endswith(".closure") and abs(self.line.value) < CLOSED:
             return "closed to 1e-9"
         value = quantity(self.line.shown, self.line.unit, digits)
@@ -108,10 +106,10 @@ _LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {
 
 
 def summary(result: Result) -> tuple[Group, ...]:
-    """The groups of a single case; empty where it has no answer."""
+    """The groups of a single case: all that has a value; empty where the smelting furnace has no answer."""
     hidden = {_NOTED[m.key] for m in result.messages if m.key in _NOTED}
-    lines = {line.key: line for line in result.lines if line.key not in hidden}
-    if not result.results.solved.all():
+    lines = {line.key: line for line in result.lines if line.key not in hidden and not math.isnan(line.value)}
+    if "smelting.matte.rate" not in lines:
         return ()
     groups = []
     for heading, layout in _LAYOUT.items():

@@ -14,6 +14,7 @@ from rich.console import Console
 from pyrobal.case.load import load_case
 from pyrobal.report.columns import folded
 from pyrobal.report.console import print_balance, show
+from pyrobal.report.html import as_html
 from pyrobal.report.numbers import number
 from pyrobal.report.result import Result, balance
 from pyrobal.report.tables import Sections
@@ -163,3 +164,22 @@ def test_a_title_without_end_leaves_room_for_the_answer(skerry: Result) -> None:
     assert text.index("status:") < 200
     assert text.startswith("long long")
     assert max(map(len, text.splitlines())) <= 80
+
+
+def test_a_failure_downstream_leaves_what_stands_upstream_on_the_screen_and_the_page(
+    whole_plant: Result,
+) -> None:
+    hot = ["furnace_gas.cooler_temperature=780 degC", "furnace_gas.hood_air=1500 %"]
+    part = balance(load_case(SKERRY.with_name("marram_sound.toml"), hot))
+    text, page = _shown(part), as_html(part)
+    assert "status: infeasible" in text
+    assert "limit: gas_train:" in text
+    for said in (text, page):
+        assert "No whole balance: what follows does not depend on the limit named below." in said
+    matte = number(part["smelting.matte.rate"].magnitude, 3)
+    assert matte != "-"
+    assert re.search(rf"Comes out matte +{re.escape(matte)} t/h", text)
+    assert "acid made" not in text  # it lives on the step that has no answer
+    assert "acid made" in _shown(whole_plant)
+    assert 'href="#streams"' in page
+    assert 'href="#figures-part"' not in page
