@@ -86,22 +86,22 @@ def evaluate(results: Results, key: str) -> FloatN:
 
     Raises KeyError for a key the case does not have.
     """
-    reading, _ = find(key)
+    reading, member = find(key)
     if key not in reading.keys(results):
         raise KeyError(f"{key} has no value in this case")
-    return _values(results, reading, key)
+    return values(results, reading, member)
 
 
 def evaluate_all(results: Results) -> Iterator[tuple[Reading, str, FloatN]]:
     """Every reading a case has: its line in the registry, its key, and its values as of ``evaluate``."""
     for reading in readings():
         for key in reading.keys(results):
-            yield reading, key, _values(results, reading, key)
+            yield reading, key, values(results, reading, reading.member(key) or "")
 
 
-def _values(results: Results, reading: Reading, key: str) -> FloatN:
-    member = reading.member(key)
+def values(results: Results, reading: Reading, member: str = "") -> FloatN:
+    """A reading, and one member of a family, of a case that need not hold the member: (N,) in SI, else nan."""
     with np.errstate(all="ignore"):
         value: Any = reading.compute(results, member) if member else reading.compute(results)
-    value = np.broadcast_to(np.asarray(value, dtype=float), (results.scenarios,))
+    value = np.broadcast_to(value, (results.scenarios,))
     return np.where(reading.reason(results) == Reason.SOLVED, value, np.nan)

@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
-
-import numpy as np
 
 from pyrobal import units
 from pyrobal.arrays import FloatN
@@ -17,14 +14,11 @@ from pyrobal.readings import registry
 
 
 def measured(results: Results, key: str) -> FloatN:
-    """One reading, (N,) in SI; nan where the scenario has no answer.
+    """One reading, (N,) in SI; nan where the step it is read off has no answer.
 
     An element that no scenario of the chunk holds reads zero here, where ``registry.evaluate`` refuses it.
     """
-    reading, member = registry.find(key)
-    with np.errstate(all="ignore"):
-        value: Any = reading.compute(results, member) if member else reading.compute(results)
-    return np.where(results.solved, np.broadcast_to(value, (results.scenarios,)), np.nan)
+    return registry.values(results, *registry.find(key))
 
 
 def reading_units(case: Case, keys: Sequence[str], option: str = "--read") -> dict[str, str]:
