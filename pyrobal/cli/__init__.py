@@ -6,6 +6,7 @@ Exit codes: 0 done, 1 infeasible or not converged, 2 the case or the command lin
 from __future__ import annotations
 
 import io
+import os
 import signal
 import sys
 from collections.abc import Sequence
@@ -20,6 +21,7 @@ WRONG, INFEASIBLE, INTERRUPTED = 2, 1, 130
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code; without ``arguments``, that of the process's own line."""
+    _work_on_one_thread()
     if arguments is None:
         _behave_as_a_filter()
     try:
@@ -41,6 +43,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         click.echo(f"pyrobal: {place}{error.strerror or error}", err=True)
         return WRONG
     return code if isinstance(code, int) else 0
+
+
+def _work_on_one_thread() -> None:
+    """Matrices here are a few unknowns wide, and threads of a BLAS library would only wait for each other; more
+    cores are used by more processes. What the user has set stays."""
+    for library in ("OPENBLAS", "MKL", "OMP"):
+        os.environ.setdefault(f"{library}_NUM_THREADS", "1")
 
 
 def _behave_as_a_filter() -> None:

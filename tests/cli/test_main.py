@@ -165,3 +165,16 @@ def test_no_colour_and_eighty_columns_where_it_is_piped() -> None:
         assert process.returncode == 0
         assert "\x1b" not in process.stdout
         assert all(len(line) <= 80 for line in process.stdout.splitlines()), arguments
+
+
+@pytest.mark.parametrize(("given", "used"), [({}, "1"), ({"OPENBLAS_NUM_THREADS": "2"}, "2")])
+def test_a_command_works_on_one_thread_unless_told_otherwise(given: dict[str, str], used: str) -> None:
+    code = (
+        "import os; from pyrobal.cli import main; main(['check', os.sys.argv[1]]);"
+        "print(os.environ['OPENBLAS_NUM_THREADS'])"
+    )
+    clean = {key: value for key, value in os.environ.items() if not key.endswith("_NUM_THREADS")}
+    process = subprocess.run(
+        [sys.executable, "-c", code, CASE], capture_output=True, text=True, check=True, env={**clean, **given}
+    )
+    assert process.stdout.splitlines()[-1] == used
