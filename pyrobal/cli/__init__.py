@@ -46,8 +46,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _work_on_one_thread() -> None:
-    """Matrices here are a few unknowns wide, and threads of a BLAS library would only wait for each other; more
-    cores are used by more processes. What the user has set stays."""
+    """Matrices here are a few unknowns wide, and threads of a BLAS library would only wait for each other.
+
+    More cores are used by more processes. What the user has set stays.
+    """
     for library in ("OPENBLAS", "MKL", "OMP"):
         os.environ.setdefault(f"{library}_NUM_THREADS", "1")
 
