@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 import os
+import signal
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -31,7 +32,7 @@ def crew_of(workers: int | None, cluster: str | None, parts: int | None = None) 
     parts : how many there are; every core is used where they are many, unless ``workers`` says otherwise
     """
     if cluster is not None:
-        with _client(cluster) as client:
+        with _lost_workers_are_errors(), _client(cluster) as client:
             yield client.get_executor()
         return
     many = parts is not None and parts >= _MANY
@@ -41,15 +42,28 @@ def crew_of(workers: int | None, cluster: str | None, parts: int | None = None) 
         return
     from pyrobal.studies.run import processes
 
-    pool = processes(count)
-    try:
-        yield pool
-    except BaseException:
-        for child in multiprocessing.active_children():  # nobody waits for the parts under way
-            child.terminate()
-        raise
-    finally:
-        pool.shutdown(wait=False, cancel_futures=True)
+    with _lost_workers_are_errors():
+        pool = processes(count)
+        try:
+            yield pool
+        except BaseException:
+            for child in multiprocessing.active_children():  # nobody waits for the parts under way
+                child.terminate()
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+        pool.shutdown(cancel_futures=True)
+
+
+@contextlib.contextmanager
+def _lost_workers_are_errors() -> Iterator[None]:
+    """A filter ends quietly when its reader goes; a study must not when a worker does. After an interrupt it
+    stays so, as what is left of the pool may still write."""
+    quiet = hasattr(signal, "SIGPIPE") and signal.getsignal(signal.SIGPIPE) == signal.SIG_DFL
+    if quiet:
+        signal.signal(signal.SIGPIPE, signal.SIG_IGN)
+    yield
+    if quiet:
+        signal.signal(signal.SIGPIPE, signal.SIG_DFL)
 
 
 def _client(address: str) -> Any:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from pyrobal.studies.table import StudyTable
 
 MOST_SHOWN = 1_000_000  # rows kept in memory for the screen
+_NOTHING = "nothing was written; with --out FILE finished parts are kept"
 _HEAD, _TAIL = 30, 5  # rows printed of a long table
 _ROUNDING = 1e-12  # share of the largest value of a column below which a number is nothing but rounding
 
@@ -62,8 +63,21 @@ def sweep(
     job = prepare(case, pairs("--over", ranges), readings, scenarios=scenarios, aim=aim, chunk=chunk)
     for caution in _in_all([idle(branch.case, job.plan.variables) for branch in job.branches]):
         click.echo(f"caution: {caution}", err=True)
+    _check_size(job, out)
     with crew(job.parts) as executor:
-        return _to_file(job, out, executor) if out else _to_screen(job, executor)
+        if out:
+            return _to_file(job, out, executor)
+        with progress("sweep", kept=_NOTHING) as advance:
+            table = job.table(executor, advance)
+    print_table(table, stub=len(job.words) + len(job.plan.variables))
+    return 0 if table.solved else 1
+
+
+def _check_size(job: Sweep, out: str | None) -> None:
+    if not out and job.scenarios > MOST_SHOWN:
+        raise click.UsageError(
+            f"{job.scenarios:,} scenarios are too many for a screen; name a file with --out"
+        )
 
 
 def _in_all(cautions: Sequence[Sequence[str]]) -> list[str]:
@@ -84,17 +98,6 @@ def _to_file(job: Sweep, out: str, executor: Executor | None) -> int:
         return 2
     click.echo(f"{job.scenarios} scenarios in {written}", err=True)
     return 0
-
-
-def _to_screen(job: Sweep, executor: Executor | None) -> int:
-    if job.scenarios > MOST_SHOWN:
-        raise click.UsageError(
-            f"{job.scenarios:,} scenarios are too many for a screen; name a file with --out"
-        )
-    with progress("sweep", kept="nothing was written; with --out FILE finished parts are kept") as advance:
-        table = job.table(executor, advance)
-    print_table(table, stub=len(job.words) + len(job.plan.variables))
-    return 0 if table.solved else 1
 
 
 def print_table(table: StudyTable, stub: int) -> None:

@@ -173,3 +173,17 @@ def test_a_sweep_loads_neither_pandas_nor_scipy() -> None:
     )
     loaded = set(process.stderr.split())
     assert loaded & {"pandas", "scipy.optimize", "scipy.stats", "pyarrow", "thermo"} == set()
+
+
+def test_a_killed_worker_loses_nothing(tmp_path: Path) -> None:
+    """Nor does the pipe to it end the command, though it takes a broken pipe of its reader quietly."""
+    out = tmp_path / "out.csv"
+    line = [word if word != "1" else "2" for word in LONG]
+    process = start(*line, "--out", str(out))
+    wait_for_parts(tmp_path / "out.csv.parts", 2, process)
+    children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text().split()
+    names = {pid: Path(f"/proc/{pid}/cmdline").read_text() for pid in children}
+    os.kill(int(next(pid for pid, name in names.items() if "spawn_main" in name)), signal.SIGKILL)
+    _, err = process.communicate(timeout=60)
+    assert process.returncode == 0, err
+    assert len(pandas.read_csv(out)) == 4000
