@@ -10,36 +10,38 @@ from pyrobal.cli.options import overrides
 
 @click.command()
 @click.argument("case")
-@click.argument("reading", shell_complete=complete.reading)
-@click.option("--depth", type=click.IntRange(1, 40), help="Levels of the tree; unless given, a page of it.")
+@click.argument("key", shell_complete=complete.reading)
+@click.option(
+    "--depth", type=click.IntRange(1, 40), help="Levels of the tree; unless given, what matters most."
+)
 @overrides
-def explain(case: str, reading: str, depth: int | None, assignments: tuple[str, ...]) -> int:
-    """Show how READING of CASE came about, from its equation back to the inputs.
+def explain(case: str, key: str, depth: int | None, assignments: tuple[str, ...]) -> int:
+    """Show how the reading KEY of CASE came about, from its equation back to the inputs.
 
-    Equations stand as the code has them, values within the tree in SI. Below the tree: the settings it
-    rests on, how iterations ended, and the published sources.
+    Every line is an equation of the program in words, with the values that went in; steps that change
+    nothing are passed over. Below: the settings it rests on, how iterations ended, the published sources.
+    Of a setting: its value, meaning and range.
     """
     from pyrobal.case.load import load_case
+    from pyrobal.report.explain import setting
 
     loaded = load_case(case, assignments)
+    if found := list(setting.explained(loaded, key)):
+        for line in found:
+            click.echo(line)
+        return 0
 
     from rich.console import Console
 
+    from pyrobal.report.explain.absent import why_not
     from pyrobal.report.explain.show import lines
-    from pyrobal.report.explain.tree import Story
-    from pyrobal.report.result import INFEASIBLE, balance
+    from pyrobal.report.explain.story import Story
+    from pyrobal.report.result import INFEASIBLE
 
-    result = balance(loaded)
-    if reading not in result:
-        raise click.UsageError(_unknown(reading, list(result)))
+    story = Story(loaded)
+    if key not in story.result:
+        raise click.UsageError(why_not(story.result, key))
     console = Console(highlight=False)
-    for line in lines(Story(result).explain(reading), depth, console.width):
+    for line in lines(story.explain(key), depth, console.width, case):
         click.echo(line)
-    return 1 if result.status == INFEASIBLE else 0
-
-
-def _unknown(reading: str, known: list[str]) -> str:
-    from pyrobal.case.names import nearest
-
-    near = nearest(reading, known)
-    return f"this case has no reading {reading!r}" + (f"; did you mean {near!r}?" if near else "")
+    return 1 if story.result.status == INFEASIBLE else 0

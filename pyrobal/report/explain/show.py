@@ -2,34 +2,43 @@
 
 from __future__ import annotations
 
-import re
+import heapq
 import textwrap
-from collections.abc import Iterator, Mapping
-from itertools import groupby
+from collections.abc import Iterator
+from itertools import count
 from typing import Final
 
-from pyrobal.report.explain.ground import Explanation, Node
+from pyrobal.report.explain.node import Explanation, Node
 from pyrobal.report.tables import plain
 
-PAGE: Final = 60  # lines
-DEEPEST: Final = 5  # levels that are tried for a page
+PAGE: Final = 40  # lines of a tree
 WIDTH: Final = 80
 _INDENT: Final = "  "
+_DEEPER: Final = 0.5  # what a level counts less than the one above
+_LEAST: Final = 0.01  # share of the value above which a step is worth a line
 
 
-def lines(explanation: Explanation, depth: int | None = None, width: int = WIDTH) -> Iterator[str]:
-    """The explanation line by line: ``depth`` levels of the tree, or as many as stay on a page."""
-    depths = range(DEEPEST, 0, -1) if depth is None else (depth,)
-    for levels in depths:
-        tree = list(_tree(explanation.root, levels, width, 0, set()))
-        if len(tree) <= PAGE:
-            break
-    yield from tree
-    for heading, rows in (
-        ("Settings on the way", list(_settings(explanation.settings))),
+def lines(
+    explanation: Explanation, depth: int | None = None, width: int = WIDTH, case: str = "CASE"
+) -> Iterator[str]:
+    """The explanation line by line: ``depth`` levels of the tree, or what matters most of it on a page."""
+    shown = _chosen(explanation.root, width) if depth is None else _down_to(explanation.root, depth)
+    met: set[int] = set()
+    yield from _tree(explanation.root, shown, width, 0, met)
+    told = [node for node in explanation.root.walk(explanation.steps) if id(node) in met]
+    on_page = {id(part): part for node in told for part, _ in node.parts}
+    readings = dict.fromkeys(n.name for n in on_page.values() if n.kind == "reading")
+    used = dict.fromkeys(n.name for n in on_page.values() if n.kind == "setting")
+    nearest = f", in the nearest {explanation.steps} steps" if explanation.far else ""
+    sections = (
+        ("Readings above, explained in turn by", [f"pyrobal explain {case} {key}" for key in readings]),
+        ("Settings in these equations", _settings(explanation, list(used))),
+        (f"Settings further back{nearest}", _by_section(k for k in explanation.settings if k not in used)),
         ("Solved by iteration", list(explanation.solved)),
-        ("Sources", list(explanation.sources)),
-    ):
+        ("Sources of the equations", list(explanation.models)),
+        ("Sources of the data", [f"{source}: {', '.join(of)}" for source, of in explanation.data.items()]),
+    )
+    for heading, rows in sections:
         if rows:
             yield ""
             yield heading
@@ -37,41 +46,84 @@ def lines(explanation: Explanation, depth: int | None = None, width: int = WIDTH
                 yield from _wrapped(row, width, _INDENT)
 
 
-def _settings(settings: Mapping[str, tuple[str, str]]) -> Iterator[str]:
-    """One line each; the values of one assay, mineralogy or table together."""
-    for (table, said), group in groupby(settings.items(), key=lambda item: (_table(item[0]), item[1][1])):
-        if table:
-            shares = (f"{key.removeprefix(table)} {value}" for key, (value, _) in group)
-            yield f"{table[:-1]} ({said}): {', '.join(shares)}"
-        else:
-            yield from (f"{key} = {value}: {text}" for key, (value, text) in group)
+def _settings(explanation: Explanation, keys: list[str]) -> list[str]:
+    """One line each, with what is said of it."""
+    rows = []
+    for key in keys:
+        if key in explanation.settings:
+            value, said = explanation.settings[key]
+            rows.append(f"{key} = {value}: {said}")
+        else:  # a table
+            within = [(k, v) for k, v in explanation.settings.items() if k.startswith(f"{key}.")]
+            said = within[0][1][1] if within else ""
+            rows.append(
+                f"{key} ({said}): " + ", ".join(f"{k.removeprefix(key + '.')} {v}" for k, (v, _) in within)
+            )
+    return rows
 
 
-def _table(key: str) -> str:
-    """What comes before the name of a share: ``concentrate.Fenholt.assay.``, nothing of other settings."""
-    found = re.match(r".+\.(?:assay|minerals|deportment)\.|fuel\.[^.]+\.(?=[A-Z])", key)
-    return found[0] if found else ""
+def _by_section(keys: Iterator[str]) -> list[str]:
+    """The keys of one section on one line."""
+    found: dict[str, list[str]] = {}
+    for key in keys:
+        section, _, rest = key.partition(".")
+        name = ".".join(rest.split(".")[:2]) if section in ("concentrate", "revert", "flux", "fuel") else rest
+        found.setdefault(section, []).append(name)
+    return [f"{section}: {', '.join(dict.fromkeys(names))}" for section, names in found.items()]
 
 
-def _tree(node: Node, depth: int, width: int, level: int, told: set[int]) -> Iterator[str]:
+def _worth_telling(node: Node) -> bool:
+    """Whether a step has an equation to show; readings are told by themselves."""
+    return node.kind in ("equation", "solved") and bool(node.told().equation)
+
+
+def _down_to(root: Node, depth: int) -> set[int]:
+    shown, level = {id(root)}, [root]
+    for _ in range(depth):
+        level = [part for node in level for part, _ in node.operands() if _worth_telling(part)]
+        shown |= {id(node) for node in level}
+    return shown
+
+
+def _chosen(root: Node, width: int) -> set[int]:
+    """The steps that matter most to the value, as many as fit a page."""
+    order = count()
+    ahead = [(-1.0, next(order), 0, root)]
+    shown: set[int] = set()
+    room = PAGE
+    while ahead:
+        worth, _, level, node = heapq.heappop(ahead)
+        if id(node) in shown:
+            continue
+        room -= len(list(_lines_of(node, width, level)))
+        if room < 0 and shown:
+            break
+        shown.add(id(node))
+        for part, share in node.operands():
+            if _worth_telling(part) and share >= _LEAST:
+                heapq.heappush(ahead, (worth * share * _DEEPER, next(order), level + 1, part))
+    return shown
+
+
+def _tree(node: Node, shown: set[int], width: int, level: int, met: set[int]) -> Iterator[str]:
+    if id(node) in met:
+        return
+    met.add(id(node))
+    yield from _lines_of(node, width, level)
+    for part, _ in node.operands():
+        if id(part) in shown:
+            yield from _tree(part, shown, width, level + 1, met)
+
+
+def _lines_of(node: Node, width: int, level: int) -> Iterator[str]:
+    """A value, what is said of it, its equation and where that stands."""
     margin = _INDENT * level
     head = " = ".join(filter(None, (node.name, node.value)))
-    again = bool(node.children) and id(node.origin or node) in told
-    yield from _wrapped(f"{head}  (as above)" if again else head, width, margin)
-    if again:
-        return
-    place = f"  [{node.place.removeprefix('pyrobal/')}]" if node.place else ""
-    for text in (node.words, f"= {node.equation}{place}" if node.equation else ""):
-        if text:
-            yield from _wrapped(text, width, margin + _INDENT)
-    if not node.children:
-        return
-    if level >= depth:
-        yield f"{margin}{_INDENT}... {sum(1 for _ in node.walk()) - 1} more steps below"
-        return
-    told.add(id(node.origin or node))
-    for child in node.children:
-        yield from _tree(child, depth, width, level + 1, told)
+    yield from _wrapped(f"{head}: {node.words}" if node.words else head, width, margin)
+    if node.equation:
+        place = f" [{node.place}]" if node.place and node.kind != "solved" else ""
+        sign = "" if node.kind == "solved" else "= "
+        yield from _wrapped(f"{sign}{node.written()}{place}", width, margin + _INDENT)
 
 
 def _wrapped(text: str, width: int, margin: str) -> list[str]:

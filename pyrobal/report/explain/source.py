@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ast
-import copy
 import dataclasses
 import inspect
 import re
@@ -12,11 +11,13 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from types import CodeType
-from typing import Any, Final, TypeVar, cast
+from typing import Any, Final, cast
 
+from pyrobal.report.explain import written
 from pyrobal.report.explain.record import Position
 
 Function = ast.FunctionDef | ast.Lambda
+Comprehension = ast.GeneratorExp | ast.ListComp | ast.SetComp | ast.DictComp
 _UNIT: Final = re.compile(r"\[([^\]\n]{1,20})\]")
 _COMMON: Final = re.compile(r"\[([^\]]+)\] unless said otherwise")
 _COUNTING: Final = ("len", "range", "isinstance", "type", "enumerate")  # of shapes, not of quantities
@@ -58,11 +59,11 @@ def nodes(root: ast.AST) -> tuple[ast.AST, ...]:
 
 
 @cache
-def calls(node: Function) -> dict[Position, ast.Call]:
-    """The calls of a function by their place; of a generator, also by that of what it yields from."""
-    found: dict[Position, ast.Call] = {}
+def calls(node: Function) -> dict[Position, ast.Call | ast.BinOp]:
+    """Calls and operators of a function by place; of a generator, also by that of what it yields from."""
+    found: dict[Position, ast.Call | ast.BinOp] = {}
     for n in nodes(node):
-        if isinstance(n, ast.Call):
+        if isinstance(n, ast.Call | ast.BinOp):
             found[position(n)] = n
         elif isinstance(n, ast.YieldFrom) and isinstance(n.value, ast.Call):
             found[position(n)] = n.value
@@ -89,26 +90,52 @@ def result(node: Function, ended: Position | None) -> ast.expr | None:
 
 @dataclass(frozen=True)
 class Binding:
-    """A statement that sets a name, as a whole or in part, and to what."""
+    """A statement that sets a name, as a whole or in part, and to what.
+
+    op : of ``name += value``; index : the part that is set; loop : the for loop it stands in
+    when : the tests it depends on, and how each has to come out
+    """
 
     line: int
     end: int
     value: ast.expr
     whole: bool
+    op: ast.operator | None = None
+    index: ast.expr | None = None
+    loop: ast.For | None = None
+    when: tuple[tuple[ast.expr, bool], ...] = ()
 
 
 @cache
 def bindings(node: Function, name: str) -> tuple[Binding, ...]:
     """Every statement of a function that sets a name, from the top."""
     found = [b for statement in nodes(node) for b in _binds(statement, name)]
-    return tuple(sorted(found, key=lambda b: b.line))
+    loops = [n for n in nodes(node) if isinstance(n, ast.For)]
+    tests = [n for n in nodes(node) if isinstance(n, ast.If)]
+    placed = [dataclasses.replace(b, loop=_loop_of(b, loops), when=_when(b, tests)) for b in found]
+    return tuple(sorted(placed, key=lambda b: b.line))
 
 
-def assigned(node: Function, name: str, before: int) -> tuple[ast.expr, ...]:
-    """What a name is set to above a line: its last plain assignment, then what changes parts of it."""
-    above = [b for b in bindings(node, name) if b.end < before]
-    since = max((i for i, b in enumerate(above) if b.whole), default=0)
-    return tuple(b.value for b in above[since:])
+def _loop_of(binding: Binding, loops: list[ast.For]) -> ast.For | None:
+    around = [n for n in loops if n.lineno < binding.line <= (n.end_lineno or 0)]
+    return max(around, key=lambda n: n.lineno, default=None)
+
+
+def _when(binding: Binding, tests: list[ast.If]) -> tuple[tuple[ast.expr, bool], ...]:
+    """The tests of the if statements a binding stands in."""
+    found = []
+    for test in tests:
+        for outcome, block in ((True, test.body), (False, test.orelse)):
+            if block and block[0].lineno <= binding.line <= (block[-1].end_lineno or 0):
+                found.append((test.test, outcome))
+    return tuple(found)
+
+
+@cache
+def above(node: Function, name: ast.Name) -> tuple[Binding, ...]:
+    """What may have set a name above where it is used."""
+    line = name.lineno or 10**9
+    return tuple(b for b in bindings(node, name.id) if b.end < line)
 
 
 def set_again(node: Function, name: ast.Name) -> bool:
@@ -129,8 +156,9 @@ def _binds(statement: ast.AST, name: str) -> Iterator[Binding]:
         case ast.AugAssign(target=ast.Name(id=str(set_)) as target, op=op, value=value) if set_ == name:
             sum_ = ast.copy_location(ast.BinOp(target, op, value), statement)
             yield _binding(statement, sum_, True)
-        case ast.AugAssign(target=target, value=value) if name in _base(target):
-            yield _binding(statement, value, False)
+        case ast.AugAssign(target=target, op=op, value=value) if name in _base(target):
+            made = _binding(statement, value, False)
+            yield dataclasses.replace(made, op=op, index=_column_index(target))
 
 
 def _bound_by(target: ast.expr, value: ast.expr, statement: ast.stmt, name: str) -> Iterator[Binding]:
@@ -140,63 +168,32 @@ def _bound_by(target: ast.expr, value: ast.expr, statement: ast.stmt, name: str)
         where = next((i for i, part in enumerate(target.elts) if _is(part, name)), None)
         if where is not None:
             alike = isinstance(value, ast.Tuple) and len(value.elts) == len(target.elts)
-            part = value.elts[where] if isinstance(value, ast.Tuple) and alike else item(value, where)
+            part = value.elts[where] if isinstance(value, ast.Tuple) and alike else written.item(value, where)
             yield _binding(statement, part, True)
     elif isinstance(target, ast.Subscript) and name in _base(target):
-        yield _binding(statement, value, False)
+        yield dataclasses.replace(_binding(statement, value, False), index=_column_index(target))
+
+
+def _column_index(target: ast.expr) -> ast.expr | None:
+    """``i`` of ``n[:, i]``; the key of ``table[key]``."""
+    match target:
+        case ast.Subscript(slice=ast.Tuple(elts=[ast.Slice(), index])):
+            return index
+        case ast.Subscript(value=ast.Name(), slice=index):
+            return index
+    return None
 
 
 def _binding(statement: ast.stmt, value: ast.expr, whole: bool) -> Binding:
     return Binding(statement.lineno, statement.end_lineno or statement.lineno, value, whole)
 
 
-@cache
-def item(node: ast.expr, index: int | str) -> ast.Subscript:
-    """One of several values, written as the source does not: its place is nowhere in the file."""
-    made = ast.Subscript(node, ast.Constant(index), ast.Load())
-    return _nowhere(made)
-
-
-@cache
-def member(node: ast.expr, name: str) -> ast.Attribute:
-    """A field of an object, written as the source does not."""
-    return _nowhere(ast.Attribute(node, name, ast.Load()))
-
-
-_Made = TypeVar("_Made", bound=ast.expr)
-
-
-def _nowhere(node: _Made) -> _Made:
-    for part in ast.walk(node):
-        if isinstance(part, ast.expr) and not hasattr(part, "lineno"):
-            part.lineno = part.end_lineno = 0
-            part.col_offset = part.end_col_offset = id(part)
-    return node
-
-
-@cache
-def elementwise(call: ast.Call, field: str) -> ast.expr | None:
-    """What one field is in ``Class(*(f(a, b) for a, b in zip(x, y)))``: f(x.field, y.field)."""
-    if len(call.args) != 1 or not isinstance(call.args[0], ast.Starred):
-        return None
-    made = call.args[0].value
-    if not isinstance(made, ast.GeneratorExp) or len(made.generators) != 1:
-        return None
-    target, over = made.generators[0].target, made.generators[0].iter
-    zipped = isinstance(over, ast.Call) and isinstance(over.func, ast.Name) and over.func.id == "zip"
-    if not (isinstance(target, ast.Tuple) and isinstance(over, ast.Call) and zipped):
-        return None
-    names = {t.id: x for t, x in zip(target.elts, over.args, strict=True) if isinstance(t, ast.Name)}
-    changed: ast.expr = _Fields(names, field).visit(copy.deepcopy(made.elt))
-    return changed
-
-
-class _Fields(ast.NodeTransformer):
-    def __init__(self, names: dict[str, ast.expr], field: str) -> None:
-        self.names, self.field = names, field
-
-    def visit_Name(self, node: ast.Name) -> ast.expr:
-        return member(self.names[node.id], self.field) if node.id in self.names else node
+def starred(call: ast.Call) -> ast.GeneratorExp | None:
+    """The comprehension in ``Class(*(f(x) for x in parts))``."""
+    match call.args:
+        case [ast.Starred(value=ast.GeneratorExp() as made)]:
+            return made
+    return None
 
 
 def _names(target: ast.expr) -> set[str]:
@@ -294,49 +291,53 @@ def operands(node: ast.expr) -> Iterator[ast.expr]:
                 yield from operands(child.iter)
 
 
+def inside(node: ast.expr) -> Iterator[ast.expr]:
+    """What a call or a part of something is made of; of other expressions themselves."""
+    match node:
+        case ast.Call(func=ast.Name(id=name)) if name in _COUNTING:
+            return
+        case ast.Call(func=func, args=args, keywords=keywords):
+            if isinstance(func, ast.Attribute):
+                yield func.value
+            yield from args
+            yield from (keyword.value for keyword in keywords)
+        case ast.Subscript(value=value):
+            yield value
+        case _:
+            yield node
+
+
+@cache
+def tries(definition: Function) -> bool:
+    """Whether a function goes round until something is met: ``for _ in range(most)``."""
+    loops = (n for n in nodes(definition) if isinstance(n, ast.For))
+    return any(isinstance(loop.target, ast.Name) and loop.target.id == "_" for loop in loops)
+
+
 @cache
 def looped(definition: Function, name: str) -> ast.expr | None:
     """What a variable of a for loop runs over; None where it is no such."""
     loops = (n for n in nodes(definition) if isinstance(n, ast.For) and name in _names(n.target))
-    return next((_part(loop.target, loop.iter, name) for loop in loops), None)
+    return next((loop.iter for loop in loops), None)
 
 
-def runs_over(definition: Function, name: ast.Name) -> ast.expr | None:
-    """What a variable of a comprehension or a loop runs over; None where it is no such."""
-    if (over := looped(definition, name.id)) is not None:
-        return over
-    for node in nodes(definition):
-        if not isinstance(node, ast.GeneratorExp | ast.ListComp | ast.SetComp | ast.DictComp):
-            continue
-        if not any(part is name for part in nodes(node)):
-            continue
-        for generator in node.generators:
-            if name.id in _names(generator.target):
-                return _part(generator.target, generator.iter, name.id)
-    return None
+@cache
+def loop_at(definition: Function, site: Position) -> ast.For | None:
+    """The innermost loop that a place in the source stands in."""
+    line = site[0] or 0
+    around = [
+        n for n in nodes(definition) if isinstance(n, ast.For) and n.lineno < line <= (n.end_lineno or 0)
+    ]
+    return max(around, key=lambda n: n.lineno, default=None)
 
 
-def _part(target: ast.expr, over: ast.expr, name: str) -> ast.expr:
-    """Of ``for a, b in zip(x, y)``, x for a."""
-    zipped = isinstance(over, ast.Call) and isinstance(over.func, ast.Name) and over.func.id == "zip"
-    if (
-        zipped
-        and isinstance(over, ast.Call)
-        and isinstance(target, ast.Tuple)
-        and len(over.args) == len(target.elts)
-    ):
-        return next(x for t, x in zip(target.elts, over.args, strict=True) if name in _names(t))
-    return over
-
-
-def within(node: ast.Call | ast.Subscript | ast.Attribute) -> Iterator[ast.expr]:
-    """What a call, subscript or attribute that was not written down is made of in turn."""
-    if isinstance(node, ast.Call):
-        if isinstance(node.func, ast.Name) and node.func.id in _COUNTING:
-            return
-        if isinstance(node.func, ast.Attribute):
-            yield node.func.value
-        yield from node.args
-        yield from (keyword.value for keyword in node.keywords)
-    else:
-        yield node.value
+@cache
+def comprehension_at(definition: Function, site: Position) -> Comprehension | None:
+    """The innermost comprehension that a place in the source stands in."""
+    found = None
+    for node in nodes(definition):  # from the outside in
+        if isinstance(node, ast.GeneratorExp | ast.ListComp | ast.SetComp | ast.DictComp):
+            parts = [node.key, node.value] if isinstance(node, ast.DictComp) else [node.elt]
+            if any(position(n) == site for p in parts for n in nodes(p) if isinstance(n, ast.expr)):
+                found = node
+    return found

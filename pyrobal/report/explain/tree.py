@@ -4,245 +4,365 @@ from __future__ import annotations
 
 import ast
 import dataclasses
-import inspect
-from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager
 from functools import cache, partial
 from pathlib import Path
+from types import CodeType
 from typing import Any, Final
 
 import numpy as np
 
-from pyrobal.flowsheet.solve import solve
-from pyrobal.readings import registry
-from pyrobal.readings.reading import Reading
-from pyrobal.report.explain import source
-from pyrobal.report.explain.ground import Explanation, Ground, Node, documentation
-from pyrobal.report.explain.origin import (
-    MISSING,
-    NUMERICS,
-    PLAIN,
-    Made,
-    Origins,
-    Spot,
-    is_name,
-    numeric,
-)  # fmt: skip
-from pyrobal.report.explain.record import Call, Record, recording
-from pyrobal.report.numbers import number, quantity
-from pyrobal.report.result import Line, Result
+from pyrobal.report.explain import si, source, written
+from pyrobal.report.explain.equation import PRODUCT, SUM, Phrase, Writer, of_node
+from pyrobal.report.explain.ground import Ground, documentation
+from pyrobal.report.explain.node import DIGITS, Node
+from pyrobal.report.explain.origin import Origins
+from pyrobal.report.explain.record import Call, Record
+from pyrobal.report.explain.spot import MISSING, PLAIN, Spot, is_name, numeric
+from pyrobal.report.explain.unroll import Unroller
+from pyrobal.report.explain.words import Namer, constant, meaning
+from pyrobal.report.numbers import quantity
+from pyrobal.report.result import Line
+from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.properties import Species
 
-_ROOT: Final = Path(__file__).parents[3]
-_DIGITS: Final = 6
-_DEEPEST: Final = 40  # levels of a tree; a march in time has hundreds that say the same
-_ALIKE: Final = 12  # calls from one place that are all told
+_HOME: Final = Path(__file__).parents[2]
+_MANY: Final = 12  # operands beyond which an equation cannot be read
+_DEEPEST: Final = 40
+_TABLES: Final = ("pyrobal.thermo.curve", "pyrobal.thermo.properties")
+_ROUND_OFF: Final = 1e-8
 
 
-class Story:
-    """A single case solved with every call written down, to explain any of its readings."""
-
-    def __init__(self, result: Result) -> None:
-        self._lines = {line.key: line for line in result.lines}  # also fills every cache before recording
-        self._inputs = result.case.inputs
-        self._record = Record()
-        with recording(self._record), np.errstate(all="ignore"):
-            self._results = solve(self._inputs)
-
-    def explain(self, key: str) -> Explanation:
-        """The way from the inputs to one reading.
-
-        Raises KeyError, with the nearest key, for a reading the case does not have.
-        """
-        reading, member = registry.find(key)
-        if key not in self._lines:
-            raise KeyError(f"{key} has no value in this case")
-        line, ground = self._lines[key], Ground(self._inputs)
-        with np.errstate(all="ignore"):
-            with recording(self._record):
-                reading.compute(self._results, *([member] if member else []))
-            root = _Tracer(self._record, ground, self._lines, key).call(self._record.tops[-1], key)
-        root.kind, root.words = "reading", line.reason or reading.meaning
-        root.value = quantity(line.value, line.unit, _DIGITS)
-        return Explanation(root, ground.settings, ground.sources, ground.solved)
-
-
-@cache
-def _known() -> dict[str, Reading]:
-    """Source of a reading's function -> the reading, of those that are one expression of the results."""
-    found: dict[str, Reading] = {}
-    for reading in registry.readings():
-        node = source.function(reading.compute.__code__) if inspect.isfunction(reading.compute) else None
-        if isinstance(node, ast.Lambda) and reading.members is None and _is_path(node.body):
-            found.setdefault(source.text(node.body), reading)
-    return found
-
-
-def _is_path(expression: ast.expr) -> bool:
-    """Whether an expression only follows the results: ``r.feed.dry_rate``, ``r.smelting.matte.mass()``."""
-    while isinstance(expression, ast.Attribute | ast.Call) and not getattr(expression, "args", None):
-        expression = expression.value if isinstance(expression, ast.Attribute) else expression.func
-    return isinstance(expression, ast.Name) and expression.id == "r"
-
-
-class _Tracer:
+class Tracer:
     """Tells where a value came from, and where that came from in turn."""
 
-    def __init__(self, record: Record, ground: Ground, lines: Mapping[str, Line], key: str) -> None:
-        self.origins, self.ground = Origins(record), ground
-        self.lines, self.key = lines, key
-        self.told: dict[Hashable, Node] = {}
+    def __init__(self, record: Record, ground: Ground, known: dict[str, tuple[Line, float]]) -> None:
+        self.origins, self.ground, self.known = Origins(record), ground, known
+        self.unroller, self.namer = Unroller(self.origins), Namer(self.origins)
+        self.writer = Writer(self.origins, self.namer, self.unroller, self.operand)
+        self.made: dict[Hashable, Node] = {}
         self.level = 0
 
-    def call(self, call: Call, name: str) -> Node:
-        """A function that was called: what it returned, and from what."""
-        definition = source.function(call.code)
-        doc = documentation(call)
-        node = Node("function", name, _shown(call.value, source.unit(doc)), words=source.words(doc))
-        node.place = f"{_file(call.code.co_filename)}:{call.code.co_firstlineno}"
-        if call.module.startswith(NUMERICS):
-            return self.ground.solution(call, node)
-        self.ground.cite(call, doc)
-        if self.ground.table(call, node):
-            return node
-        returned = source.result(definition, call.ended) if definition is not None else None
-        if returned is not None:
-            self._fill(node, returned, call)
-        return node
+    @contextmanager
+    def _deeper(self) -> Iterator[None]:
+        """What is passed on is followed so far at one go; the rest is told in a line of its own."""
+        self.level += 1
+        try:
+            yield
+        finally:
+            self.level -= 1
 
-    def _fill(self, node: Node, expression: ast.expr, call: Call) -> None:
-        node.equation = source.text(expression)
-        told: set[Hashable] = set()
-        for operand in source.operands(expression):
-            for child in self.operand(operand, call):
-                key = id(child.origin or child) if child.children else (child.name, child.value)
-                if key not in told:
-                    told.add(key)
-                    node.children.append(child)
+    def reading(self, line: Line, value: float, call: Call) -> Node:
+        """The root of a tree."""
+        node = Node("reading", line.key, value, si.of_plant(line.unit), words=line.reason or line.meaning)
+        node.shown = quantity(line.value, line.unit, DIGITS)
+        node.tell = partial(self._tell_call, node, call)
+        return node.told()
 
-    def operand(self, expression: ast.expr, call: Call) -> Iterator[Node]:
-        """The nodes of one operand: several of a plain function of others, none where it is no number."""
-        value, name = self.origins.value(expression, call), source.text(expression)
-        looped = len(self.origins.calls(expression, call)) > 1
-        if not looped and (setting := self.ground.given.get(id(value))) is not None:
-            yield self.ground.setting(setting, name)
-        elif (table := self.ground.tables.get(id(value))) is not None:
-            yield self.ground.table_of_settings(table, name)
-        elif isinstance(phase := self._owner(expression, call), Species):
-            yield self.ground.tabulated(name, phase, call)
-        elif isinstance(expression, ast.Name) and value is MISSING:
-            for part in self._bound(expression, call):
-                yield from self.operand(part, call)
-        elif isinstance(expression, ast.Name) and expression.id not in call.names:
-            yield from self.ground.constant(expression.id, value)
-        elif made := self.origins.made(expression, value, call):
-            yield from self._steps(expression, made, call)
-        elif isinstance(expression, ast.Call | ast.Subscript | ast.Attribute):
-            yield from self._inside(expression, call)
-        elif numeric(value):
-            yield Node("value", name, _shown(value, ""))
+    def operand(self, expression: ast.expr, call: Call) -> Phrase:
+        """What a name, a field, a part or a call stands for: one node, or the text of what it passes on."""
+        expression = self.origins.plainly(expression, call)
+        if isinstance(expression, ast.Constant):
+            return self.writer.phrase(expression, call)
+        value = self.origins.value(expression, call)
+        if (setting := self.ground.given.get(id(value))) is not None:
+            return of_node(self._kept(("setting", setting.key), lambda: self.ground.setting(setting)))
+        if (table := self.ground.tables.get(id(value))) is not None:
+            return of_node(self._kept(("setting", table), lambda: self.ground.table_of_settings(table)))
+        if (column := self._column(expression, call)) is not None:
+            return column
+        if isinstance(expression, ast.Attribute):
+            phase = self.origins.value(expression.value, call)
+            if isinstance(phase, Species):
+                return of_node(self._table(expression, expression.attr, phase, phase.names, value, call))
+        if isinstance(expression, ast.Name) and expression.id not in call.names:
+            return self._constant(expression.id, value)
+        if isinstance(expression, ast.Subscript) and isinstance(expression.value, ast.GeneratorExp):
+            each, at = self.unroller.each(expression.value, call), expression.slice
+            if each is not None and isinstance(at, ast.Constant) and isinstance(at.value, int):
+                return self.writer.phrase(*each[at.value])
+        return self._made(expression, value, call)
+
+    def _made(self, expression: ast.expr, value: Any, call: Call) -> Phrase:
+        made = self.origins.made(expression, value, call)
+        calls = [maker for maker in made if isinstance(maker, Call)]
+        spots = [maker for maker in made if not isinstance(maker, Call)]
+        if calls and calls[-1].module not in PLAIN:
+            return self._of_call(expression, calls[-1], call)
+        entry = isinstance(expression, ast.Subscript) and not expression.lineno
+        if len(spots) == 1 and (entry or (value is MISSING and isinstance(spots[0][0], ast.Constant))):
+            return self.writer.phrase(*spots[0])
+        key = tuple((id(home), id(spot)) for spot, home in spots) or (id(call), id(expression))
+        node = self._kept(key, lambda: self._value(expression, value, call))
+        if spots and _open(node):
+            node.tell = partial(self._tell, node, spots)
+        elif isinstance(expression, ast.Call | ast.Subscript) and not spots and _open(node):
+            node.tell = partial(self._from, node, expression, call)
+        return of_node(node)
+
+    def _of_call(self, expression: ast.expr, maker: Call, call: Call) -> Phrase:
+        """A call: what it passes on, in place; else a value with an equation of its own."""
+        if (setting := self.ground.given.get(id(maker.value))) is not None:
+            return of_node(self.ground.setting(setting))
+        while maker.module in _TABLES and maker.caller is not None and maker.caller.module in _TABLES:
+            maker = maker.caller
+        owner = maker.names.get("self")
+        if isinstance(owner, Species) and not maker.code.co_name.startswith("_"):
+            return of_node(self._table(expression, maker.code.co_name, owner, owner.names, maker.value, call))
+        known = _single(maker.value) and float(np.ravel(maker.value)[0]).hex() in self.known
+        returned = self._passed_on(maker) if self.level < _DEEPEST and not known else None
+        if returned is not None and not maker.solves:
+            self.ground.cite(maker, documentation(maker))
+            with self._deeper():
+                phrase = self.writer.phrase(returned, maker)
+            if len(phrase.parts) <= _MANY:
+                return phrase
+        node = self._kept(id(maker), lambda: self._value(expression, maker.value, call))
+        if _open(node):
+            doc = documentation(maker)
+            node.unit = node.unit or source.unit(doc) or None
+            node.tell = partial(self._tell_call, node, maker)
+        return of_node(node)
+
+    def _passed_on(self, maker: Call) -> ast.expr | None:
+        """What a function returns, where it is a lambda or does nothing but pass a value on."""
+        definition = source.function(maker.code)
+        returned = source.result(definition, maker.ended) if definition is not None else None
+        if isinstance(definition, ast.Lambda):
+            return returned
+        while isinstance(returned, ast.IfExp):
+            taken = self.origins.evaluated(returned.test, maker)
+            returned = returned.body if taken is True else returned.orelse if taken is False else None
+        return returned if isinstance(returned, ast.Attribute | ast.Subscript | ast.Call) else None
+
+    def _column(  # noqa: C901 - ways to be a column
+        self, expression: ast.expr, call: Call
+    ) -> Phrase | None:
+        """One substance of many: ``n[:, i]``."""
+        match expression:
+            case ast.Subscript(
+                value=ast.Subscript(value=whole, slice=ast.Tuple(elts=[ast.Slice(), ast.Slice()])),
+                slice=ast.Tuple(elts=[ast.Slice(), _]),
+            ):
+                return self.writer.phrase(whole, call)  # the tears of the recycles, side by side
+            case ast.Subscript(value=whole, slice=ast.Tuple(elts=[ast.Slice(), index])):
+                k, array = self.origins.evaluated(index, call), self.origins.evaluated(whole, call)
+            case _:
+                return None
+        if not isinstance(k, int | np.integer) or not isinstance(array, np.ndarray):
+            return None
+        if array.ndim == 2 and array.shape[1] == 1:  # shared by all columns
+            return self.writer.phrase(whole, call)
+        flat = np.ravel(array)
+        value = array[:, k] if array.ndim == 2 else flat[k] if flat.size > k else MISSING
+        label = index.kind if isinstance(index, ast.Constant) and index.kind else ""
+        phase = self.namer.phase(whole, call)
+        label = label or (phase.names[k] if phase is not None and len(phase.names) > k else "")
+        if not label and array.shape[-1] == len(ELEMENTS):
+            label = ELEMENTS[k]
+        if label and not (isinstance(index, ast.Constant) and index.kind):
+            expression = written.column(whole, int(k), label)
+        if isinstance(whole, ast.BinOp):
+            spot = self.unroller.column(whole, int(k), label, call)
+            return self.writer.phrase(*spot) if spot is not None else None
+        if array.ndim == 1 or isinstance(self._owner(whole, call), Species):
+            return self._table_column(whole, label, value, call)
+        key = (id(call), id(whole), int(k))
+        node = self._kept(key, lambda: self._value(expression, value, call))
+        if _open(node):
+            spot = self.unroller.column(whole, int(k), label, call)
+            node.unit = node.unit or self._unit(whole, call)
+            if spot is not None:
+                node.tell = partial(self._tell, node, [spot])
+            else:
+                node.tell = partial(self._tell_together, node, whole, call)
+        return of_node(node)
 
     def _owner(self, expression: ast.expr, call: Call) -> Any:
-        return self.origins.value(expression.value, call) if isinstance(expression, ast.Attribute) else None
+        match expression:
+            case ast.Attribute(value=base) | ast.Call(func=ast.Attribute(value=base)):
+                return self.origins.value(base, call)
+        return None
 
-    def _bound(self, name: ast.Name, call: Call) -> Iterator[ast.expr]:
-        """What a name of a comprehension runs over."""
-        definition = source.function(call.code)
-        over = source.runs_over(definition, name) if definition is not None else None
-        return source.operands(over) if over is not None else iter(())
+    def _table_column(self, whole: ast.expr, label: str, value: Any, call: Call) -> Phrase:
+        phase = self._owner(whole, call)
+        attr = (
+            whole.attr
+            if isinstance(whole, ast.Attribute)
+            else getattr(getattr(whole, "func", None), "attr", "")
+        )
+        if isinstance(phase, Species) and label:
+            return of_node(self._table(whole, attr, phase, (label,), value, call))
+        name = f"{self.namer.name(whole, call)} of {label}" if label else self.namer.name(whole, call)
+        return of_node(Node("constant", name, float(np.ravel(value)[0]) if _single(value) else None))
 
-    def _inside(self, expression: ast.Call | ast.Subscript | ast.Attribute, call: Call) -> Iterator[Node]:
-        """What an expression nobody wrote down was made of: under its own name where it is a number."""
-        parts = [inner for part in source.within(expression) for inner in source.operands(part)]
-        below = [node for part in parts for node in self.operand(part, call)]
-        value = self.origins.value(expression, call)
-        if isinstance(expression, ast.Call) or not numeric(value):
-            yield from below
-        else:
-            shown = _shown(value, self._unit(expression, call))
-            yield Node("value", source.text(expression), shown, children=below)
+    def _table(
+        self, expression: ast.expr, attr: str, phase: Species, names: tuple[str, ...], value: Any, call: Call
+    ) -> Node:
+        word = attr.replace("_", " ")
+        name = f"{word} of {names[0]}" if len(names) == 1 else word
+        return self.ground.tabulated(name, attr, phase, names, value)
 
-    def _steps(self, expression: ast.expr, made: Made, call: Call) -> Iterator[Node]:
-        """An operand that calls or equations made; one met before is named again, not told again."""
-        calls = [maker for maker in made if isinstance(maker, Call)]
-        name = source.text(expression)
-        if calls and calls[0].module in PLAIN:
-            if isinstance(expression, ast.Call | ast.Attribute) and calls[0].caller is call:
-                yield from self._inside(expression, call)
-        elif calls:
-            for maker in calls if len(calls) <= _ALIKE else calls[-1:]:
-                yield self._once(id(maker), name, partial(self._called, maker=maker))
-        else:
-            spots = [maker for maker in made if not isinstance(maker, Call)]
-            shown = _shown(self.origins.value(expression, call), self._unit(expression, call))
-            key = tuple((id(home), id(spot)) for spot, home in spots)
-            yield self._once(key, name, partial(self._derived, spots=spots, shown=shown))
+    def _constant(self, name: str, value: Any) -> Phrase:
+        if value is MISSING:
+            return Phrase(constant(name))
+        one = float(value) if isinstance(value, float | int) and not isinstance(value, bool) else None
+        if one is None and not isinstance(value, np.ndarray):
+            return Phrase(str(value))
+        unit = "kg/mol" if constant(name).startswith("molar mass") else None
+        return of_node(self._kept(("constant", name), lambda: Node("constant", constant(name), one, unit)))
 
-    def _once(self, key: Hashable, name: str, tell: Callable[[Node], None]) -> Node:
-        """The node of something that was made, told the first time it is met."""
-        if (told := self.told.get(key)) is None:
-            node = self.told[key] = Node("equation", name)
-            self.level += 1
-            if self.level <= _DEEPEST:
-                tell(node)
-            self.level -= 1
-            self._recognise(node)
+    def _kept(self, key: Hashable, make: Callable[[], Node]) -> Node:
+        """One node for one value, whatever it is called."""
+        if key not in self.made:
+            self.made[key] = make()
+        return self.made[key]
+
+    def _value(self, expression: ast.expr, value: Any, call: Call) -> Node:
+        """A node for a value, under the key of the reading where it is one."""
+        if value is MISSING:
+            value = self.origins.evaluated(expression, call)
+        one = float(np.ravel(value)[0]) if _single(value) else None
+        unit = self._unit(expression, call)
+        line, _ = self.known.get(one.hex(), (None, 0.0)) if one is not None else (None, 0.0)
+        if line is not None and (unit is None or si.product(unit) in (None, si.of_plant(line.unit))):
+            node = Node("reading", line.key, one, si.of_plant(line.unit), words=line.meaning)
+            node.shown = quantity(line.value, line.unit, DIGITS)
             return node
-        return dataclasses.replace(told, name=name, origin=told.origin or told)
+        name = self.namer.name(expression, call) or source.text(expression)
+        shown = "" if one is not None or not numeric(value) else f"{np.size(value)} values"
+        return Node("equation", name, one, unit, shown, self._said(expression, call))
 
-    def _called(self, node: Node, maker: Call) -> None:
-        setting = self.ground.given.get(id(maker.value))
-        found = self.ground.setting(setting, node.name) if setting else self.call(maker, node.name)
-        node.__dict__.update(found.__dict__)
+    def _said(self, expression: ast.expr, call: Call) -> str:
+        """What the documentation says of a field."""
+        if isinstance(expression, ast.Attribute):
+            owner = self.origins.value(expression.value, call)
+            return meaning(owner, expression.attr) if dataclasses.is_dataclass(owner) else ""
+        return ""
 
-    def _derived(self, node: Node, spots: Sequence[Spot], shown: str) -> None:
+    def _tell_call(self, node: Node, maker: Call) -> None:
+        """The equation of a function: what it returned."""
+        doc = documentation(maker)
+        if maker.solves:
+            self.ground.solution(maker, node)
+            return
+        self.ground.cite(maker, doc)
+        definition = source.function(maker.code)
+        returned = source.result(definition, maker.ended) if definition is not None else None
+        if definition is not None and source.tries(definition):
+            self._tell_trial(node, definition, maker)
+        elif returned is not None:
+            self._tell(node, [(returned, maker)])
+
+    def _tell_trial(self, node: Node, definition: source.Function, maker: Call) -> None:
+        """A value found by trial: what was given to the function that sought it."""
+        given = [self.operand(written.local(name), maker) for name in source.parameters(definition)]
+        node.parts = tuple(part for phrase in given for part in phrase.parts)
+        node.equation = "found by trial from " + ", ".join(dict.fromkeys(part.mark for part, _ in node.parts))
+        node.place = _place(maker.code)
+
+    def _tell(self, node: Node, spots: list[Spot]) -> None:
         """A value from the expressions that set it; a mere change of name is passed over."""
-        node.value = shown
-        for spot, home in spots:
-            part = Node("equation", node.name)
-            self._fill(part, spot, home)
-            node.equation = "; ".join(filter(None, (node.equation, part.equation)))
-            node.children += part.children
-            line = spot.lineno or home.code.co_firstlineno
-            node.place = node.place or f"{_file(home.code.co_filename)}:{line}"
-        renamed = len(spots) == 1 and isinstance(spots[0][0], ast.Name | ast.Attribute)
-        if renamed and len(node.children) == 1 and node.children[0].origin is None:
-            name, only = node.name, node.children[0]
-            node.__dict__.update(only.__dict__)
-            node.name, node.value = name, only.value or shown
+        for spot, home in spots[:1]:
+            phrase = self.writer.phrase(spot, home)
+            node.place = _place(home.code)
+        inner = phrase.bare or _unchanged(phrase)
+        many = len({id(part) for part, _ in phrase.parts}) > _MANY
+        if many or not _agree(phrase.value, node.si):  # set in rounds, of which only the last was kept
+            node.equation, node.parts = _together(phrase), phrase.parts
+            return
+        telling = inner is not None and inner.kind in ("equation", "solved") and inner is not node
+        if telling and inner is not None and self.level < _DEEPEST:
+            with self._deeper():
+                inner.told()
+            node.equation, node.place, node.parts = inner.equation, inner.place, inner.parts
+            node.words = node.words or inner.words
+            node.unit = node.unit if node.unit is not None else inner.unit
+            if node.kind == "reading" and not inner.equation:
+                node.equation, node.parts, node.place = phrase.text, phrase.parts, _place(home.code)
+            elif node.kind != "reading":
+                node.kind = inner.kind if inner.equation else "value"
+            return
+        node.equation, node.parts = phrase.text, phrase.parts
+        if node.unit is None:
+            node.unit = phrase.unit
 
-    def _recognise(self, node: Node) -> None:
-        """Say so where an operand is a reading of its own."""
-        reading = _known().get(node.name)
-        if reading is not None and reading.key != self.key and reading.key in self.lines:
-            line = self.lines[reading.key]
-            node.words = f"the reading {reading.key}: {reading.meaning}"
-            node.value = quantity(line.value, line.unit, _DIGITS)
+    def _tell_together(self, node: Node, whole: ast.expr, call: Call) -> None:
+        """One of many values that were found together: all that went in."""
+        made = self.origins.made(whole, MISSING, call)
+        if not made:
+            return
+        last = made[-1]
+        if isinstance(last, Call):
+            phrase = self._of_call(whole, last, call)
+        else:
+            self._from(node, *last)
+            return
+        if phrase.bare is not None and phrase.bare.told().kind == "solved":
+            node.kind, node.equation, node.words = "solved", phrase.bare.equation, phrase.bare.words
+        elif phrase.bare is not None and phrase.bare is not node:
+            node.equation, node.parts = f"from {phrase.bare.mark}", phrase.parts
 
-    def _unit(self, expression: ast.expr, call: Call) -> str:
+    def _from(self, node: Node, expression: ast.expr, home: Call) -> None:
+        """The operands of an expression that is not written as an equation."""
+        below = [o for inside in source.inside(expression) for o in source.operands(inside)]
+        parts = [part for operand in below for part in self.operand(operand, home).parts]
+        node.parts, node.place = tuple(parts), _place(home.code)
+        node.equation = "from " + ", ".join(dict.fromkeys(part.mark for part, _ in parts)) if parts else ""
+
+    def _unit(self, expression: ast.expr, call: Call) -> si.Unit:
         """The unit of a field, or of a name that becomes a field of what the call returned."""
+        found = ""
         match expression:
             case ast.Attribute(value=base, attr=attr):
-                return source.field_unit(self.origins.value(base, call), attr)
+                found = source.field_unit(self.origins.value(base, call), attr)
+            case ast.Subscript(value=base, slice=ast.Tuple()):
+                return self._unit(base, call)
             case ast.Name(id=name) if dataclasses.is_dataclass(call.value):
                 definition = source.function(call.code)
                 built = source.result(definition, call.ended) if definition is not None else None
                 fields = [f.name for f in dataclasses.fields(call.value) if f.init]
                 given = [f for f in fields if isinstance(built, ast.Call) and is_name(built, fields, f, name)]
-                return source.field_unit(call.value, given[0]) if given else ""
-        return ""
+                found = source.field_unit(call.value, given[0]) if given else ""
+        return found or None
 
 
-def _file(name: str) -> str:
-    path = Path(name)
-    return str(path.relative_to(_ROOT)) if path.is_relative_to(_ROOT) else path.name
+def _open(node: Node) -> bool:
+    """Whether a node is still to be told of."""
+    return node.tell is None and not node.equation and node.kind in ("equation", "reading")
 
 
-def _shown(value: Any, unit: str) -> str:
-    """A number with its unit in SI; an array of several by its length."""
-    if not numeric(value):
-        return ""
-    flat = np.ravel(np.asarray(value, dtype=float))
-    if flat.size != 1:
-        return f"{flat.size} values" + (f" {unit}" if unit else "")
-    text = number(float(flat[0]), 6)
-    return f"{text} {unit}" if unit and unit != "-" else text
+def _unchanged(phrase: Phrase) -> Node | None:
+    """The operand that a sum or product leaves as it was: nothing else is added, or the factor is one."""
+    most = [node for node, share in phrase.parts if share == 1.0 and node.si == phrase.value]
+    told = {id(node) for node in most}
+    return most[0] if len(told) == 1 and phrase.level in (SUM, PRODUCT) and phrase.value else None
+
+
+def _together(phrase: Phrase) -> str:
+    """What went in, the largest shares first, where it is not written as an equation."""
+    marks = list(dict.fromkeys(part.mark for part, _ in sorted(phrase.parts, key=lambda p: -p[1])))
+    more = f" and {len(marks) - _MANY} more" if len(marks) > _MANY else ""
+    return f"from {', '.join(marks[:_MANY])}{more}"
+
+
+def _agree(a: float | None, b: float | None) -> bool:
+    """False where two numbers are known and differ by more than round-off."""
+    if a is None or b is None or a != a or b != b:
+        return True
+    return abs(a - b) <= _ROUND_OFF * max(abs(a), abs(b), 1.0)
+
+
+def _single(value: Any) -> bool:
+    return (numeric(value) and np.size(value) == 1) or (
+        isinstance(value, int) and not isinstance(value, bool)
+    )
+
+
+@cache
+def _place(code: CodeType) -> str:
+    """File and function."""
+    path = Path(code.co_filename)
+    file = str(path.relative_to(_HOME)) if path.is_relative_to(_HOME) else path.name
+    return file if code.co_name.startswith("<") else f"{file}: {code.co_name}"

@@ -1,0 +1,81 @@
+"""An expression and the call that evaluated it, and small questions to ask of either."""
+
+from __future__ import annotations
+
+import ast
+import functools
+import warnings
+from types import CodeType
+from typing import Any, Final, Protocol
+
+import numpy as np
+
+from pyrobal.report.explain import source
+from pyrobal.report.explain.record import Call
+
+PLAIN: Final = ("pyrobal.arrays", "pyrobal.thermo.elements")  # shapes and names, nothing to explain
+MISSING: Final = object()  # what a value is that cannot be told without computing it anew
+
+Spot = tuple[ast.expr, Call]  # an expression, and the call in which it was evaluated
+Made = list[Call | Spot]  # the calls or expressions a value came from
+
+
+class Parts(Protocol):
+    """Takes collections apart."""
+
+    def each(self, made: ast.GeneratorExp, call: Call) -> list[Spot] | None:
+        """Every element of a comprehension."""
+
+    def several(self, collection: ast.expr, call: Call) -> list[Spot] | None:
+        """Every value of a tuple, a list or a comprehension."""
+
+    def entry(self, made: ast.DictComp, key: Any, call: Call) -> Spot | None:
+        """The value of a dict comprehension for a key."""
+
+    def put_in_loop(self, binding: source.Binding, key: Any, call: Call) -> Spot | None:
+        """What a loop put under a key."""
+
+    def added_in_loop(self, binding: source.Binding, index: int, call: Call) -> Spot | None:
+        """What a loop added to a list in one of its rounds."""
+
+    def in_round(self, argument: ast.expr, call: Call) -> Spot:
+        """An argument of a call within a comprehension, for the round that made the call."""
+
+
+@functools.cache
+def compiled(text: str) -> CodeType:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", SyntaxWarning)  # of what the source never writes
+        return compile(text, "explained", "eval")
+
+
+def class_of(built: ast.Call) -> str:
+    """The last word of what is called: the class, where it is one."""
+    return source.text(built.func).rpartition(".")[2]
+
+
+def is_name(built: ast.Call, fields: list[str], field: str, name: str) -> bool:
+    """True where the argument a call gives to ``field`` is just the name ``name``."""
+    found = source.argument(built, fields, field)
+    return isinstance(found, ast.Name) and found.id == name
+
+
+def stored(owner: Any, attr: str) -> Any:
+    """An attribute as it is kept; a property is only known by its call."""
+    if isinstance(getattr(type(owner), attr, None), property):
+        return MISSING
+    return getattr(owner, attr, MISSING)
+
+
+def entry_of(owner: Any, key: Any) -> Any:
+    if owner is MISSING or key is MISSING or isinstance(owner, np.ndarray):
+        return MISSING
+    try:
+        return owner[key]
+    except (KeyError, IndexError, TypeError):
+        return MISSING
+
+
+def numeric(value: Any) -> bool:
+    """A quantity; whole numbers count, and are not explained."""
+    return isinstance(value, float) or (isinstance(value, np.ndarray) and value.dtype.kind == "f")
