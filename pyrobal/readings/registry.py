@@ -100,7 +100,7 @@ def evaluate_all(results: Results) -> Iterator[tuple[Reading, str, FloatN]]:
 
 
 def values(results: Results, reading: Reading, member: str = "") -> FloatN:
-    """A reading, and one member of a family, of a case that need not hold the member: (N,) in SI, else nan."""
+    """(N,) in SI, nan where there is no answer; the case need not hold the member of a family asked for."""
     with np.errstate(all="ignore"):
         value: Any = reading.compute(results, member) if member else reading.compute(results)
     value = np.broadcast_to(value, (results.scenarios,))
