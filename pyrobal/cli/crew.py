@@ -7,6 +7,7 @@ import multiprocessing
 import os
 import signal
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
@@ -15,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from concurrent.futures import Executor
+    from concurrent.futures import Executor, ProcessPoolExecutor
 
 Crew = Callable[..., AbstractContextManager["Executor | None"]]  # called with how many parts there are
 _MANY = 4  # parts that are worth starting processes for
@@ -47,23 +48,33 @@ def crew_of(workers: int | None, cluster: str | None, parts: int | None = None) 
         try:
             yield pool
         except BaseException:
-            for child in multiprocessing.active_children():  # nobody waits for the parts under way
-                child.terminate()
-            pool.shutdown(wait=False, cancel_futures=True)
+            _dismiss(pool)
             raise
         pool.shutdown(cancel_futures=True)
 
 
+def _dismiss(pool: ProcessPoolExecutor) -> None:
+    """End the workers at once: nobody waits for their parts, nor for what the pool says of their loss."""
+    before, threading.excepthook = threading.excepthook, lambda _: None
+    try:
+        for child in multiprocessing.active_children():
+            child.terminate()
+        pool.shutdown(cancel_futures=True)
+    finally:
+        threading.excepthook = before
+
+
 @contextlib.contextmanager
 def _lost_workers_are_errors() -> Iterator[None]:
-    """A filter ends quietly when its reader goes; a study must not when a worker does. After an interrupt it
-    stays so, as what is left of the pool may still write."""
+    """A filter ends quietly when its reader goes; a study must not when a worker does."""
     quiet = hasattr(signal, "SIGPIPE") and signal.getsignal(signal.SIGPIPE) == signal.SIG_DFL
     if quiet:
         signal.signal(signal.SIGPIPE, signal.SIG_IGN)
-    yield
-    if quiet:
-        signal.signal(signal.SIGPIPE, signal.SIG_DFL)
+    try:
+        yield
+    finally:
+        if quiet:
+            signal.signal(signal.SIGPIPE, signal.SIG_DFL)
 
 
 def _client(address: str) -> Any:

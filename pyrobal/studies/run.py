@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import hashlib
 import multiprocessing
 import os
 import signal
+import threading
 import warnings
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
@@ -156,7 +158,24 @@ def _answer(task: Task, future: Future[Block] | None) -> Block:
 def processes(count: int) -> ProcessPoolExecutor:
     """Workers on this machine, which leave an interrupt to the process that started them."""
     context = multiprocessing.get_context("spawn")
-    return ProcessPoolExecutor(count, mp_context=context, initializer=_ignore_interrupt)
+    with _interrupts_ignored():  # by the workers from their first moment on, as they inherit it
+        pool = ProcessPoolExecutor(count, mp_context=context, initializer=_ignore_interrupt)
+        for _ in range(count):
+            pool.submit(int)  # starts one
+    return pool
+
+
+@contextlib.contextmanager
+def _interrupts_ignored() -> Iterator[None]:
+    """Where this is the main thread; no other may change how signals are met."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _ignore_interrupt() -> None:
