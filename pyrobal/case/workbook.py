@@ -183,7 +183,7 @@ def _sheets(file: str) -> dict[str, list[list[Cell]]]:
     try:
         import openpyxl
     except ModuleNotFoundError:
-        text = "reading a spreadsheet needs openpyxl: pip install 'pyrobal[spreadsheet]'"
+        text = "reading a spreadsheet needs openpyxl: pip install 'pyrobal[report]'"
         raise _refusal(file, text) from None
     try:
         with zipfile.ZipFile(file) as archive:

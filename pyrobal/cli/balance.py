@@ -86,7 +86,7 @@ def _html(result: Result) -> str:
 
 
 def _write_workbook(result: Result, file: str) -> None:
-    with needs("--xlsx", "spreadsheet"):
+    with needs("--xlsx", "report"):
         from pyrobal.report.spreadsheet import write_workbook
     put(file, lambda path: write_workbook(result, path))
 

@@ -89,6 +89,22 @@ def _secondary_hoods(r: Results, i: int) -> Iterator[Message]:
         )
 
 
+def _other_stacks(r: Results, i: int) -> Iterator[Message]:
+    """The limit of the first stack is not silently held to be that of the others."""
+    if r.emissions is None or r.emissions.settings.so2_stack_limit is None:
+        return
+    limit, (first, *others) = r.emissions.settings.so2_stack_limit, r.emissions.stacks
+    held = {name: r.emissions.stacks[name].concentration(None) for name in others}
+    above = [name.replace("_", " ") for name, x in held.items() if _one(x, i) > _one(limit, i)]
+    if above:
+        yield Message(
+            "note",
+            "emissions.so2_stack_limit",
+            f"is compared with the first stack only, that of {first.replace('_', ' ')}; the gas of "
+            f"{', '.join(above)} holds more than that figure: see whether your permit covers it",
+        )
+
+
 def _dew_points(r: Results, i: int) -> Iterator[Message]:
     """One caution for all points of the gas train, led by the one with the most SO3."""
     points = {} if r.gas_train is None else r.gas_train.points
@@ -339,4 +355,5 @@ _RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
     _steps,
     _dew_points,
     _secondary_hoods,
+    _other_stacks,
 )

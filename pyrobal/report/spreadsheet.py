@@ -167,7 +167,7 @@ def _fill(sheet: Worksheet, table: Table, units_row: bool = True) -> None:
 
 
 def _append(sheet: Worksheet, values: Iterable[Any], bold: bool = False, italic: bool = False) -> None:
-    row = sheet.max_row + 1 if sheet.max_row > 1 or sheet["A1"].value is not None else 1
+    row = sheet.max_row + 1 if any(cell.value is not None for cell in sheet[1]) else 1
     for i, value in enumerate(values, 1):
         cell = sheet.cell(row, i)
         if isinstance(value, float):

@@ -92,14 +92,14 @@ _LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {
             ("smelting.heat.autogenous_enrichment", "autogenous at", "O2"),)),
     ),
     "Sulfur": (
-        ("SO2 to capture", "smelting.gas.so2_load", (
+        ("SO2 from smelting", "smelting.gas.so2_load", (
             ("smelting.gas.acid_equivalent", "", "as 100 % H2SO4"),)),
         ("at the acid plant", "acid.so2_load", (("acid.inlet_so2", "", "SO2"), ("acid.inlet_flow", "", ""))),
         ("acid made", "acid.production", (("acid.conversion", "", "converted"),)),
         ("SO2 emitted", "emissions.so2", (
             ("emissions.sulfur_capture", "", "of the sulfur captured"),
             ("emissions.stack.<X>.so2", "<X> stack", ""),
-            ("emissions.of_limit.so2_stack_limit", "", "of the stack limit"))),
+            ("emissions.of_limit.so2_stack_limit", "first of them at", "of its limit"))),
     ),
     "Copper": (("recovered", "recovery.Cu", ()),),
 }  # fmt: skip

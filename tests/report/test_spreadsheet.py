@@ -109,3 +109,15 @@ def test_streams_of_a_whole_plant_stand_under_their_own_units(whole_plant: Resul
                 assert told[words(head), part.removeprefix("assay."), line.unit] == pytest.approx(
                     line.shown, rel=1e-14
                 )
+
+
+def test_every_sheet_of_numbers_has_headings_above_units(tmp_path: Path) -> None:
+    """A matrix has no word above its first column; its headings and units stand all the same."""
+    file = tmp_path / "plant.xlsx"
+    write_workbook(balance(load_case(next(p for p in CASES if p.stem == "marram_sound"))), file)
+    book = openpyxl.load_workbook(file)
+    for name, unit in (("deportment", "%"), ("gas dust assay", "wt%")):
+        heads, units_row, first = (list(row) for row in book[name].iter_rows(max_row=3, values_only=True))
+        assert all(isinstance(head, str) and head != unit for head in heads[1:])
+        assert set(units_row[1:]) == {unit}
+        assert isinstance(first[0], str) and isinstance(first[1], float)
