@@ -46,7 +46,10 @@ class DryerSettings:
 
 @dataclass(frozen=True, eq=False)
 class DryerResult:
-    """concentrates : dried, by name; gas : Stream; fuel [unit/s], heat [W], evaporated [kg/s]: (N,)."""
+    """The dried concentrates, by name, the gas of the dryer, and what it took.
+
+    fuel : (N,) [unit/s]; heat : (N,) [W]; evaporated : (N,) [kg/s]
+    """
 
     concentrates: Mapping[str, Stream]
     gas: Stream

@@ -90,7 +90,10 @@ class EmissionsSettings:
 
 @dataclass(frozen=True, eq=False)
 class Sulfur:
-    """Sulfur (N,) [mol/s]: ``fed`` with charge and fuel, ``to_gas`` by the furnaces, ``acid`` in products."""
+    """Where sulfur goes.
+
+    fed, to_gas, acid : (N,) [mol/s] with charge and fuel, by the furnaces, in products
+    """
 
     fed: FloatN
     to_gas: FloatN

@@ -55,7 +55,7 @@ class Fuel:
     elements : (N, E) [mol per unit]; ash is carried as Rest
     enthalpy : (N,) [J per unit] at 25 degC, elements at 298.15 K as zero
     heating_value : (N,) [J per unit], lower
-    oxygen : (N,) [mol O2 per unit] for complete combustion
+    oxygen : (N,) [mol per unit] O2 for complete combustion
     carbon, hydrogen, sulfur : see ``elements``
     """
 

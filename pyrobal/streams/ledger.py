@@ -18,11 +18,11 @@ from pyrobal.thermo.elements import ELEMENTS
 
 @dataclass(frozen=True, eq=False)
 class Entry:
-    """One stream in the ledger.
+    """One stream in the ledger, in mol/s and W; of a flux, a fuel or a batch in mol and J of one of it.
 
-    elements : (N, E) [mol/s]
-    enthalpy : (N,) [W], elements at 298.15 K as zero
-    formation : (N,) [W], the same compounds in their standard states at 25 degC
+    elements : (N, E)
+    enthalpy : (N,) elements at 298.15 K as zero
+    formation : (N,) the same compounds in their standard states at 25 degC
     """
 
     elements: FloatNE

@@ -16,7 +16,7 @@ class Material:
     """Per second, or per kilogram of dry solids where it is a flux whose rate is still unknown.
 
     entry : elements and enthalpies, moisture included
-    dry_mass, water : (N,) [kg/s or kg/kg]
+    dry_mass, water : (N,) kg/s or kg/kg
     """
 
     entry: Entry

@@ -90,9 +90,9 @@ MOST_NATIVE_SULFUR = 0.005  # above this share the sulfur is not explained
 class MineralFit:
     """What one dry material is made of.
 
-    phase : the S axis; x : (N, S) [kg per kg dry material], Rest making up what the assay leaves open
-    remainder : element -> (N,) [kg per kg], standing in plain form
-    total : (N,) sum of minerals before the rest
+    phase : the S axis; x : (N, S) [kg/kg] of dry material, Rest making up what the assay leaves open
+    remainder : element -> (N,) [kg/kg] standing in plain form
+    total : (N,) [kg/kg] sum of minerals before the rest
     ok : (N,) False where no mineral set explains the assay
     """
 

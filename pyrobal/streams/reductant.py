@@ -24,8 +24,8 @@ def bath_gas() -> Species:
 class Reductant:
     """One unit of a fuel as a reductant.
 
-    oxygen : (N,) [mol O] it takes from the bath
-    gas : (N, 7) [mol] on BATH_GAS, the oxygen taken included; ash stays behind
+    oxygen : (N,) [mol per unit] O it takes from the bath
+    gas : (N, 7) [mol per unit] on BATH_GAS, the oxygen taken included; ash stays behind
     """
 
     fuel: Fuel

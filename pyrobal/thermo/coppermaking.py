@@ -26,7 +26,7 @@ def _gibbs(T: FloatN) -> dict[str, FloatN]:
 
 
 def oxygen_pressure(sulfur: FloatN, p_so2: FloatN, T: FloatN) -> FloatN:
-    """pO2 (N,) [bar] over copper that holds ``sulfur`` (N,) [kg/kg] under SO2 of ``p_so2`` (N,) [Pa].
+    """pO2 (N,) in bar over copper that holds ``sulfur`` (N,) [kg/kg] under SO2 of ``p_so2`` (N,) [Pa].
 
     pO2 = pSO2 a(Cu)^2 / (K a(Cu2S)), a(Cu) = 1, a(Cu2S) = sulfur / saturation (Henry's law, at most 1).
     """

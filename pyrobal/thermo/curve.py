@@ -22,7 +22,10 @@ Quantity = Any
 
 @dataclass(frozen=True, eq=False)
 class Curve:
-    """a [J/(mol K)], b [J/(mol K2)], c [J K/mol], d [J/(mol K3)]; constants h [J/mol], s [J/(mol K)]."""
+    """Of a mole: a and the constant s in J/(mol K), b, c, d with their powers of T, the constant h in J/mol.
+
+    Of an amount n: the sums over its moles.
+    """
 
     a: Quantity
     b: Quantity

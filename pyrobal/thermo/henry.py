@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pyrobal.arrays import FloatN
+from pyrobal.constants import T_STANDARD
 
 HENRY_SO2 = 1.3e-2  # mol/(m3 Pa) at 298.15 K
 HENRY_SO2_SLOPE = 2900.0  # K, d ln H / d(1/T)
@@ -17,4 +18,4 @@ def so2_solubility(T: FloatN) -> FloatN:
     Atmos. Chem. Phys. 15, 4399-4981 (values compiled there run from 0.012 to 0.015). In acid of more than
     1 % the ionisation of SO2 is suppressed, so the physical solubility is the whole.
     """
-    return HENRY_SO2 * np.exp(HENRY_SO2_SLOPE * (1.0 / T - 1.0 / 298.15))
+    return HENRY_SO2 * np.exp(HENRY_SO2_SLOPE * (1.0 / T - 1.0 / T_STANDARD))

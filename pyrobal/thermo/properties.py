@@ -34,7 +34,7 @@ class _Layer:
 class Species:
     """An ordered set of substances: the S axis of a phase.
 
-    composition : (S, E) atoms per formula unit, E as ``ELEMENTS``
+    composition : (S, E) [-] atoms per formula unit, E as ``ELEMENTS``
     molar_mass : (S,) [kg/mol]
     H298 : (S,) [J/mol] at 298.15 K, elements at 298.15 K = 0; of a melt: of the hypothetical melt
     reference_enthalpy : (S,) [J/mol] H298 of the standard state of the same compound (of FeO(slag): of

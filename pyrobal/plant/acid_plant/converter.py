@@ -99,7 +99,7 @@ def absorb(gas: Stream, s: AcidPlantSettings) -> Absorber:
 class Autothermal(NamedTuple):
     """strength : (N,) [mol/mol] SO2 in the dried gas at which the exchangers just suffice.
 
-    surplus_inert, surplus_reacting : (N,) [J] spared per mole of nitrogen and per mole of SO2 with its oxygen
+    surplus_inert, surplus_reacting : (N,) [J/mol] spared by nitrogen, and by SO2 with its oxygen
     """
 
     strength: FloatN

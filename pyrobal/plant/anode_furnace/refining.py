@@ -50,11 +50,12 @@ def carriers() -> Mapping[str, tuple[Species, Mapping[str, str]]]:
 
 @dataclass(frozen=True, eq=False)
 class Refined:
-    """Amounts (N,) [mol/s], or (N, S) [mol/s] on the axes of ``carriers``.
+    """Amounts, those of streams on the axes of ``carriers``.
 
-    so2 : sulfur blown out
-    taken_up : O that copper, sulfur and slag take from the air
-    removed : O that the reductant takes from the copper
+    anode, slag, dust : (N, S) [mol/s]
+    so2 : (N,) [mol/s] sulfur blown out
+    taken_up : (N,) [mol/s] O that copper, sulfur and slag take from the air
+    removed : (N,) [mol/s] O that the reductant takes from the copper
     """
 
     anode: FloatNS

@@ -67,9 +67,10 @@ class AnodeFurnaceResult:
 
 @dataclass(frozen=True, eq=False)
 class Burner:
-    """One unit of fuel in the furnace: moist air (N, 5) and flue gas (N, 6) [mol], ash [mol], heat (N,) [J].
+    """One unit of fuel in the furnace.
 
-    available : enthalpy of fuel and air less that of flue gas and ash as they leave the furnace
+    air, flue : (N, 5), (N, 6) [mol per unit] moist air and flue gas; ash : (N,) [mol per unit]
+    available : (N,) [J per unit] enthalpy of fuel and air less that of flue gas and ash as they leave
     """
 
     fuel: Fuel

@@ -20,10 +20,10 @@ from pyrobal.streams.site import (
 class Blast:
     """One mole of dry blast.
 
-    n : (N, 5) [mol] on AIR_SPECIES, moisture of the air on top
-    air : (N,) [mol] dry air in it, the rest is industrial oxygen
-    oxygen : (N,) [mol] O2
-    enthalpy : (N,) [J] as it enters
+    n : (N, 5) [mol/mol] on AIR_SPECIES, moisture of the air on top
+    air : (N,) [mol/mol] dry air in it, the rest is industrial oxygen
+    oxygen : (N,) [mol/mol] O2
+    enthalpy : (N,) [J/mol] as it enters
     """
 
     n: FloatNS

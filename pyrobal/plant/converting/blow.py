@@ -20,10 +20,12 @@ _SECANTS = 5  # the equations are straight lines with one kink, where flux begin
 
 @dataclass(frozen=True, eq=False)
 class Reaction:
-    """What one step does, before its heat is known; amounts in [mol], flux in [kg] dry.
+    """What one step does, before its heat is known.
 
-    fed : settled feed, flux included; slag : (N, S) all that joins the slag; slag_feo : (N,) FeO made
-    white, copper, melt, sulfur, oxygen : of the bath after it, as in ``Bath``
+    fed : settled feed, flux included; flux : (N,) [kg] dry
+    slag : (N, S) [mol] all that joins the slag; slag_feo : (N,) [mol] FeO made
+    white, copper, melt, sulfur, oxygen : [mol] of the bath after it, as in ``Bath``
+    so2 : (N,) [mol]; oxygen_reacted : (N,) [mol] O2
     """
 
     fed: Settled

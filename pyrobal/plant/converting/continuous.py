@@ -46,8 +46,8 @@ _ROUNDING = 1e-9
 class Steady:
     """Amounts per second at one guess; melt is on the bath axis, slag, gas and dust are on theirs.
 
-    flux : (N,) [kg/s] dry; gas : without what the blast brings through
-    oxygen_reacted : (N,) [mol/s]; so2 : (N,)
+    melt, slag, dust : (N, S) [mol/s]; gas : (N, S) [mol/s] without what the blast brings through
+    flux : (N,) [kg/s] dry; oxygen_reacted : (N,) [mol/s]; so2 : (N,) [mol/s]
     """
 
     melt: FloatNS
@@ -63,8 +63,8 @@ class Steady:
 class Heat:
     """How the heat closes, (N,) each.
 
-    blast, enrichment : per mole of dry blast, and its O2; dry : [mol/s] of it
-    to_spare : [W] before liquid matte is fed cold; cold : share of the matte that is; surplus : [W] after
+    blast : one mole of dry blast; enrichment : [mol/mol] its O2; dry : [mol/s] of it
+    to_spare : [W] before liquid matte is fed cold; cold : [-] share of the matte that is; surplus : [W] after
     """
 
     blast: Blast
@@ -195,7 +195,7 @@ def heat(f: Furnace, state: Steady) -> Heat:
 
 
 def _uptake(s: ConvertingSettings, wind: Blast) -> FloatN:
-    """(N,) [J] one mole of dry blast takes up on its way to the gas, none of its oxygen used."""
+    """(N,) [J/mol] that dry blast takes up on its way to the gas, none of its oxygen used."""
     return (wind.n * air_species().enthalpy(s.bath_temperature)).sum(axis=1) - wind.enthalpy
 
 

@@ -57,7 +57,7 @@ class Course:
 
 
 class _Row(NamedTuple):
-    """One column of the course, (N,) each; the order is that of its fields."""
+    """One column of the course, (N,) each in the units of its fields, whose order is kept."""
 
     duration: FloatN
     T: FloatN
@@ -91,8 +91,9 @@ class _Row(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class Totals:
-    """A cycle or a part of it: gas, dust and slag (N, S) [mol] with their heat (N,) [J], and the rest.
+    """A cycle or a part of it.
 
+    gas, dust, slag : (N, S) [mol]; gas_heat, slag_heat : (N,) [J] of gas and dust, and of slag
     slag_blown, copper_blown : (N,) [mol] dry blast; flux : (N,) [kg] dry; loss : (N,) [J]
     peak_gas, peak_gas_T : (N, S) [mol/s] and (N,) [K] of the moment with most SO2
     backwards : (N,) True where a step would give off oxygen or bind SO2

@@ -104,7 +104,10 @@ def minor_share(element: str, grade: FloatN, s: ConvertingSettings) -> dict[str,
 
 @dataclass(frozen=True, eq=False)
 class Shares:
-    """(N, E) share of each element fed that goes to slag, dust and gas; the rest stays in the bath."""
+    """Share of each element fed that goes to slag, dust and gas; the rest stays in the bath.
+
+    slag, dust, gas : (N, E) [-]
+    """
 
     slag: FloatNE
     dust: FloatNE
@@ -130,7 +133,7 @@ def shares(grade: FloatN, s: ConvertingSettings) -> Shares:
 
 @dataclass(frozen=True, eq=False)
 class Settled:
-    """What becomes of a feed, all amounts [mol], per second, per step or per kilogram alike.
+    """What becomes of a feed, amounts in mol, per second, per step or per kilogram alike.
 
     slag, dust, gas : (N, S) species settled there
     bath : (N, E) elements that stay in the bath, sulfur and oxygen not among them
@@ -161,18 +164,18 @@ class Settled:
 
     @property
     def slag_mass(self) -> FloatN:
-        """(N,) [kg] settled to the slag."""
+        """(N,) kg settled to the slag."""
         mass: FloatN = self.slag @ phases()["slag"].molar_mass
         return mass
 
     @property
     def silica(self) -> FloatN:
-        """(N,) [kg] SiO2 settled to the slag."""
+        """(N,) kg SiO2 settled to the slag."""
         return self._slag_part("SiO2(l)")
 
     @property
     def lime(self) -> FloatN:
-        """(N,) [kg] CaO settled to the slag."""
+        """(N,) kg CaO settled to the slag."""
         return self._slag_part("CaO(slag)")
 
     def _slag_part(self, name: str) -> FloatN:
@@ -182,7 +185,7 @@ class Settled:
 
 
 def settle(elements: FloatNE, to: Shares) -> Settled:
-    """Share out the elements (N, E) [mol] of a feed."""
+    """Share out the elements (N, E) mol of a feed."""
     slag = (elements * to.slag) @ carried("slag", "slag")
     dust = (elements * to.dust) @ carried("dust", "dust")
     gas = (elements * to.gas) @ carried("gas", "gas")
@@ -214,6 +217,6 @@ def settle_charged(elements: FloatNE, to: Shares) -> Settled:
 
 
 def grade_of(elements: FloatNE) -> FloatN:
-    """(N,) [kg/kg] copper in a matte of these elements (N, E) [mol]."""
+    """(N,) [kg/kg] copper in a matte of these elements (N, E) mol."""
     grade: FloatN = elements[:, CU] * ATOMIC_MASS[CU] / (elements @ ATOMIC_MASS)
     return grade

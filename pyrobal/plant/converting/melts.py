@@ -21,7 +21,7 @@ M_SIO2 = float(ATOMIC_MASS[ELEMENTS.index("Si")]) + 2 * M_O
 class Matte:
     """The rule of composition of the matte in the bath: Cu2S, minor sulfides, and iron as FeS and Fe3O4.
 
-    oxidic : (N,) [mol Fe3O4 per mol FeS] as the matte came. It stays, so the oxygen of the matte leaves with
+    oxidic : (N,) [mol/mol] Fe3O4 per FeS as the matte came. It stays, so the oxygen of the matte leaves with
     the iron and white metal without iron holds none, as found for mattes of rising grade (Matousek 1996).
     """
 
@@ -35,11 +35,11 @@ class Matte:
 
     @property
     def mass_per_iron(self) -> FloatN:
-        """(N,) [kg] of FeS and Fe3O4 per mole of iron."""
+        """(N,) kg of FeS and Fe3O4 per mole of iron."""
         return (M_FES + self.oxidic * M_FE3O4) / (1.0 + 3.0 * self.oxidic)
 
     def species(self, metals: FloatNE) -> FloatNS:
-        """(N, S) [mol] on the bath axis, of metals (N, E) [mol]."""
+        """(N, S) mol on the bath axis, of metals (N, E) mol."""
         axis = phases()["bath"]
         fes = metals[:, FE] / (1.0 + 3.0 * self.oxidic)
         n = metals @ carried("matte", "bath") + zeros((1, len(axis)), fes)
@@ -49,17 +49,17 @@ class Matte:
         return n
 
     def mass(self, metals: FloatNE) -> FloatN:
-        """(N,) [kg] of the matte of these metals."""
+        """(N,) kg of the matte of these metals."""
         return metals[:, CU] * M_CU2S / 2.0 + metals[:, FE] * self.mass_per_iron + minor_mass(metals)
 
 
 def minor_mass(metals: FloatNE) -> FloatN:
-    """(N,) [kg] of the minor sulfides of metals (N, E) [mol]."""
+    """(N,) kg of the minor sulfides of metals (N, E) mol."""
     return metals @ (carried("matte", "bath") @ phases()["bath"].molar_mass)
 
 
 def copper_species(metals: FloatNE, sulfur: FloatN, oxygen: FloatN) -> FloatNS:
-    """(N, S) [mol] on the bath axis, of copper that holds sulfur and oxygen (N,) [kg/kg] as Cu2S and Cu2O."""
+    """(N, S) mol on the bath axis, of copper that holds sulfur and oxygen (N,) [kg/kg] as Cu2S and Cu2O."""
     axis = phases()["bath"]
     mass = (metals @ ATOMIC_MASS) / (1.0 - sulfur - oxygen)
     n = metals @ carried("copper", "bath") + zeros((1, len(axis)), mass)
@@ -72,8 +72,9 @@ def copper_species(metals: FloatNE, sulfur: FloatN, oxygen: FloatN) -> FloatNS:
 
 @dataclass(frozen=True, eq=False)
 class Slag:
-    """The assay a slag is made to, (N,) [kg/kg]: magnetite, copper as oxide, copper in suspension.
+    """The assay a slag is made to: magnetite, copper as oxide, copper in suspension.
 
+    magnetite, oxidic_copper, entrained_copper : (N,) [kg/kg]
     suspended : species the suspended copper is, Cu2S(l) or Cu(l)
     """
 
@@ -83,7 +84,7 @@ class Slag:
     suspended: str = "Cu2S(l)"
 
     def mass(self, iron: FloatN, settled: FloatN) -> FloatN:
-        """(N,) [kg] of slag that holds ``iron`` (N,) [mol] and ``settled`` (N,) [kg] of everything else.
+        """(N,) kg of slag that holds ``iron`` (N,) mol and ``settled`` (N,) kg of everything else.
 
         m = iron M(FeO) + w m (1 - 3 M(FeO) / M(Fe3O4)) + copper compounds + settled, solved for m.
         """
@@ -93,11 +94,11 @@ class Slag:
         return (iron * M_FEO + settled) / (1.0 - own)
 
     def copper(self, mass: FloatN) -> FloatN:
-        """(N,) [mol] copper in a mass (N,) [kg] of slag."""
+        """(N,) mol copper in a mass (N,) kg of slag."""
         return mass * (self.oxidic_copper + self.entrained_copper) / M_CU
 
     def species(self, iron: FloatN, mass: FloatN) -> FloatNS:
-        """(N, S) [mol] of iron oxides and copper in that mass, on the slag axis."""
+        """(N, S) mol of iron oxides and copper in that mass, on the slag axis."""
         axis = phases()["slag"]
         fe3o4 = mass * self.magnetite / M_FE3O4
         per_mole = {"Cu2S(l)": 2.0, "Cu(l)": 1.0}[self.suspended]

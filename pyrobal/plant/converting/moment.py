@@ -19,13 +19,13 @@ _WIDEST = 50.0  # K, swing about the set temperature that cold charge is put in 
 
 @dataclass(frozen=True, eq=False)
 class Moment:
-    """What happened between two points of time, amounts in [mol], [kg], [J].
+    """What happened between two points of time.
 
     duration : (N,) [s]; bath : as it ends
-    elements_in : (N, E), heat_in : (N,) of all that entered, blast included
-    gas, gas_heat, gas_T : through the mouth; dust, dust_heat : with it
-    slag, slag_heat : skimmed; loss : (N,) heat lost by the vessel
-    blown : (N,) dry blast; flux, cold : (N,) [kg] dry flux and cold charge
+    elements_in : (N, E) [mol] of all that entered, blast included; heat_in : (N,) [J] of the same
+    gas, gas_heat, gas_T : [mol], [J], [K] through the mouth; dust, dust_heat : [mol], [J] with it
+    slag, slag_heat : [mol], [J] skimmed; loss : (N,) [J] heat lost by the vessel
+    blown : (N,) [mol] dry blast; flux, cold : (N,) [kg] dry flux and cold charge
     reaction : None out of blast
     """
 

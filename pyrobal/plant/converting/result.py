@@ -22,8 +22,8 @@ class Cycle:
     course : what one vessel does over time
     matte : (N,) [kg] matte in one cycle, cold matte included; blister : (N,) [kg] copper poured from one
     per_second : (N,) [1/s] cycles begun in the whole plant; time : (N,) [s] of one
-    vessels : (N,) vessels busy, a broken number on average
-    blowing : (N,) vessels that at some time blow at once when their blows are spread evenly
+    vessels : (N,) [-] vessels busy, a broken number on average
+    blowing : (N,) [-] vessels that at some time blow at once when their blows are spread evenly
     hood : (N,) [mol/mol] wet gas behind the hood per wet gas at the mouth
     """
 
@@ -64,7 +64,7 @@ class ConvertingResult:
     cold_matte, cold_copper : (N,) [kg/s] charged to hold the temperature
     capacity_matte, capacity_copper : (N,) [kg/s] that would hold it, whether charged or not
     surplus : (N,) [W] heat to spare where continuous; in batch it shows in the temperature
-    log10_po2 : (N,) oxygen pressure over the copper [atm] where continuous, nan in batch
+    log10_po2 : (N,) [-] of the oxygen pressure over the copper in atm where continuous, nan in batch
     cycle : None where continuous; reason : (N,) errors.Reason
     """
 

@@ -43,7 +43,7 @@ class Batch:
 class Cut:
     """One slag blow with the charging before it, (N,) each.
 
-    share : of the matte of the cycle; real : 0 to 1, whether the scenario has this blow
+    share : [-] of the matte of the cycle; real : [-] 0 to 1, whether the scenario has this blow
     last : True where white metal is made; time : [s] in blast, nan where the iron ends it
     """
 

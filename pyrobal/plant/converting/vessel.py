@@ -29,7 +29,10 @@ from pyrobal.thermo.elements import ELEMENTS
 
 @dataclass(frozen=True, eq=False)
 class Flux:
-    """One kilogram of dry flux; elements (N, E) [mol], enthalpy (N,) [J], moisture in both."""
+    """One kilogram of dry flux, its moisture included.
+
+    elements : (N, E) [mol/kg]; enthalpy : (N,) [J/kg]
+    """
 
     settled: Settled
     elements: FloatNE
@@ -40,8 +43,9 @@ class Flux:
 class Coolant:
     """One kilogram of cold charge at 25 degC, and what it stands as in the bath.
 
-    white, copper : (N, E) [mol] metals it adds to matte and copper; melt : (N, S) [mol] on the bath axis
-    sulfur, oxygen : (N,) [mol]; enthalpy : (N,) [J] cold
+    white, copper : (N, E) [mol/kg] metals it adds to matte and copper
+    melt : (N, S) [mol/kg] on the bath axis
+    sulfur, oxygen : (N,) [mol/kg]; enthalpy : (N,) [J/kg] cold
     leaving : what of it and of its reverts settles in the step after
     reverts : elements and enthalpy of the reverts that go in with it, in the step after
     """
@@ -116,7 +120,7 @@ class Blow:
 
     feed, feed_elements, feed_enthalpy : what each step brings besides flux and blast: reverts, and the minor
         elements of the matte charged that leave it
-    slag : assay the slag is made to; rate : (N,) [mol/s] dry blast
+    slag : assay the slag is made to; rate : (N,) [mol/s] dry blast; efficiency : (N,) [-] of its oxygen
     sulfur, oxygen : (N,) [kg/kg] held by the copper
     coolant : what holds the temperature
     """
@@ -146,11 +150,11 @@ class Blow:
 
 @dataclass(frozen=True, eq=False)
 class Bath:
-    """What is in the vessel, amounts in [mol].
+    """What is in the vessel.
 
-    white, copper : (N, E) metals of the matte and of the copper
-    sulfur, oxygen : (N,) in matte and copper together
-    melt : (N, S) the same on the bath axis; slag : (N, S) on the slag axis
+    white, copper : (N, E) [mol] metals of the matte and of the copper
+    sulfur, oxygen : (N,) [mol] in matte and copper together
+    melt : (N, S) [mol] the same on the bath axis; slag : (N, S) [mol] on the slag axis
     H : (N,) [J]; T : (N,) [K]
     """
 

@@ -17,7 +17,10 @@ _ROUNDING = 1e-9  # relative, so that a load equal to the limit keeps it
 
 
 class Gas(NamedTuple):
-    """(N,) [mol/s] of gas and the SO2 in it; as a limit None where there is none."""
+    """Gas and the SO2 in it; as a limit None where there is none.
+
+    flow, so2 : (N,) [mol/s]
+    """
 
     flow: FloatN | None
     so2: FloatN | None
@@ -32,7 +35,7 @@ class LoadResult:
     starts : (N, K) [s]
     flow, so2 : (N, T) [mol/s] mean of each step, all that reaches the acid plant
     capacity : (N, C) [mol/s] limits, infinite where there is none
-    cut : (N, T) share of the vessels' blowing that has to be cut to keep the limits
+    cut : (N, T) [-] share of the vessels' blowing that has to be cut to keep the limits
     reason : (N,) errors.Reason
     """
 

@@ -38,7 +38,10 @@ _NOTHING = np.zeros(1)
 
 @dataclass(frozen=True, eq=False)
 class Constants:
-    """ln K (N,) at the temperature of the slag, over pure liquids and solid magnetite, pressures in bar."""
+    """ln K (N,) at the temperature of the slag, over pure liquids and solid magnetite, pressures in bar.
+
+    T : (N,) [K]; exchange, metal, magnetite : (N,) [-]
+    """
 
     T: FloatN
     exchange: FloatN
@@ -55,15 +58,15 @@ class Constants:
 
 @dataclass(frozen=True, eq=False)
 class Melt:
-    """One state of the bath; (N,) [mol/s] unless said otherwise.
+    """One state of the bath, all (N,) but for the species.
 
-    matte, slag, dust : (N, S) on the axes of ``phases.carriers``, suspended matte in the slag
+    matte, slag, dust : (N, S) [mol/s] on the axes of ``phases.carriers``, suspended matte in the slag
     reductant : [unit/s]
     grade : [kg/kg] copper in the sulfides of the matte
-    suspended : share of the matte that does not settle; left : [kg/s] copper that is not dissolved
-    metal : metallic copper in all the matte; sulfur : in all its sulfides
-    iron_oxide, magnetite, dissolved : FeO, Fe3O4 and all species dissolved in the slag
-    silica, sulfide : SiO2 and FeS dissolved in the slag
+    suspended : [-] share of the matte that does not settle; left : [kg/s] copper that is not dissolved
+    metal : [mol/s] metallic copper in all the matte; sulfur : [mol/s] in all its sulfides
+    iron_oxide, magnetite, dissolved : [mol/s] FeO, Fe3O4 and all species dissolved in the slag
+    silica, sulfide : [mol/s] SiO2 and FeS dissolved in the slag
     """
 
     matte: FloatNS
@@ -84,7 +87,11 @@ class Melt:
 
 @dataclass(frozen=True, eq=False)
 class Unknowns:
-    """slag [kg/s]; ratio = FeS / Cu2S of the matte [mol/mol]; oxidic copper and sulfur in slag [kg/kg]."""
+    """What is sought.
+
+    slag : (N,) [kg/s]; ratio : (N,) [mol/mol] FeS / Cu2S of the matte
+    oxidic_copper, slag_sulfur : (N,) [kg/kg] of the slag
+    """
 
     slag: FloatN
     ratio: FloatN

@@ -24,7 +24,7 @@ class Blast:
     """Ways of blowing oxygen, per mole of dry air and per mole of industrial oxygen.
 
     air, industrial : (N, 5) [mol/mol] on AIR_SPECIES
-    leak : (N, 5) moist air drawn in per mole of dry process gas
+    leak : (N, 5) [mol/mol] moist air drawn in per mole of dry process gas
     air_heat, industrial_heat : (N,) [J/mol] taken up by everything but the oxygen, from blast to gas exit
     leak_heat : (N,) [J/mol] taken up by the in-leakage, its oxygen included
     oxygen_in, oxygen_out : (N,) [J/mol] enthalpy of O2 as blown and as it leaves
@@ -42,7 +42,7 @@ class Blast:
     purity: FloatN
 
     def split(self, oxygen: FloatN, enrichment: FloatN) -> tuple[FloatN, FloatN]:
-        """Dry air and industrial oxygen (N,) [mol/s] that carry ``oxygen`` at ``enrichment``.
+        """Dry air and industrial oxygen (N,) that carry ``oxygen`` at ``enrichment``, in its unit.
 
         air + industrial = oxygen / y and x_air air + P industrial = oxygen.
         """
@@ -51,11 +51,14 @@ class Blast:
         return gas * (self.purity - enrichment) / span, gas * (enrichment - OXYGEN_IN_AIR) / span
 
     def heat_uptake(self, air: FloatN, industrial: FloatN) -> FloatN:
-        """(N,) [W] taken up by nitrogen, argon, moisture and in-leakage on their way to the gas exit."""
+        """(N,) heat taken up by nitrogen, argon, moisture and in-leakage on their way to the gas exit.
+
+        In W where air and oxygen are in mol/s, in J/mol where they are per mole of oxygen.
+        """
         return air * self.air_heat + industrial * self.industrial_heat + (air + industrial) * self.leak_heat
 
     def air_for_heat(self, oxygen: FloatN, heat: FloatN) -> FloatN:
-        """Dry air (N,) [mol/s] with which ``oxygen`` is blown so that the uptake equals ``heat``.
+        """(N,) [mol/s] dry air with which ``oxygen`` is blown so that the uptake equals ``heat``.
 
         With industrial = (oxygen - x_air air) / P the uptake is linear in air.
         """

@@ -73,7 +73,10 @@ def _carriers(outlet: str) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class Allotment:
-    """Amounts settled in advance, (N, S) [mol/s] on the full phase axes; dust as blown out."""
+    """Amounts settled in advance, on the full phase axes; per kilogram where they are of a flux.
+
+    matte, slag, dust, gas : (N, S); dust as blown out
+    """
 
     matte: FloatNS
     slag: FloatNS

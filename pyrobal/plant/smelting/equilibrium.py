@@ -24,7 +24,11 @@ _LN_BAR_IN_ATM = float(np.log(P_NORMAL / P_STANDARD))
 
 @dataclass(frozen=True, eq=False)
 class Constants:
-    """ln K (N,) at slag temperature, pressures in bar."""
+    """ln K (N,) at slag temperature, pressures in bar.
+
+    T : (N,) [K]
+    sulfide_oxidation, magnetite, copper_exchange, sulfur_oxidation : (N,) [-]
+    """
 
     T: FloatN
     sulfide_oxidation: FloatN
@@ -48,7 +52,10 @@ class Constants:
 
 @dataclass(frozen=True, eq=False)
 class Potentials:
-    """Activities (N,) and natural logarithms of pressures (N,) [bar] where the three phases meet."""
+    """Activities, and natural logarithms of pressures in bar, where the three phases meet.
+
+    cu2s, fes, feo, log_po2, log_ps2 : (N,) [-]
+    """
 
     cu2s: FloatN
     fes: FloatN

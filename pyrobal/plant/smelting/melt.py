@@ -31,9 +31,10 @@ M_FEO, M_FE3O4, M_CU2O = M_FE + M_O, 3 * M_FE + 4 * M_O, 2 * M_CU + M_O
 class Fuelled:
     """One unit of fuel in this furnace, (N,) each.
 
-    oxygen : [mol O2] it burns with; gas_moles : [mol] of its products; so2 : [mol] among them
-    released : [J] enthalpy of fuel and its oxygen less that of the products at the gas exit
-    heating_value : [J] lower
+    oxygen : [mol per unit] O2 it burns with
+    gas_moles : [mol per unit] of its products; so2 : [mol per unit] among them
+    released : [J per unit] enthalpy of fuel and its oxygen less that of the products at the gas exit
+    heating_value : [J per unit] lower
     """
 
     oxygen: FloatN
@@ -47,9 +48,11 @@ class Fuelled:
 class Bath:
     """Everything that is constant while the unknowns are sought; one tree, so that it can be split by rows.
 
-    hot_matte : (N, 3) [J/mol] of Cu2S, FeS, Fe3O4; hot_slag : (N, 5) of FeO, Fe3O4, Cu2O, Cu2S, FeS
+    hot_matte : (N, 3) [J/mol] of Cu2S, FeS, Fe3O4
+    hot_slag : (N, 5) [J/mol] of FeO, Fe3O4, Cu2O, Cu2S, FeS
     hot_so2 : (N,) [J/mol] at the gas exit
     matte_uptake : (N, 3) [J/mol] from cold to hot matte
+    heat_loss : (N,) [W]; pressure : (N,) [Pa]
     """
 
     s: SmeltingSettings
@@ -69,7 +72,11 @@ class Bath:
 
 @dataclass(frozen=True, eq=False)
 class Unknowns:
-    """The guess: slag [kg/s], fluxes [kg/s dry], and compositions [kg/kg] not given by the user."""
+    """The guess; what the user gives stands in its place.
+
+    slag : (N,) [kg/s]; silica, lime : (N,) [kg/s] of dry flux
+    magnetite, oxidic_copper, slag_sulfur : (N,) [kg/kg] of the slag; matte_oxygen, grade : (N,) [kg/kg]
+    """
 
     slag: FloatN
     silica: FloatN
@@ -83,10 +90,14 @@ class Unknowns:
 
 @dataclass(frozen=True, eq=False)
 class Melt:
-    """Amounts [mol/s] unless said otherwise, all (N,).
+    """Amounts of the melt, all (N,).
 
-    supply : sums of charge and fluxes; matte_mass [kg/s] as tapped, cold charge not included
-    entrained : moles of each matte sulfide suspended in the slag per mole tapped
+    supply : sums of charge and fluxes
+    matte_mass : [kg/s] as tapped, cold charge not included
+    cu2s, fes, matte_fe3o4 : [mol/s] in the matte
+    entrained : [mol/mol] of each matte sulfide suspended in the slag per mole tapped
+    slag_mass : [kg/s]; feo, fe3o4, cu2o, slag_cu2s, slag_fes : [mol/s] dissolved in the slag
+    so2 : [mol/s]; oxygen_reacted, oxygen_demand : [mol/s] O2 that reacts, and that has to be supplied
     """
 
     supply: Supply
@@ -183,7 +194,7 @@ class Heat:
 
     fuel : [unit/s]; air, industrial : [mol/s] dry
     cold_charge : [kg/kg] own matte put back cold, per matte made
-    surplus : [W], positive to spare; needs_fuel_in_vain : True where more fuel only cools
+    surplus : [W] positive to spare; needs_fuel_in_vain : True where more fuel only cools
     """
 
     fuel: FloatN
@@ -201,8 +212,8 @@ def heat(bath: Bath, m: Melt) -> Heat:
     mode has a closed form once the melt is known.
     """
     s, b, fuel = bath.s, bath.blast, bath.fuel
-    hot = _dot(bath.hot_matte, m.cu2s, m.fes, m.matte_fe3o4) + m.so2 * bath.hot_so2
-    hot = hot + _dot(
+    hot = _enthalpy(bath.hot_matte, m.cu2s, m.fes, m.matte_fe3o4) + m.so2 * bath.hot_so2
+    hot = hot + _enthalpy(
         bath.hot_slag,
         m.feo,
         m.fe3o4 + m.entrained * m.matte_fe3o4,
@@ -210,8 +221,8 @@ def heat(bath: Bath, m: Melt) -> Heat:
         m.slag_cu2s + m.entrained * m.cu2s,
         m.slag_fes + m.entrained * m.fes,
     )
-    oxygen = m.oxygen_demand * b.oxygen_in - (m.oxygen_demand - m.oxygen_reacted) * b.oxygen_out
-    gross = oxygen - hot - m.supply.heat - bath.heat_loss
+    blown = m.oxygen_demand * b.oxygen_in - (m.oxygen_demand - m.oxygen_reacted) * b.oxygen_out
+    gross = blown - hot - m.supply.heat - bath.heat_loss
     least = s.fuel_minimum / fuel.heating_value + 0 * gross
     if s.close_heat_with == "enrichment":
         return _at_free_enrichment(bath, m, gross, least)
@@ -247,7 +258,7 @@ def _at_given_enrichment(bath: Bath, m: Melt, gross: FloatN, least: FloatN) -> H
     surplus = surplus + burnt * available
     cold = np.zeros_like(surplus)
     if s.close_heat_with == "cold_charge":
-        takes = _dot(bath.matte_uptake, m.cu2s, m.fes, m.matte_fe3o4) + m.supply.matte_uptake
+        takes = _enthalpy(bath.matte_uptake, m.cu2s, m.fes, m.matte_fe3o4) + m.supply.matte_uptake
         cold = np.where(surplus > 0, surplus / takes, 0.0)
         surplus = surplus - cold * takes
     blown = m.oxygen_demand + burnt * fuel.oxygen
@@ -255,7 +266,8 @@ def _at_given_enrichment(bath: Bath, m: Melt, gross: FloatN, least: FloatN) -> H
     return Heat(burnt, air, industrial, cold, surplus, in_vain)
 
 
-def _dot(molar: Floats, *amounts: FloatN) -> FloatN:
+def _enthalpy(molar: Floats, *amounts: FloatN) -> FloatN:
+    """(N,) [W] of amounts with molar enthalpies."""
     return sum((molar[:, i] * n for i, n in enumerate(amounts)), np.zeros(1))
 
 

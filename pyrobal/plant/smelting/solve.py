@@ -53,7 +53,7 @@ class SmeltingResult:
     blast: Stream
     leak: Stream
     silica_flux: FloatN  # [kg/s] wet, as fed
-    lime_flux: FloatN
+    lime_flux: FloatN  # [kg/s] wet, as fed
     unit_fuel: Fuel
     melt: Melt
     heat: Heat

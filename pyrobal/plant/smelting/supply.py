@@ -20,18 +20,18 @@ _CU, _FE, _S, _O = (ELEMENTS.index(e) for e in ("Cu", "Fe", "S", "O"))
 
 
 class Supply(NamedTuple):
-    """All (N,); per second, or per kilogram of a flux.
+    """All (N,); in mol/s, kg/s and W of the charge, or in mol, kg and J per kilogram of a dry flux.
 
-    copper, iron, sulfur : [mol] left to the melt after dust and minor sulfides
-    silica, lime : [kg] SiO2 and CaO for the slag
-    slag_mass, slag_moles : [kg], [mol] of everything settled to the slag, silica and lime included
-    silica_moles : [mol]
-    matte_mass, matte_moles : [kg], [mol] of minor sulfides and metals in the matte
-    matte_uptake : [J] they take up from 25 degC to the tapped matte
-    gas_moles : [mol] of CO2, H2O and vapours from the charge
-    oxygen : [mol O] that the settled products hold beyond what the material brings
-    heat : [J] enthalpy of the settled products leaving hot, less that of the material coming in
-    dry_mass : [kg]
+    copper, iron, sulfur : left to the melt after dust and minor sulfides
+    silica, lime : SiO2 and CaO for the slag
+    slag_mass, slag_moles : of everything settled to the slag, silica and lime included
+    silica_moles : SiO2
+    matte_mass, matte_moles : of minor sulfides and metals in the matte
+    matte_uptake : they take up from 25 degC to the tapped matte
+    gas_moles : of CO2, H2O and vapours from the charge
+    oxygen : of O that the settled products hold beyond what the material brings
+    heat : enthalpy of the settled products leaving hot, less that of the material coming in
+    dry_mass : without moisture
     """
 
     copper: FloatN
@@ -56,7 +56,10 @@ class Supply(NamedTuple):
 
 
 class Exits(NamedTuple):
-    """Molar enthalpies (N, S) [J/mol] of each outlet's phase at its exit temperature."""
+    """Molar enthalpies of each outlet's phase at its exit temperature.
+
+    matte, slag, dust, gas : (N, S) [J/mol]
+    """
 
     matte: FloatN
     slag: FloatN

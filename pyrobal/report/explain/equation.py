@@ -6,6 +6,7 @@ import ast
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, Final
 
 import numpy as np
@@ -19,6 +20,7 @@ from pyrobal.report.explain.unroll import Unroller
 from pyrobal.report.explain.words import Namer
 from pyrobal.report.numbers import number
 from pyrobal.thermo.elements import ELEMENTS
+from pyrobal.thermo.properties import Species
 
 CHOICE, SUM, PRODUCT, POWER, ATOM = range(5)  # how tightly what is written holds together
 _SMALLEST: Final = 1e-100  # a number below this only keeps a quotient from being 0/0
@@ -45,11 +47,35 @@ _EXTREMES: Final[dict[str, tuple[str, Callable[..., float]]]] = {
 }  # fmt: skip
 
 
+Unit = Callable[[], si.Unit]
+
+
+def _plain() -> si.Unit:
+    return ""
+
+
+def _unknown() -> si.Unit:
+    return None
+
+
+def _product(a: Unit, b: Unit, power: int) -> si.Unit:
+    return si.product(a(), b(), power)
+
+
+def _power(a: Unit, n: int) -> si.Unit:
+    return si.power(a(), n)
+
+
+def _same_as(*phrases: Phrase) -> Unit:
+    """The unit that terms share."""
+    return lambda: si.common([p.unit() for p in phrases])
+
+
 @dataclass(frozen=True)
 class Phrase:
     """A piece of an equation.
 
-    value : SI, where it is one number; unit : SI, None where it is not known
+    value : SI, where it is one number; unit : tells its unit once those of the operands are known
     parts : the operands, each with its share in what is written
     bare : the operand, where the phrase is nothing else
     """
@@ -57,7 +83,7 @@ class Phrase:
     text: str
     level: int = ATOM
     value: float | None = None
-    unit: si.Unit = None
+    unit: Unit = _unknown
     parts: tuple[tuple[Node, float], ...] = ()
     bare: Node | None = None
 
@@ -66,12 +92,12 @@ class Phrase:
         return self.text if self.level >= level else f"({self.text})"
 
 
-ZERO: Final = Phrase("0", value=0.0, unit="")
+ZERO: Final = Phrase("0", value=0.0)
 
 
 def of_node(node: Node) -> Phrase:
     """An operand on its own."""
-    return Phrase(node.mark, ATOM, node.si, node.unit, ((node, 1.0),), node)
+    return Phrase(node.mark, ATOM, node.si, node.dimension, ((node, 1.0),), node)
 
 
 class Writer:
@@ -88,7 +114,7 @@ class Writer:
             case ast.Constant(value=bool() | str() | None as value):
                 return Phrase("absent" if value is None else str(value))
             case ast.Constant(value=float() | int() as value):
-                return Phrase(number(float(value), 9), value=float(value), unit="")
+                return Phrase(number(float(value), 9), value=float(value), unit=_plain if value else _unknown)
             case ast.UnaryOp(op=ast.USub(), operand=inner):
                 return self._negative(self.phrase(inner, call))
             case ast.UnaryOp(op=ast.Not() | ast.Invert(), operand=inner):
@@ -127,7 +153,8 @@ class Writer:
     def _power(self, base: Phrase, exponent: Phrase) -> Phrase:
         value = _worked(lambda a, b: a**b, base, exponent)
         n = exponent.value
-        unit = si.power(base.unit, int(n)) if n is not None and n == int(n) and not exponent.parts else None
+        whole = n is not None and n == int(n) and not exponent.parts
+        unit = partial(_power, base.unit, int(n)) if n is not None and whole else _unknown
         text = f"{base.at(ATOM)}^{exponent.at(ATOM)}"
         return Phrase(text, POWER, value, unit, base.parts + exponent.parts)
 
@@ -146,7 +173,7 @@ class Writer:
         value = None if taken is None else (a if taken else b).value
         parts = condition.parts + _weighed(a, 0.0 if taken is False else 1.0)
         text = f"{a.at(SUM)} if {condition.text}, else {b.at(SUM)}"
-        unit = si.common([p.unit for p in (a, b) if p.text not in ("0", "-")])
+        unit = _same_as(*(p for p in (a, b) if p.text not in ("0", "-")))
         return Phrase(text, CHOICE, value, unit, parts + _weighed(b, 0.0 if taken else 1.0))
 
     def _called(self, node: ast.Call, call: Call) -> Phrase:  # noqa: C901 - one case for each function
@@ -154,7 +181,7 @@ class Writer:
         if name in ("zeros", "zeros_like"):
             return ZERO
         if name in ("ones", "ones_like"):
-            return Phrase("1", value=1.0, unit="")
+            return Phrase("1", value=1.0, unit=_plain)
         if self.origins.calls(node, call) and name not in ("total", "column", "as_n"):
             return self.operand(node, call)
         args = node.args
@@ -187,9 +214,7 @@ class Writer:
     def _function(self, name: str, inner: Phrase) -> Phrase:
         word, worker = _FUNCTIONS[name]
         text = f"{word}({inner.text})" if not word.endswith(" ") else f"{word}{inner.at(ATOM)}"
-        unit: si.Unit = (
-            "" if name not in ("abs", "sqrt") else si.power(inner.unit, 1) if name == "abs" else None
-        )
+        unit = inner.unit if name in ("abs", "floor", "ceil") else _unknown
         return Phrase(text, ATOM, _worked(worker, inner), unit, inner.parts)
 
     def _extreme(self, name: str, args: Sequence[ast.expr], node: ast.Call, call: Call) -> Phrase:
@@ -208,7 +233,7 @@ class Writer:
         value = worker(values) if len(values) == len(found) and values else None
         whole = _listed(found, " and ")
         return replace(whole, text=f"{word} of {whole.text}", value=value, bare=None,
-                       unit=si.common([p.unit for p in found if p.text != "0"]))  # fmt: skip
+                       unit=_same_as(*(p for p in found if p.text != "0")))  # fmt: skip
 
     def _kept_between(self, inner: Phrase, low: Phrase, high: Phrase) -> Phrase:
         value = _worked(lambda x, a, b: min(max(x, a), b), inner, low, high)
@@ -241,9 +266,7 @@ class Writer:
         if len(terms) > _MANY and len(values) == len(terms):
             order = sorted(range(len(terms)), key=lambda i: -abs(values[i]))
             rest = sum(values[i] for i in order[_TERMS:])
-            others = Node(
-                "value", f"{len(terms) - _TERMS} others", si=rest, unit=si.common([t.unit for t in terms])
-            )
+            others = Node("value", f"{len(terms) - _TERMS} others", si=rest, algebra=_same_as(*terms))
             terms = [*(terms[i] for i in order[:_TERMS]), of_node(others)]
         total = ZERO
         for term in terms:
@@ -263,8 +286,8 @@ class Writer:
         terms = [self.phrase(self._term(left, right, k, labels[k]), call) for k in few]
         rest = order[len(few) :]
         if rest:
-            unit = si.common([t.unit for t in terms])
-            others = Node("value", f"{len(rest)} others", si=float(contributions[rest].sum()), unit=unit)
+            left_over = float(contributions[rest].sum())
+            others = Node("value", f"{len(rest)} others", si=left_over, algebra=_same_as(*terms))
             terms.append(of_node(others))
         total = ZERO
         for term in terms:
@@ -283,9 +306,16 @@ class Writer:
             contributions = np.ravel(first * second)
         except ValueError:
             return None
-        phase = self.namer.phase(left, call)
+        phase = self.namer.phase(left, call) or self._species(right, call)
         names = phase.names if phase is not None else ELEMENTS if contributions.size == len(ELEMENTS) else ()
         return (contributions, names) if len(names) == contributions.size == first.shape[-1] else None
+
+    def _species(self, right: ast.expr | None, call: Call) -> Species | None:
+        """The substances whose property is a factor of every term."""
+        if isinstance(right, ast.Subscript):
+            right = right.value
+        owner = self.origins.value(right.value, call) if isinstance(right, ast.Attribute) else None
+        return owner if isinstance(owner, Species) else None
 
     def _term(self, left: ast.expr, right: ast.expr | None, k: int, label: str) -> ast.expr:
         if right is not None:
@@ -342,7 +372,7 @@ def _joined(a: Phrase, sign: str, b: Phrase, over: str = "") -> Phrase:
         shares = [1.0 if p.value is None or not most else abs(p.value) / most for p in (a, b)]
         text = f"{a.at(SUM)} {sign} {b.at(PRODUCT if sign == '−' else SUM)}"
         parts = _weighed(a, shares[0]) + _weighed(b, shares[1])
-        return Phrase(text, SUM, value, si.common([a.unit, b.unit]), parts)
+        return Phrase(text, SUM, value, _same_as(a, b), parts)
     if ("0" in (a.text, b.text) and sign == "×") or a.text == "0":
         return ZERO
     if b.text == "1":
@@ -350,7 +380,7 @@ def _joined(a: Phrase, sign: str, b: Phrase, over: str = "") -> Phrase:
     if a.text == "1" and sign == "×":
         return b
     text = f"{over}{a.at(PRODUCT)} {sign} {b.at(POWER if sign == '/' else PRODUCT)}"
-    unit = si.product(a.unit, b.unit, 1 if sign == "×" else -1)
+    unit = partial(_product, a.unit, b.unit, 1 if sign == "×" else -1)
     return Phrase(text, PRODUCT, None if over else value, unit, a.parts + b.parts)
 
 

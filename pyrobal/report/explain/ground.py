@@ -52,7 +52,9 @@ class Ground:
         """A property out of the tables, of one substance or of several."""
         if attr in _ENTHALPIES:
             self.cite_rows(carried, attr)
-        unit = source.field_unit(phase, attr) or source.unit(inspect.getdoc(getattr(Species, attr, None)))
+        unit = source.field_unit(phase, attr) or source.returned_unit(
+            inspect.getdoc(getattr(Species, attr, None))
+        )
         one = float(np.ravel(value)[0]) if np.size(value) == 1 else None
         return Node("table", name, one, unit or None, words=f"of the tables, for {', '.join(carried)}")
 

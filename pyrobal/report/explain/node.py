@@ -23,7 +23,7 @@ class Node:
     si, unit : the number, where it is one, in SI
     shown : the number as people have it, where it is not just SI; words : what is said of it
     equation : what it was made from, with marks for the operands; place : file and function
-    parts : the operands, each with its share in the value
+    parts : the operands, each with its share in the value; tell, algebra : work out the equation, the unit
     """
 
     kind: str
@@ -36,6 +36,7 @@ class Node:
     place: str = ""
     parts: tuple[tuple[Node, float], ...] = ()
     tell: Callable[[], None] | None = field(default=None, repr=False)
+    algebra: Callable[[], units.Unit] | None = field(default=None, repr=False)
 
     def told(self) -> Node:
         """The node with its equation, which is sought the first time it is asked for."""
@@ -49,14 +50,22 @@ class Node:
         """What stands for this node in an equation."""
         return f"\x01{id(self)}\x02"
 
+    def dimension(self) -> units.Unit:
+        """Its unit: as documentation states it, else what comes of the units in its equation."""
+        if self.algebra is not None and self.kind not in ("reading", "setting"):
+            algebra, self.algebra = self.algebra, None  # asked once: an equation may lead back to itself
+            self.unit = units.settled(self.unit, algebra())
+        return self.unit
+
     @property
     def value(self) -> str:
         """The number with its unit: "48.1559 t/h = 13.3766 kg/s", "0.064058 kg/mol"."""
         plain = "" if self.si is None else number(self.si, DIGITS)
-        si = f"{plain} {self.unit}" if plain and self.unit not in (None, "", "-") else plain
+        unit = self.dimension()
+        si = f"{plain} {unit}" if plain and unit not in (None, "", "-") else plain
         if not self.shown or self.shown == si:
             return si
-        return f"{self.shown} = {si}" if si and self.unit is not None and self.si == self.si else self.shown
+        return f"{self.shown} = {si}" if si and unit is not None and self.si == self.si else self.shown
 
     @property
     def named(self) -> str:

@@ -17,15 +17,16 @@ _PLANT: Final = {
     "a": "s", "degC": "K", "MW": "W", "kW": "W", "GJ": "J", "MJ": "J", "kJ": "J", "kWh": "J", "MWh": "J",
     "kPa": "Pa", "MPa": "Pa", "bar": "Pa", "mbar": "Pa", "mm": "m", "kA": "A",
 }  # fmt: skip
-_BASE: Final = ("kg", "mol", "s", "K", "J", "Pa", "m", "A", "C", "V")
+_BASE: Final = ("kg", "mol", "s", "K", "J", "Pa", "m", "A", "C", "V", "unit")  # a unit of fuel: mol or kg
+_RATES: Final = ("kg/s", "mol/s", "unit/s", "s")
 _SHARES: Final = ("%", "wt%", "vol%", "ppm")
 
 
-def of_plant(unit: str) -> str:
+def of_plant(unit: str) -> Unit:
     """The SI unit behind a plant unit: "mol/s" of "Nm3/h", "" of a share."""
     if unit in _SHARES:
         return ""
-    return product(re.sub(r"[A-Za-z]+3?", lambda m: _PLANT.get(m[0], m[0]), unit)) or ""
+    return product(re.sub(r"[A-Za-z]+3?", lambda m: _PLANT.get(m[0], m[0]), unit))
 
 
 def product(first: Unit, second: Unit = "", power: int = 1) -> Unit:
@@ -38,7 +39,19 @@ def product(first: Unit, second: Unit = "", power: int = 1) -> Unit:
     whole = Counter(left)
     for name, n in right.items():
         whole[name] += power * n
-    return _written(whole)
+    mixed = whole["unit"] and (whole["mol"] or whole["kg"])  # which of them it is, is not known here
+    return None if mixed else _written(whole)
+
+
+def settled(stated: Unit, worked_out: Unit) -> Unit:
+    """The unit that documentation states, or the one of the equation where that is of a single unit of it.
+
+    A stream of a flux or a fuel is at first that of one kilogram or mole of it: mol/kg, not mol/s.
+    What takes amounts of a step of a batch takes amounts per second where it goes on.
+    """
+    if stated is None or worked_out is None:
+        return worked_out if stated is None else stated
+    return worked_out if product(stated, worked_out, -1) in _RATES else stated
 
 
 def power(unit: Unit, n: int) -> Unit:
@@ -58,7 +71,7 @@ def _factors(unit: str) -> dict[str, int] | None:
     if unit in _PLAIN:
         return {}
     found: Counter[str] = Counter()
-    for i, part in enumerate(unit.replace("(", "").replace(")", "").split("/")):
+    for i, part in enumerate(re.sub(" per ", "/", re.sub("[()]", "", unit)).split("/")):
         sign = 1 if i == 0 else -1
         for j, word in enumerate(part.split()):
             match = _POWER.fullmatch(word)
@@ -66,9 +79,7 @@ def _factors(unit: str) -> dict[str, int] | None:
                 found.update({"J": sign, "s": -sign})
             elif match is not None and match[1] in _BASE:
                 found[match[1]] += int(match[2] or 1) * sign
-            elif word != "1" and not (
-                j and "per" not in unit and part.split()[0] in ("mol", "kg")
-            ):  # "mol O2", "kg slag"
+            elif word != "1" and not (j and part.split()[0] in ("mol", "kg")):  # "mol O2", "kg slag"
                 return None
     return {name: n for name, n in found.items() if n}
 

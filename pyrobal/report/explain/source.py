@@ -6,6 +6,7 @@ import ast
 import dataclasses
 import inspect
 import re
+import sys
 from collections.abc import Hashable, Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -13,13 +14,16 @@ from pathlib import Path
 from types import CodeType
 from typing import Any, Final, cast
 
-from pyrobal.report.explain import written
+from pyrobal.report.explain import si, written
 from pyrobal.report.explain.record import Position
 
 Function = ast.FunctionDef | ast.Lambda
 Comprehension = ast.GeneratorExp | ast.ListComp | ast.SetComp | ast.DictComp
 _UNIT: Final = re.compile(r"\[([^\]\n]{1,20})\]")
-_COMMON: Final = re.compile(r"\[([^\]]+)\] unless said otherwise")
+_FIELDS: Final = re.compile(r"(?P<names>[A-Za-z]\w*(?:, [A-Za-z]\w*)*) : (?P<said>.*)")
+_COMMENTED: Final = re.compile(r"[A-Za-z0-9]+(?:/(?:\([^)]*\)|\w+))?(?=[ ,;:.]|$)")
+_ARGUMENT: Final = re.compile(r"``,? (?:\(N[^)]*\) )?$")  # "``T`` (N,) [K]"
+_BESIDE: Final = re.compile(r"\b(\w+) \[([^\]\n]{1,20})\]")  # a name with its unit right behind it
 _COUNTING: Final = ("len", "range", "isinstance", "type", "enumerate")  # of shapes, not of quantities
 _ADDING: Final = ("append", "extend", "update", "insert")  # what makes a collection larger
 _REFERENCES: Final = re.compile(r"(?:^|\n)\s*References?\s*:?\s*\n?(?P<text>.+)", re.DOTALL)
@@ -244,20 +248,67 @@ def unit(text: str | None) -> str:
     return match[1] if match else ""
 
 
+def returned_unit(text: str | None) -> str:
+    """What documentation states first as the unit of what a function returns, and not of an argument."""
+    match = _UNIT.search(words(text))
+    return match[1] if match and not _ARGUMENT.search(words(text)[: match.start()]) else ""
+
+
+@cache
+def constant_unit(file: str, name: str) -> str | None:
+    """The unit in the comment behind a constant, in the module that sets it: ``R = 8.31  # J/(mol K)``."""
+    tree, lines = _module(file)
+    for node in tree.body:
+        if isinstance(node, ast.ImportFrom) and any((a.asname or a.name) == name for a in node.names):
+            home = getattr(sys.modules.get(node.module or ""), "__file__", None)
+            return constant_unit(home, name) if home and home != file else None
+        if isinstance(node, ast.Assign | ast.AnnAssign) and name in _names(_target(node)):
+            said = lines[(node.end_lineno or 1) - 1].partition("  # ")[2]
+            match = _COMMENTED.match(said)
+            return si.product(match[0]) if match else None
+    return None
+
+
+def _target(node: ast.Assign | ast.AnnAssign) -> ast.expr:
+    return node.target if isinstance(node, ast.AnnAssign) else node.targets[0]
+
+
 def field_unit(owner: Any, name: str) -> str:
-    """The unit of a field: from the comment beside it, else from the documentation of its class."""
-    kind = type(owner)
-    comment = _comments(cast(Hashable, kind)).get(name, "")
-    if found := unit(comment):
-        return found
-    text = inspect.getdoc(kind) or ""
-    for line in text.splitlines():
-        names, colon, said = line.partition(":")
-        if colon and name in re.split(r"[,;\s]+", names):
-            return unit(said)
-    common = _COMMON.search(text)
-    numeric = "Float" in str(getattr(kind, "__annotations__", {}).get(name, ""))
-    return common[1] if common and numeric else ""
+    """The unit of a field, where a comment beside it or the documentation of its class names it."""
+    return _said(cast(Hashable, type(owner))).get(name, ("", ""))[0]
+
+
+def meaning(owner: Any, name: str) -> str:
+    """What documentation says of a field, shape and unit left out."""
+    return _said(cast(Hashable, type(owner))).get(name, ("", ""))[1]
+
+
+@cache
+def _said(kind: Hashable) -> dict[str, tuple[str, str]]:
+    """Field -> its unit and meaning, as said in the documentation of a class or of those it is made from."""
+    if not isinstance(kind, type):
+        return {}
+    found: dict[str, tuple[str, str]] = {}
+    for base in reversed(kind.__mro__):
+        said = vars(base).get("__doc__")
+        for line in inspect.cleandoc(said).splitlines() if isinstance(said, str) else ():
+            for part in line.split("; "):
+                found |= dict(_stated(part.strip()))
+        found |= {name: (unit(comment), "") for name, comment in _comments(base).items() if unit(comment)}
+    return found
+
+
+def _stated(text: str) -> Iterator[tuple[str, tuple[str, str]]]:
+    """``a, b : (N,) [kg], [mol] meaning``, or ``a [kg] meaning``: one unit for each, or the same for all."""
+    match = _FIELDS.fullmatch(text)
+    if match is None:
+        yield from ((name, (unit_, "")) for name, unit_ in _BESIDE.findall(text))
+        return
+    names, units = match["names"].split(", "), _UNIT.findall(match["said"])
+    words_ = re.sub(r"\(N[^)]*\)|\[[^\]]*\]", "", match["said"]).strip(" :,.") if len(names) == 1 else ""
+    if len(units) != len(names):
+        units = units[:1] * len(names) if len(names) == 1 or len(units) == 1 else [""] * len(names)
+    yield from ((name, (unit_, words_)) for name, unit_ in zip(names, units or [""], strict=False))
 
 
 @cache

@@ -19,9 +19,9 @@ from pyrobal.report.explain.ground import Ground, documentation
 from pyrobal.report.explain.node import DIGITS, Node
 from pyrobal.report.explain.origin import Origins
 from pyrobal.report.explain.record import Call, Record
-from pyrobal.report.explain.spot import MISSING, PLAIN, Spot, is_name, numeric
+from pyrobal.report.explain.spot import MISSING, PLAIN, Spot, class_of, is_name, numeric
 from pyrobal.report.explain.unroll import Unroller
-from pyrobal.report.explain.words import Namer, constant, meaning
+from pyrobal.report.explain.words import Namer, constant
 from pyrobal.report.numbers import quantity
 from pyrobal.report.result import Line
 from pyrobal.thermo.elements import ELEMENTS
@@ -77,7 +77,7 @@ class Tracer:
             if isinstance(phase, Species):
                 return of_node(self._table(expression, expression.attr, phase, phase.names, value, call))
         if isinstance(expression, ast.Name) and expression.id not in call.names:
-            return self._constant(expression.id, value)
+            return self._constant(expression.id, value, call.code)
         if isinstance(expression, ast.Subscript) and isinstance(expression.value, ast.GeneratorExp):
             each, at = self.unroller.each(expression.value, call), expression.slice
             if each is not None and isinstance(at, ast.Constant) and isinstance(at.value, int):
@@ -121,7 +121,7 @@ class Tracer:
         node = self._kept(id(maker), lambda: self._value(expression, maker.value, call))
         if _open(node):
             doc = documentation(maker)
-            node.unit = node.unit or source.unit(doc) or None
+            node.unit = node.unit or source.returned_unit(doc) or None
             node.tell = partial(self._tell_call, node, maker)
         return of_node(node)
 
@@ -155,6 +155,8 @@ class Tracer:
         if array.ndim == 2 and array.shape[1] == 1:  # shared by all columns
             return self.writer.phrase(whole, call)
         flat = np.ravel(array)
+        if array.ndim == 2 and k >= array.shape[1]:
+            return None  # of another round of a loop, of which only the last was kept
         value = array[:, k] if array.ndim == 2 else flat[k] if flat.size > k else MISSING
         label = index.kind if isinstance(index, ast.Constant) and index.kind else ""
         phase = self.namer.phase(whole, call)
@@ -204,13 +206,17 @@ class Tracer:
         name = f"{word} of {names[0]}" if len(names) == 1 else word
         return self.ground.tabulated(name, attr, phase, names, value)
 
-    def _constant(self, name: str, value: Any) -> Phrase:
+    def _constant(self, name: str, value: Any, code: CodeType) -> Phrase:
         if value is MISSING:
             return Phrase(constant(name))
         one = float(value) if isinstance(value, float | int) and not isinstance(value, bool) else None
         if one is None and not isinstance(value, np.ndarray):
             return Phrase(str(value))
-        unit = "kg/mol" if constant(name).startswith("molar mass") else None
+        unit = (
+            "kg/mol"
+            if constant(name).startswith("molar mass")
+            else source.constant_unit(code.co_filename, name)
+        )
         return of_node(self._kept(("constant", name), lambda: Node("constant", constant(name), one, unit)))
 
     def _kept(self, key: Hashable, make: Callable[[], Node]) -> Node:
@@ -238,7 +244,7 @@ class Tracer:
         """What the documentation says of a field."""
         if isinstance(expression, ast.Attribute):
             owner = self.origins.value(expression.value, call)
-            return meaning(owner, expression.attr) if dataclasses.is_dataclass(owner) else ""
+            return source.meaning(owner, expression.attr) if dataclasses.is_dataclass(owner) else ""
         return ""
 
     def _tell_call(self, node: Node, maker: Call) -> None:
@@ -278,15 +284,14 @@ class Tracer:
                 inner.told()
             node.equation, node.place, node.parts = inner.equation, inner.place, inner.parts
             node.words = node.words or inner.words
-            node.unit = node.unit if node.unit is not None else inner.unit
+            node.algebra = inner.dimension
             if node.kind == "reading" and not inner.equation:
                 node.equation, node.parts, node.place = phrase.text, phrase.parts, _place(home.code)
             elif node.kind != "reading":
                 node.kind = inner.kind if inner.equation else "value"
             return
         node.equation, node.parts = phrase.text, phrase.parts
-        if node.unit is None:
-            node.unit = phrase.unit
+        node.algebra = phrase.unit
 
     def _tell_together(self, node: Node, whole: ast.expr, call: Call) -> None:
         """One of many values that were found together: all that went in."""
@@ -323,8 +328,10 @@ class Tracer:
                 definition = source.function(call.code)
                 built = source.result(definition, call.ended) if definition is not None else None
                 fields = [f.name for f in dataclasses.fields(call.value) if f.init]
-                given = [f for f in fields if isinstance(built, ast.Call) and is_name(built, fields, f, name)]
-                found = source.field_unit(call.value, given[0]) if given else ""
+                if isinstance(built, ast.Call) and class_of(built) == type(call.value).__name__:
+                    given = [f for f in fields if is_name(built, fields, f, name)]
+                    units = {source.field_unit(call.value, f) for f in given}
+                    found = units.pop() if len(units) == 1 else ""
         return found or None
 
 

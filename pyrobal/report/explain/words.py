@@ -206,15 +206,5 @@ def constant(identifier: str) -> str:
 
 def symbol(owner: Any, attr: str) -> str:
     """What a field with a short name is, in the words of the documentation, where these are few."""
-    said = meaning(owner, attr)
+    said = source.meaning(owner, attr)
     return said if said and len(said.split()) < _OF_LENGTH else plain(attr)
-
-
-def meaning(owner: Any, attr: str) -> str:
-    """What the documentation of a class says of a field, shape and unit left out."""
-    for line in (inspect.getdoc(type(owner)) or "").splitlines():
-        for part in line.split("; "):
-            names, colon, said = part.partition(" : ")
-            if colon and names.strip() == attr:
-                return re.sub(r"\(N[^)]*\)|\[[^\]]*\]", "", said).strip(" :,.")
-    return ""
