@@ -10,7 +10,7 @@ from pyrobal.cli.options import overrides
 
 @click.command()
 @click.argument("case")
-@click.argument("key", shell_complete=complete.reading)
+@click.argument("key", shell_complete=complete.key)
 @click.option(
     "--depth", type=click.IntRange(1, 40), help="Levels of the tree; unless given, what matters most."
 )
@@ -20,28 +20,31 @@ def explain(case: str, key: str, depth: int | None, assignments: tuple[str, ...]
 
     Every line is an equation of the program in words, with the values that went in; steps that change
     nothing are passed over. Below: the settings it rests on, how iterations ended, the published sources.
-    Of a setting: its value, meaning and range.
+    Of a setting: its value, meaning and range; of a key that is both, the reading first.
     """
     from pyrobal.case.load import load_case
-    from pyrobal.report.explain import setting
 
     loaded = load_case(case, assignments)
-    if found := list(setting.explained(loaded, key)):
-        for line in found:
-            click.echo(line)
-        return 0
 
     from rich.console import Console
 
+    from pyrobal.readings import registry
+    from pyrobal.report.explain import setting
     from pyrobal.report.explain.absent import why_not
     from pyrobal.report.explain.show import lines
     from pyrobal.report.explain.story import Story
     from pyrobal.report.result import INFEASIBLE
 
-    story = Story(loaded)
-    if key not in story.result:
-        raise click.UsageError(why_not(story.result, key))
-    console = Console(highlight=False)
-    for line in lines(story.explain(key), depth, console.width, case):
-        click.echo(line)
-    return 1 if story.result.status == INFEASIBLE else 0
+    as_setting = list(setting.explained(loaded, key))
+    story = None if as_setting and not registry.known(key) else Story(loaded)
+    if story is not None and key in story.result:
+        console = Console(highlight=False)
+        for line in lines(story.explain(key), depth, console.width, case):
+            click.echo(line)
+        if as_setting:  # of the same name: what was asked for, where the reading is what came out
+            click.echo("\n".join(["", "The setting of the same name", *(f"  {line}" for line in as_setting)]))
+        return 1 if story.result.status == INFEASIBLE else 0
+    if story is None or as_setting:
+        click.echo("\n".join(as_setting))
+        return 0
+    raise click.UsageError(why_not(story.result, key))

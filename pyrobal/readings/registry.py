@@ -76,6 +76,11 @@ def find(key: str) -> tuple[Reading, str]:
     raise KeyError(f"no reading is called {key}{hint}")
 
 
+def known(key: str) -> bool:
+    """Whether a key is that of a reading, of this case or another."""
+    return key in _single() or any(reading.member(key) for reading in _families())
+
+
 def keys(results: Results) -> list[str]:
     """Every key that has a value in this case."""
     return [key for reading in readings() for key in reading.keys(results)]
