@@ -255,7 +255,9 @@ def _cold(stream: Stream, share: FloatN) -> Entry:
 
 def _reasons(f: Furnace, z: Floats, converged: BoolN, m: Melt, h: Heat) -> IntN:
     """Why a scenario has no answer; the first limit in the list that is broken is named."""
-    reason = np.where(converged, _impossible(m, np.array(Reason.SOLVED)), _unsolved(f, m))
+    reason = _impossible(m, np.array(Reason.SOLVED))
+    if not converged.all():  # why not takes as long as the start of the search
+        reason = np.where(converged, reason, _unsolved(f, m))
     if "grade" in f.names:  # then it is the oxygen that was asked for
         for grade, oxygen in _BY_OXYGEN.items():
             reason = np.where(reason == grade, oxygen, reason)
