@@ -12,8 +12,6 @@ from pyrobal.cli.crew import Crew, progress
 from pyrobal.cli.options import on_workers, pairs, reads, study
 
 if TYPE_CHECKING:
-    from concurrent.futures import Executor
-
     from pyrobal.arrays import FloatN
     from pyrobal.case.load import Case
     from pyrobal.studies.aim import Aim
@@ -64,11 +62,10 @@ def sweep(
     for caution in _in_all([idle(branch.case, job.plan.variables) for branch in job.branches]):
         click.echo(f"caution: {caution}", err=True)
     _check_size(job, out)
-    with crew(job.parts) as executor:
-        if out:
-            return _to_file(job, out, executor)
-        with progress("sweep", kept=_NOTHING) as advance:
-            table = job.table(executor, advance)
+    if out:
+        return _to_file(job, out, crew)
+    with crew(job.parts) as executor, progress("sweep", kept=_NOTHING) as advance:
+        table = job.table(executor, advance)
     print_table(table, stub=len(job.words) + len(job.plan.variables))
     return 0 if table.solved else 1
 
@@ -85,13 +82,17 @@ def _in_all(cautions: Sequence[Sequence[str]]) -> list[str]:
     return [text for text in cautions[0] if all(text in said for said in cautions)]
 
 
-def _to_file(job: Sweep, out: str, executor: Executor | None) -> int:
+def _to_file(job: Sweep, out: str, crew: Crew) -> int:
     from pyrobal.studies.store import Store
     from pyrobal.studies.sweep import sweep_to
 
-    again = f"finished parts are kept in {Store.at(out).folder}; the same command goes on from them"
+    store = Store.at(out)
+    again = f"finished parts are kept in {store.folder}; the same command goes on from them"
     try:
-        with progress("sweep", kept=again) as advance:
+        if store.finished(job.manifest(), job.parts):
+            click.echo(f"{out} holds this study already, complete; it is left as it is", err=True)
+            return 0
+        with crew(job.parts) as executor, progress("sweep", kept=again) as advance:
             written = sweep_to(out, job, executor, advance)
     except OSError as error:
         click.echo(f"pyrobal: {error.filename or out}: {error.strerror or error}; {again}", err=True)

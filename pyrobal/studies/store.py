@@ -2,11 +2,13 @@
 
 A part is written beside its place and moved there when it is whole. The manifest is the first file; a
 study goes on from the parts it finds only where its manifest is the same, and refuses the folder otherwise.
+The one file keeps the manifest beside it, with a digest of itself; nothing that lacks it is written over.
 """
 
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
 import os
 import re
@@ -24,6 +26,9 @@ if TYPE_CHECKING:
     import pyarrow
 
 MANIFEST: Final = "_study.json"  # readers of a folder of Parquet files pass over a leading underscore
+NOTE: Final = ".study.json"  # what it is called beside the one file, behind the name of that
+_DIGEST: Final = "file_sha256"  # in the manifest beside a finished file
+_SINGLE: Final = (".csv", ".parquet")
 _PART: Final = re.compile(r"part-(\d+)\.(csv|parquet)")
 
 
@@ -44,18 +49,34 @@ class Store:
     def at(target: str | Path) -> Store:
         """The store behind a name. Raises CaseError where nothing of the kind can be written there."""
         target = Path(target)
+        suffix, folder = target.suffix.lower(), target.is_dir()
+        single = suffix in _SINGLE
         if not target.absolute().parent.is_dir():
-            raise CaseError([Fault("--out", None, str(target), f"there is no directory {target.parent}")])
-        single = target.suffix in (".csv", ".parquet")
-        suffix = target.suffix if single else ".parquet"
-        if suffix == ".parquet":
+            raise _refusal(target, f"there is no directory {target.parent}")
+        if single and folder:
+            raise _refusal(target, "is a folder")
+        if not single and target.exists() and not folder:
+            raise _refusal(target, "is a file; a folder, or a name that ends in .csv or .parquet, is needed")
+        if suffix and not single and not folder:
+            raise _refusal(target, f"{suffix} is not written; name a file in .csv or .parquet, or a folder")
+        if suffix != ".csv":
             _need_pyarrow(target)
-        if target.exists() and target.is_dir() == single:
-            kind = (
-                "is a folder" if single else "is a file; a folder, or a name in .csv or .parquet, is needed"
-            )
-            raise CaseError([Fault("--out", None, str(target), kind)])
-        return Store(target, target.with_name(f"{target.name}.parts") if single else target, suffix)
+        parts = target.with_name(f"{target.name}.parts") if single else target
+        return Store(target, parts, suffix if single else ".parquet")
+
+    def finished(self, manifest: Mapping[str, Any], count: int) -> bool:
+        """True where this very study is there already, whole, in ``count`` parts or one file.
+
+        Raises CaseError where the place of the one file holds anything else.
+        """
+        if self.folder == self.target:
+            whole = all(self._part(i).exists() for i in range(count))
+            return whole and _same(self.folder / MANIFEST, manifest)
+        if not self.target.exists():
+            return False
+        if self._note.exists() and _same(self._note, {**manifest, _DIGEST: _digest(self.target)}):
+            return True
+        raise _refusal(self.target, "exists and is not of this study; name another file or remove it")
 
     def open(self, manifest: Mapping[str, Any]) -> set[int]:
         """Begin or go on; the numbers of the parts that are there already.
@@ -66,10 +87,11 @@ class Store:
         note = self.folder / MANIFEST
         if not note.exists():
             if any(self.folder.iterdir()):
-                raise self._refusal("is not empty and holds no study; name another place")
-            _put(note, lambda file: file.write(json.dumps(manifest, indent=2).encode() + b"\n"))
+                raise _refusal(self.folder, "is not empty and holds no study; name another place")
+            _put_note(note, manifest)
         elif not _same(note, manifest):
-            raise self._refusal(f"holds another study, see {MANIFEST}; remove it or name another place")
+            text = f"holds another study, see {MANIFEST}; remove it or name another place"
+            raise _refusal(self.folder, text)
         found = (_PART.fullmatch(path.name) for path in self.folder.iterdir())
         return {int(match[1]) for match in found if match}
 
@@ -77,19 +99,37 @@ class Store:
         """Put one part in its place. Raises OSError where that fails; parts already there stay."""
         _put(self._part(number), lambda file: _WRITERS[self.suffix](part, file))
 
-    def close(self, count: int) -> None:
-        """Make one file of the parts, where one was asked for, a part at a time."""
+    def close(self, manifest: Mapping[str, Any], count: int) -> None:
+        """Make one file of the parts, where one was asked for, a part at a time.
+
+        The manifest comes to lie beside its place before the file does, so that a kill in between leaves
+        parts to go on from. Raises CaseError where something has come to lie there meanwhile.
+        """
         if self.folder == self.target:
             return
         join = _join_csv if self.suffix == ".csv" else _join_parquet
-        _put(self.target, lambda file: join([self._part(i) for i in range(count)], file))
+        whole = self.folder / f"whole{self.suffix}"
+        _put(whole, lambda file: join([self._part(i) for i in range(count)], file))
+        if not self.finished(manifest, count):
+            _put_note(self._note, {**manifest, _DIGEST: _digest(whole)})
+            os.replace(whole, self.target)
         shutil.rmtree(self.folder)
+
+    @property
+    def _note(self) -> Path:
+        return self.target.with_name(f"{self.target.name}{NOTE}")
 
     def _part(self, number: int) -> Path:
         return self.folder / f"part-{number:05d}{self.suffix}"
 
-    def _refusal(self, text: str) -> CaseError:
-        return CaseError([Fault("--out", None, str(self.folder), text)])
+
+def _refusal(place: Path, text: str) -> CaseError:
+    return CaseError([Fault("--out", None, str(place), text)])
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _same(note: Path, manifest: Mapping[str, Any]) -> bool:
@@ -104,7 +144,7 @@ def _need_pyarrow(target: Path) -> None:
         import pyarrow.parquet  # noqa: F401
     except ModuleNotFoundError:
         text = "Parquet needs pyarrow: pip install 'pyrobal[study]'; or name a file in .csv"
-        raise CaseError([Fault("--out", None, str(target), text)]) from None
+        raise _refusal(target, text) from None
 
 
 def _put(path: Path, write: Any) -> None:
@@ -118,6 +158,10 @@ def _put(path: Path, write: Any) -> None:
         with contextlib.suppress(OSError):
             beside.unlink(missing_ok=True)
         raise
+
+
+def _put_note(path: Path, manifest: Mapping[str, Any]) -> None:
+    _put(path, lambda file: file.write(json.dumps(manifest, indent=2).encode() + b"\n"))
 
 
 def _write_csv(part: StudyTable, file: IO[bytes]) -> None:

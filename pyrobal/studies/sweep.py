@@ -159,17 +159,21 @@ def sweep_to(
 ) -> Path:
     """Sweep into a CSV or Parquet file, or a folder of Parquet parts; goes on where it was interrupted.
 
-    Raises CaseError where the place is taken, OSError where it cannot be written; finished parts stay.
+    The same study once more leaves what is there as it is. Raises CaseError where the place holds anything
+    else, OSError where it cannot be written; finished parts stay.
     """
-    store = Store.at(target)
-    done = store.open(job.manifest())
+    store, manifest = Store.at(target), job.manifest()
+    if store.finished(manifest, job.parts):
+        progress(job.scenarios, job.scenarios)
+        return store.target
+    done = store.open(manifest)
     for number in done:
         start, stop = job.rows(number)
         progress(stop - start, job.scenarios)
     for number, part in job.run(executor, done):
         store.write(number, part)
         progress(len(part), job.scenarios)
-    store.close(job.parts)
+    store.close(manifest, job.parts)
     return store.target
 
 

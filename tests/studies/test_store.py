@@ -56,7 +56,7 @@ def test_what_is_written_is_what_was_found(
         assert np.array_equal(values, expected[heading].to_numpy(), equal_nan=True)  # to the last bit
     assert found["reason"].tolist() == expected["reason"].tolist()
     assert "grade_leaves_no_iron_sulfide" in found["reason"].tolist()
-    kept = {"out"} if name == "out" else {name}
+    kept = {"out"} if name == "out" else {name, f"{name}.study.json"}
     assert {path.name for path in tmp_path.iterdir()} == kept  # no parts, no .tmp
 
 
@@ -143,6 +143,69 @@ def test_a_finished_folder_is_taken_as_it_is(job: Sweep, tmp_path: Path) -> None
     with pytest.MonkeyPatch.context() as monkeypatch:
         stop_after(0, monkeypatch, AssertionError("solved again"))
         sweep_to(tmp_path / "out", job)
+
+
+@pytest.mark.parametrize("name", ["mine.csv", "mine.parquet"])
+def test_a_file_of_somebody_else_is_left_alone(job: Sweep, tmp_path: Path, name: str) -> None:
+    file = tmp_path / name
+    file.write_text("precious\n")
+    with pytest.raises(CaseError, match="exists and is not of this study"):
+        sweep_to(file, job)
+    assert file.read_text() == "precious\n"
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+
+
+@pytest.mark.parametrize("name", ["out.csv", "out.parquet"])
+def test_a_finished_file_is_known_again(job: Sweep, tmp_path: Path, name: str) -> None:
+    file = sweep_to(tmp_path / name, job)
+    before = file.stat().st_mtime_ns
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        stop_after(0, monkeypatch, AssertionError("solved again"))
+        sweep_to(file, job)
+    assert file.stat().st_mtime_ns == before
+    other = prepare(load_case(SKERRY, ["smelting.fe_sio2=1.3"]), {"smelting.matte_grade": "60:85 %:11"},
+                    list(job.units), chunk=3)  # fmt: skip
+    with pytest.raises(CaseError, match="exists and is not of this study"):
+        sweep_to(file, other)
+    with file.open("ab") as changed:
+        changed.write(b"a line of my own\n")
+    with pytest.raises(CaseError, match="exists and is not of this study"):
+        sweep_to(file, job)
+    file.unlink()
+    assert sweep_to(file, job).exists()  # a manifest without its file stands in nobody's way
+
+
+def test_a_file_that_comes_meanwhile_is_left_alone(job: Sweep, tmp_path: Path) -> None:
+    file = tmp_path / "out.csv"
+    with pytest.raises(CaseError, match="exists and is not of this study"):
+        sweep_to(file, job, progress=lambda *_: file.write_text("precious\n") and None)
+    assert file.read_text() == "precious\n"
+    assert len(list((tmp_path / "out.csv.parts").glob("part-*.csv"))) == 4
+
+
+def test_a_kill_between_manifest_and_file_loses_nothing(
+    job: Sweep, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def kill(source: Path, target: Path) -> None:
+        if target.name == "out.csv":
+            raise KeyboardInterrupt
+        source.rename(target)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(store_module.os, "replace", kill)
+        with pytest.raises(KeyboardInterrupt):
+            sweep_to(tmp_path / "out.csv", job)
+    assert (tmp_path / "out.csv.study.json").exists()
+    assert not (tmp_path / "out.csv").exists()
+    stop_after(0, monkeypatch, AssertionError("solved again"))
+    assert len(read(sweep_to(tmp_path / "out.csv", job))) == 11
+
+
+@pytest.mark.parametrize("name", ["out.xlsx", "out.txt", "study.v2"])
+def test_a_kind_of_file_that_is_not_written_is_said(job: Sweep, tmp_path: Path, name: str) -> None:
+    with pytest.raises(CaseError, match=r"name a file in \.csv or \.parquet, or a folder"):
+        sweep_to(tmp_path / name, job)
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_folder_of_other_things_is_left_alone(job: Sweep, tmp_path: Path) -> None:

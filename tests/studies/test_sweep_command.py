@@ -109,6 +109,19 @@ def test_a_wrong_line_ends_with_two(
     assert "Traceback" not in err
 
 
+def test_a_file_that_is_there_is_kept_or_known(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    line = ["sweep", CASE, "--over", "smelting.fe_sio2=1.2,1.3", *READ, "--out", str(tmp_path / "mine.csv")]
+    (tmp_path / "mine.csv").write_text("precious\n")
+    assert main(line) == 2
+    assert "exists and is not of this study" in capsys.readouterr().err
+    assert (tmp_path / "mine.csv").read_text() == "precious\n"
+    (tmp_path / "mine.csv").unlink()
+    assert main(line) == 0
+    assert "2 scenarios in" in capsys.readouterr().err
+    assert main(line) == 0
+    assert "holds this study already, complete" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL])
 def test_what_was_finished_outlives_an_interrupt_and_a_kill(how: signal.Signals, tmp_path: Path) -> None:
     out = tmp_path / "out.csv"
