@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import os
 import signal
-import threading
-import time
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
@@ -51,17 +49,24 @@ def test_the_numbers_are_those_of_one_process(client: object, job: Sweep, serial
 
 
 def test_a_killed_worker_loses_nothing(client: object, job: Sweep, serial: list[bytes]) -> None:
-    pids = list(client.run(os.getpid).values())  # type: ignore[attr-defined]
-    assert os.getpid() not in pids
-
-    def kill() -> None:
-        time.sleep(0.3)
-        os.kill(pids[0], signal.SIGKILL)
-
-    killer = threading.Thread(target=kill)
+    """It is killed when the first part has come: parts wait to be sent, and it holds some of those sent."""
+    pids = client.run(os.getpid)  # type: ignore[attr-defined]
+    assert os.getpid() not in pids.values()
+    found: list[bytes] = []
     with client.get_executor() as executor:  # type: ignore[attr-defined]
-        killer.start()
-        found = [part.values.tobytes() for _, part in job.run(executor)]
-    killer.join()
+        for _, part in job.run(executor):
+            found.append(part.values.tobytes())
+            if len(found) == 1:
+                killed = kill_the_busiest(client, pids)
     assert found == serial
-    assert pids[0] not in list(client.run(os.getpid).values())  # type: ignore[attr-defined]
+    assert killed not in client.run(os.getpid).values()  # type: ignore[attr-defined]
+
+
+def kill_the_busiest(client: object, pids: dict[str, int]) -> int:
+    """Kill the worker that has most parts, at work or done but not fetched; its process number."""
+    at_work, done = client.processing(), client.has_what()  # type: ignore[attr-defined]
+    parts = {address: len(at_work[address]) + len(done[address]) for address in pids}
+    busiest = max(parts, key=lambda address: parts[address])
+    assert parts[busiest] > 0
+    os.kill(pids[busiest], signal.SIGKILL)
+    return pids[busiest]
