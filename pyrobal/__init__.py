@@ -15,17 +15,28 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from pyrobal.case.load import Case, load_case
     from pyrobal.report.result import Result, balance
+    from pyrobal.studies.blend import blend
+    from pyrobal.studies.sensitivity import sensitivity
     from pyrobal.studies.sweep import sweep
+    from pyrobal.studies.uncertainty import uncertainty
+    from pyrobal.studies.window import window
 
 __version__ = "0.1.0"
-__all__ = ["Case", "Result", "__version__", "balance", "load_case", "sweep"]
+__all__ = [
+    "Case", "Result", "__version__", "balance", "blend", "load_case", "sensitivity", "sweep", "uncertainty",
+    "window",
+]  # fmt: skip
 
 _HOME = {
     "Case": "pyrobal.case.load",
     "load_case": "pyrobal.case.load",
     "Result": "pyrobal.report.result",
     "balance": "pyrobal.report.result",
+    "blend": "pyrobal.studies.blend",
+    "sensitivity": "pyrobal.studies.sensitivity",
     "sweep": "pyrobal.studies.sweep",
+    "uncertainty": "pyrobal.studies.uncertainty",
+    "window": "pyrobal.studies.window",
 }
 
 
