@@ -87,6 +87,12 @@ def _print(found: Uncertainty) -> None:
         [key, s.unit, s.mean, s.deviation, *s.percentiles] for key, s in found.scatter.items()
     ]
     print_columns(headings, rows)
+    if found.unsolved:
+        text = (
+            f"of the draws with an answer only: {100 * found.unsolved / found.draws:.3g} % have none; means, "
+            "percentiles and chances hold under the condition that there is a balance"
+        )
+        click.echo(textwrap.fill(text, width()))
     for risk in found.risks:
         low, high = 100 * risk.low, 100 * risk.high
         click.echo(

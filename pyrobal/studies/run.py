@@ -22,7 +22,6 @@ from pyrobal import __version__
 from pyrobal.arrays import FloatN, Floats, IntN
 from pyrobal.errors import PyrobalError, Reason
 from pyrobal.flowsheet.inputs import Inputs
-from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
 from pyrobal.studies.aim import Aim
 from pyrobal.studies.enthalpies import heat_error
@@ -93,23 +92,27 @@ def solve_task(task: Task) -> Block:
     if task.maker != fingerprint():
         raise Mismatch(f"a worker has pyrobal and tables {fingerprint()}, the study {task.maker}")
     inputs = varied(task.inputs, task.variables, task.values)
+    if task.heat_errors is not None:  # before the aim, which is to be met with them
+        inputs = _off(inputs, task.heat_errors)
     aimed, found = None, np.ones(1, dtype=bool)
     if task.aim is not None:
         aimed, found = task.aim.solved(inputs)
         inputs = inputs.replace(task.aim.by.path, aimed)
     results = solve(inputs)
-    if task.heat_errors is not None:
-        results = solve(_off(inputs, results, task.heat_errors))
     n = len(task.values)
     reason = np.where(found, results.reason, Reason.AIM_OUT_OF_REACH)
     readings = [np.broadcast_to(measured(results, key), (n,)) for key in task.readings]
     return Block(np.column_stack(readings), np.broadcast_to(reason, (n,)), aimed)
 
 
-def _off(inputs: Inputs, results: Results, errors: FloatN) -> Inputs:
+def _off(inputs: Inputs, errors: FloatN) -> Inputs:
     """The inputs with the furnace's heat account off by so many of its standard deviations."""
-    loss = results.smelting.ledger.heat_out["loss"] + errors * heat_error(results)
-    return inputs.replace("smelting.heat_loss", loss)
+    results = solve(inputs)
+    loss, s = errors * heat_error(results), inputs.smelting
+    if s.heat_loss is not None:
+        return inputs.replace("smelting.heat_loss", s.heat_loss + loss)
+    per_tonne = s.heat_loss_per_tonne + loss / results.charge.concentrate_rate
+    return inputs.replace("smelting.heat_loss_per_tonne", per_tonne)
 
 
 def blocks(tasks: Iterable[Task], executor: Executor | None = None) -> Iterator[Block]:

@@ -22,6 +22,7 @@ from pyrobal.studies.plan import ends
 from pyrobal.studies.variable import Variable, find, variables
 
 NORMAL, UNIFORM, TRIANGULAR = "normal", "uniform", "triangular"
+_CUT: Final = 1e-3  # of a distribution; less beyond an end of the range is not worth a word
 
 
 @dataclass(frozen=True)
@@ -46,12 +47,19 @@ class Spread:
             return self.low + u * (self.high - self.low)
         if self.kind == TRIANGULAR:
             return self._triangular(u)
-        from scipy.special import ndtr, ndtri
+        from scipy.special import ndtri
+
+        low, high = self._kept()
+        return np.asarray(self.centre + self.width * ndtri(low + u * (high - low)))
+
+    def _kept(self) -> tuple[float, float]:
+        """The chances of a normal distribution below the lower and the upper end of the setting's range."""
+        from scipy.special import ndtr
 
         v = self.variable
-        low = 0.0 if v.low is None else ndtr((v.low - self.centre) / self.width)
-        high = 1.0 if v.high is None else ndtr((v.high - self.centre) / self.width)
-        return np.asarray(self.centre + self.width * ndtri(low + u * (high - low)))
+        low = 0.0 if v.low is None else float(ndtr((v.low - self.centre) / self.width))
+        high = 1.0 if v.high is None else float(ndtr((v.high - self.centre) / self.width))
+        return low, high
 
     def _triangular(self, u: FloatN) -> FloatN:
         span, left = self.high - self.low, self.centre - self.low
@@ -65,9 +73,22 @@ class Spread:
         if self.kind == NORMAL:
             unit = "K" if v.unit == "degC" else v.unit
             width = replace(v, unit=unit).shown(self.width)
-            return f"+-{width:.3g}{'' if unit == '-' else f' {unit}'}"
+            return f"+-{width:.3g}{'' if unit == '-' else f' {unit}'}{self._cut()}"
         parts = (self.low, self.centre, self.high) if self.kind == TRIANGULAR else (self.low, self.high)
         return ":".join(f"{v.shown(x):.5g}" for x in parts) + ("" if v.unit == "-" else f" {v.unit}")
+
+    def _cut(self) -> str:
+        """What is said of a normal distribution that its range cuts into."""
+        low, high = self._kept()
+        sides = (("below", self.variable.low, low), ("above", self.variable.high, 1.0 - high))
+        ends = [
+            f"{word} {self.variable.text(end, 5)}"
+            for word, end, lost in sides
+            if end is not None and lost > _CUT
+        ]
+        return (
+            f" (none {' or '.join(ends)}: {100 * (1.0 - high + low):.2g} % of it is cut off)" if ends else ""
+        )
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,8 @@ ENTHALPIES: Final = "formation enthalpies"
 SAMPLES: Final = 512
 MOST_SAMPLES: Final = 2**16
 PERCENTILES: Final = (5.0, 50.0, 95.0)
+_ROUNDING: Final = 1e-9  # of the reading; a deviation below that is none
+_LOSSES: Final = ("smelting.heat_loss", "smelting.heat_loss_per_tonne")  # what errors of the heat act as
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,8 @@ def uncertainty(
 ) -> Uncertainty:
     """Propagate the spread of settings and formation enthalpies to readings.
 
-    aim : met by its setting in every draw, before the formation enthalpies are off
+    aim : met by its setting in every draw, whatever that draw is off; the error in watts that the formation
+        enthalpies bring is that of the draw with the setting which meets the aim in the case itself
     stated : takes the place of the usual spread of the same settings; only_stated : vary nothing else
     samples : base draws, rounded up to a power of two; each source takes so many balances, and two more
 
@@ -91,11 +94,13 @@ def uncertainty(
     wanted = reading_units(case, list(dict.fromkeys([*readings, *(limit.key for limit in limits)])))
     base = dataclasses.replace(case, inputs=with_deportment(case.inputs))
     sources = _sources(base, stated, only_stated, aim)
+    if aim is not None:
+        base = _near(base, aim)
     if not 2 <= samples <= MOST_SAMPLES:
         raise CaseError([Fault("--samples", None, "", f"{samples} is not between 2 and {MOST_SAMPLES}")])
     n = 2 ** math.ceil(math.log2(samples))
     draw = _Draw(base, tuple(sources), n, seed, aim)
-    shown = draw.solved(wanted, executor, progress)
+    shown = np.apply_along_axis(_settled, 0, draw.solved(wanted, executor, progress))
     a, b, mixed = shown[:n], shown[n : 2 * n], shown[2 * n :].reshape(len(sources), n, len(wanted))
     columns = dict(zip(wanted, range(len(wanted)), strict=True))
     return Uncertainty(
@@ -114,10 +119,19 @@ def uncertainty(
     )
 
 
+def _near(case: Case, aim: Aim) -> Case:
+    """The case with the setting that meets the aim, so that draws begin close to theirs; else as it is."""
+    x, met = aim.solved(case.inputs)
+    return dataclasses.replace(case, inputs=case.inputs.replace(aim.by.path, x)) if met.all() else case
+
+
 def _sources(case: Case, stated: Sequence[Source], only_stated: bool, aim: Aim | None) -> list[Source]:
     replaced = {spread.variable.key for source in stated for spread in source.spreads}
     if aim is not None and aim.by.key in replaced:
         raise CaseError([Fault("--by", None, aim.by.key, "is varied already; aim with another setting")])
+    if aim is not None and aim.by.key in _LOSSES and not only_stated:
+        text = "takes up what the formation enthalpies are off; aim with another setting, or say --only"
+        raise CaseError([Fault("--by", None, aim.by.key, text)])
     replaced |= {aim.by.key} if aim is not None else set()
     kept = []
     for source in () if only_stated else usual(case.inputs):
@@ -196,6 +210,14 @@ def _standard_normal(u: FloatN) -> FloatN:
     from scipy.special import ndtri
 
     return np.asarray(ndtri(u))
+
+
+def _settled(values: FloatN) -> FloatN:
+    """The draws of a reading; all alike where round-off is all that tells them apart, as of one aimed at."""
+    finite = values[np.isfinite(values)]
+    if finite.size and np.ptp(finite) <= _ROUNDING * np.abs(finite).max():
+        return np.where(np.isfinite(values), finite.mean(), values)
+    return values
 
 
 def _scatter(values: FloatN, unit: str) -> Scatter:

@@ -11,9 +11,12 @@ import pytest
 from pyrobal.case.load import Case, load_case
 from pyrobal.cli import main
 from pyrobal.errors import CaseError
-from pyrobal.studies.aim import Aim, aiming
+from pyrobal.flowsheet.solve import solve
+from pyrobal.studies.aim import Aim, aimed, aiming
 from pyrobal.studies.blend import blend
+from pyrobal.studies.enthalpies import heat_error
 from pyrobal.studies.limit import limits
+from pyrobal.studies.run import Task, fingerprint, solve_task
 from pyrobal.studies.sensitivity import sensitivity
 from pyrobal.studies.spread import spreads
 from pyrobal.studies.terms import without_prices
@@ -83,6 +86,37 @@ def test_uncertainty(case: Case, aim: Aim) -> None:
         for s in source.spreads
     }
     assert "smelting.enrichment" not in keys
+
+
+@pytest.mark.parametrize("loss", ["heat_loss=14 MW", "heat_loss_per_tonne=450 MJ/t"])
+def test_the_aim_is_met_with_the_error_of_the_formation_enthalpies(loss: str) -> None:
+    case = load_case(SKERRY, [f"smelting.{loss}"])
+    aim = aiming(case, "smelting.heat.surplus=1 MW", "smelting.enrichment")
+    met = aimed(case, aim).inputs
+    assert (met.smelting.heat_loss is None) == ("per_tonne" in loss)
+    errors = np.array([-0.01, 0.0, 0.01])
+    readings = (aim.reading, "smelting.heat.out.loss")
+    task = Task(met, (), np.empty((3, 0)), readings, aim, fingerprint(), errors)
+    found = solve_task(task)
+    assert found.aimed is not None
+    np.testing.assert_allclose(found.readings[:, 0], aim.value, rtol=1e-9)
+    error = heat_error(solve(met))[0]
+    np.testing.assert_allclose(np.diff(found.readings[:, 1]), 0.01 * error, rtol=1e-9)
+    assert (np.diff(found.aimed) > 0).all()  # more loss wants more oxygen
+
+
+def test_every_draw_meets_the_aim(case: Case) -> None:
+    reading, by = "smelting.heat.surplus", "smelting.enrichment"
+    found = uncertainty(case, [reading, by], aim=aiming(case, f"{reading}=1 MW", by), samples=8)
+    assert (found.scatter[reading].mean, found.scatter[reading].deviation) == (pytest.approx(1.0), 0.0)
+    assert np.isnan(found.indices[reading].total).all()  # nothing moves it, round-off included
+    assert found.scatter[by].deviation > 1.0
+
+
+def test_what_takes_up_the_error_of_the_heat_cannot_be_aimed_with(case: Case) -> None:
+    by_loss = aiming(case, "smelting.heat.surplus=1 MW", "smelting.heat_loss=1 MW:30 MW")
+    with pytest.raises(CaseError, match="takes up what the formation enthalpies are off"):
+        uncertainty(case, ["smelting.fuel_heat"], aim=by_loss, samples=2)
 
 
 @pytest.mark.slow
