@@ -26,13 +26,17 @@ def slags(lines: Sequence[Line]) -> Iterator[Figure]:
     columns = (Column("slag"), *(Column(axis, "% of the three") for axis in _AXES))
     rows: list[tuple[Cell, ...]] = [(name, *values) for name, values in corners.items()]
     window = f"Fe/SiO2 {number(FE_SIO2_LOW)} to {number(FE_SIO2_HIGH)}"
+    band = _window(window)
+    silica, iron = _lowest(band, corners)
     yield Figure(
         "slag",
         "Slag composition",
         f"Iron oxide, silica and the other fluxing oxides of each slag. The shaded band is the usual working "
-        f"window of an iron silicate smelting slag, {window} by mass (common practice).",
-        {"": ([band := _window(window), *_points(corners)], {})},
-        _layout(*_lowest(band, corners)),
+        f"window of an iron silicate smelting slag, {window} by mass (common practice). That is a ratio alone: "
+        f"the band has no end at {number(_WINDOW_TOP)} % of {_AXES[0]}, it is only drawn up to there. The "
+        f"triangle is a part of the whole, from {number(silica)} % SiO2 and {number(iron)} % FeO up.",
+        {"": ([band, *_points(corners)], {})},
+        _layout(silica, iron),
         Table("Slags within the three corners", columns, tuple(rows)),
     )
 

@@ -36,8 +36,8 @@ def cycle(results: Results) -> Iterator[Figure]:
     yield Figure(
         "cycle",
         "Converter cycle",
-        "What one vessel holds and how hot it is at the end of each moment of its cycle, and the gas it "
-        "gives at the mouth, over the hours of the cycle.",
+        "What one vessel holds and how hot its melt is at the end of each moment of its cycle, and the gas "
+        "it gives at the mouth, over the hours of the cycle. It begins empty, with the first charging.",
         {
             "melts": (_melts(hours, masses, degrees), _two_axes("t", "degC")),
             "gas": (_gases(hours, gas, so2), _two_axes("Nm3/h", "SO2, t/h")),
@@ -53,19 +53,28 @@ def _rows(hours: Floats, labels: Sequence[str], columns: Sequence[Floats]) -> It
 
 
 def _melts(hours: Floats, masses: dict[str, Floats], degrees: Floats) -> Traces:
+    """From the empty vessel on, which has no temperature of a melt."""
+    t = _since(0.0, hours)
     lines = [
-        _line(name, hours, mass, COLOURS[i], DASHES[i], "linear")
+        _line(name, t, _since(0.0, mass), COLOURS[i], DASHES[i], "linear")
         for i, (name, mass) in enumerate(masses.items())
     ]
-    return [*lines, {**_line("temperature", hours, degrees, RED, "dashdot", "linear"), "yaxis": "y2"}]
+    melt = _line("temperature", t, _since(np.nan, degrees), RED, "dashdot", "linear")
+    return [*lines, {**melt, "yaxis": "y2"}]
 
 
 def _gases(hours: Floats, gas: Floats, so2: Floats) -> Traces:
     """Steady until the end of each moment: the line steps back from there."""
+    t = _since(0.0, hours)
     return [
-        _line("gas at the mouth", hours, gas, BLUE, "solid", "vh"),
-        {**_line("SO2", hours, so2, ORANGE, "dash", "vh"), "yaxis": "y2"},
+        _line("gas at the mouth", t, _since(0.0, gas), BLUE, "solid", "vh"),
+        {**_line("SO2", t, _since(0.0, so2), ORANGE, "dash", "vh"), "yaxis": "y2"},
     ]
+
+
+def _since(start: float, values: Floats) -> Floats:
+    """Values at the ends of the moments, after that at the start of the cycle."""
+    return np.concatenate(([start], values))
 
 
 def load(results: Results) -> Iterator[Figure]:
