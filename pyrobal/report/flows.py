@@ -154,12 +154,14 @@ def _is(x: Floats, v: Floats, within: float = _SAME) -> bool:
 
 
 def handed_over(flows: list[Flow]) -> dict[Place, Place]:
-    """Products that one other step takes whole -> the step that makes them."""
+    """Products that one later step takes whole -> the step that makes them; none that is put back."""
+    order = list(dict.fromkeys(f.source[0] for f in flows))
     found: dict[Place, Place] = {}
     for made in flows:
         out = [f for f in flows if f.source == made.target]
-        if len(out) == 1 and out[0].target != made.source and _is(out[0].elements, made.elements, _SLIGHT):
-            found[made.target] = made.source
+        if len(out) == 1 and _is(out[0].elements, made.elements, _SLIGHT):
+            forward = order.index(out[0].target[0]) > order.index(made.source[0])
+            found |= {made.target: made.source} if forward else {}
     return found
 
 

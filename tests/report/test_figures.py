@@ -34,14 +34,17 @@ def test_links_of_a_sankey_are_in_its_table(skerry: Result) -> None:
 
 def test_what_is_not_drawn_is_small(skerry: Result, whole_plant: Result) -> None:
     """What runs into each step that is drawn runs out of it again."""
+    steps = []
     for result in (skerry, whole_plant):
         trace = _named(result, "elements").choices["Cu"][0][0]
         label, link = trace["node"]["label"], trace["link"]
         for i, name in enumerate(label):
             into = sum(x for t, x in zip(link["target"], link["value"], strict=True) if t == i)
             out = sum(x for s, x in zip(link["source"], link["value"], strict=True) if s == i)
-            if re.fullmatch(r"(smelting|converting|anode furnace) [\d.]+", name):
+            if re.fullmatch(r"(smelting|converting|anode furnace) [\d.]+", name.replace("<br>", " ")):
+                steps.append(name)
                 assert out == pytest.approx(into, rel=5e-3), name
+    assert len(steps) == 4  # smelting twice
 
 
 def test_heat_bars_add_up_on_both_sides(whole_plant: Result) -> None:
@@ -71,6 +74,29 @@ def test_the_cycle_ends_as_the_balance_says(whole_plant: Result) -> None:
     assert len({trace["line"]["dash"] for trace in melts}) == len(melts)  # told apart without colour
 
 
+def test_the_cycle_begins_with_the_empty_vessel(whole_plant: Result) -> None:
+    """The first charging is drawn whole, from nothing at the start; the gas of it is none."""
+    figure = _named(whole_plant, "cycle")
+    course = whole_plant.results.converting.cycle.course
+    matte, *_, melt = figure.choices["melts"][0]
+    assert matte["x"][:2] == pytest.approx([0.0, course.duration[0, 0] / 3600], rel=1e-5)
+    assert matte["y"][:2] == pytest.approx([0.0, course.matte[0, 0] / 1000], rel=1e-5)
+    assert melt["y"][0] is None
+    for trace in figure.choices["gas"][0]:
+        assert trace["x"][0] == 0.0
+        assert trace["y"][0] == 0.0
+
+
+def test_what_is_put_back_stands_by_its_name(whole_plant: Result) -> None:
+    """Each place from which a link runs back, by its name; what is handed on to the next step has none."""
+    labels = [
+        label.replace("<br>", " ").rpartition(" ")[0]
+        for label in _named(whole_plant, "elements").choices["Cu"][0][0]["node"]["label"]
+    ]
+    assert {"scrap", "rejects", "converting slag", "furnace cooler dust"} <= set(labels)
+    assert not {"anodes", "blister", "smelting matte"} & set(labels)
+
+
 def test_the_load_over_time_has_the_mean_and_peak_of_the_readings(whole_plant: Result) -> None:
     so2 = _named(whole_plant, "load").choices["SO2"][0][0]["y"]
     assert max(so2) == pytest.approx(whole_plant["acid.so2_load_peak"].magnitude, rel=1e-4)
@@ -87,11 +113,8 @@ def test_names_are_no_markup(nasty: Result) -> None:
             for trace in traces:
                 nodes, links = (trace.get(part, {}).get("label", ()) for part in ("node", "link"))
                 for label in (*nodes, *links):
-                    name = label.removesuffix(
-                        f"<br>{label.rpartition('<br>')[2]}"
-                    )  # its number, one line down
-                    assert "<" not in name
-                    assert ">" not in name
+                    assert "<" not in label.replace("<br>", "", 1)  # the line is parted once
+                    assert ">" not in label.replace("<br>", "", 1)
 
 
 def test_the_corners_drawn_hold_every_slag_and_the_whole_window(whole_plant: Result) -> None:
@@ -101,3 +124,11 @@ def test_the_corners_drawn_hold_every_slag_and_the_whole_window(whole_plant: Res
     for trace in figure.choices[""][0]:
         for axis, low in zip("abc", lowest, strict=True):
             assert min(trace[axis]) >= low
+
+
+def test_it_is_said_where_the_band_and_the_triangle_end(whole_plant: Result) -> None:
+    figure = _named(whole_plant, "slag")
+    window, *_ = figure.choices[""][0]
+    silica, iron = (figure.layout["ternary"][f"{axis}axis"]["min"] for axis in "bc")
+    assert f"no end at {max(window['a']):g} % of CaO + Al2O3 + MgO" in figure.about
+    assert f"from {silica:g} % SiO2 and {iron:g} % FeO up" in figure.about

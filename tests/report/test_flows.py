@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pyrobal.report.flows import Flow, element_flows, labels, ledgers
+from pyrobal.report.flows import Flow, element_flows, handed_over, labels, ledgers
 from pyrobal.report.result import Result
 from pyrobal.thermo.elements import ELEMENTS
 
@@ -81,3 +81,14 @@ def test_places_of_the_same_name_are_told_apart(skerry: Result) -> None:
     names = labels(flows)
     told = [names[place] for place in names if place[0] != ""]
     assert len(told) == len(set(told))
+
+
+def test_only_what_goes_forward_is_handed_over(whole_plant: Result) -> None:
+    flows = element_flows(whole_plant.results)
+    order = list(ledgers(whole_plant.results))
+    handed = handed_over(flows)
+    assert ("smelting", "matte") in handed
+    assert ("electrorefining", "scrap") not in handed
+    for place, maker in handed.items():
+        taker = next(f.target for f in flows if f.source == place)
+        assert order.index(taker[0]) > order.index(maker[0]), place

@@ -33,9 +33,10 @@ def elements(results: Results) -> Iterator[Figure]:
     yield Figure(
         "elements",
         "Where the elements go",
-        "One element at a time, in t/h, from the feed through the steps of the plant to its products; what "
-        "is put back runs back to the left, and a link carries the name of what it is. Flows below "
-        f"{number(100 * LEAST)} % of the largest are only in the table.",
+        "One element at a time, in t/h, from the feed through the steps of the plant to its products. What "
+        "is put back stands by its name where its loop to the left begins; what one step hands on to the "
+        f"next is named when pointed at. Flows below {number(100 * LEAST)} % of the largest are only in the "
+        "table.",
         {element: sankey(found, "t/h") for element, found in links.items()},
         {},
         Table("Elements from place to place", _columns(told), tuple(rows), stub=2),
