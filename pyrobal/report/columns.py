@@ -6,7 +6,7 @@ A table too wide is parted where it is all numbers; else a name that is too long
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import zip_longest
 from typing import Final
 
@@ -27,7 +27,7 @@ def print_table(console: Console, table: Table) -> None:
     """The title, the rows in columns, the notes."""
     console.print()
     console.print(Text(table.title, "bold"))
-    for part in _parts(table, console.width):
+    for part in parts(table, console.width, _width):
         heading, *rows = _laid_out(part, console.width)
         console.print(Text("\n".join(heading), "bold"), soft_wrap=True)
         if rows:
@@ -80,15 +80,15 @@ def _padded(text: str, width: int, right: bool) -> str:
     return space + text if right else text + space
 
 
-def _parts(table: Table, width: int) -> list[Table]:
+def parts(table: Table, width: int, measure: Callable[[Table, int], int]) -> list[Table]:
     """The table in pieces that fit the width, each with the columns that name its rows."""
     stub, rest = range(table.stub), range(table.stub, len(table.columns))
     if not all(_is_number(table, i) for i in rest):
         return [table]
-    room = width - sum(_width(table, i) for i in stub)
+    room = width - sum(measure(table, i) for i in stub)
     groups: list[list[int]] = [[]]
     for i in rest:
-        if groups[-1] and sum(_width(table, j) for j in (*groups[-1], i)) > room:
+        if groups[-1] and sum(measure(table, j) for j in (*groups[-1], i)) > room:
             groups.append([])
         groups[-1].append(i)
     return [_only(table, [*stub, *group]) for group in groups]

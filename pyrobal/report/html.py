@@ -19,6 +19,7 @@ from markupsafe import Markup, escape
 
 from pyrobal import __version__
 from pyrobal.report import tables
+from pyrobal.report.columns import parts
 from pyrobal.report.compare import Comparison, answer_table, bars, readings_table, settings_table
 from pyrobal.report.export import as_dict
 from pyrobal.report.figures import Figure, figures
@@ -40,6 +41,8 @@ _PARTS_COMPARED: Final = {
     "cases": "Cases", "settings": "Settings", "answer": "What it did", "readings": "Readings",
     "case-before": "Case before", "case-after": "Case after",
 }  # fmt: skip
+_PRINTED: Final = 104  # letters of a table's width on a sheet of paper
+_NAME: Final = 24  # letters of a name before it is folded
 _COUNTS: Final = {
     "checks": "checks", "agree": "within tolerance", "memory": "from memory", "practice": "common practice",
 }  # fmt: skip
@@ -138,14 +141,27 @@ def _environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     environment.filters |= {
-        "body": _body, "headline": headline, "number": number, "numeric": _numeric, "plain": plain,
-        "quantity": _line_quantity, "text": Part.text,
+        "body": _body, "headline": headline, "number": number, "numeric": _numeric, "parted": _parted,
+        "plain": plain, "quantity": _line_quantity, "text": Part.text,
     }  # fmt: skip
     return environment
 
 
 def _line_quantity(line: Line) -> str:
     return quantity(line.shown, line.unit)
+
+
+def _parted(table: Table) -> list[Table]:
+    """In pieces that a sheet of paper holds, each with the names of its rows."""
+    return parts(table, _PRINTED, _letters)
+
+
+def _letters(table: Table, i: int) -> int:
+    """The least width of a column: headings and names are folded between words, numbers are not."""
+    column, cells = table.columns[i], [row[i] for row in table.rows]
+    words = [*column.heading.split(), *column.unit.split()]
+    named = [min(len(cell), _NAME) for cell in cells if isinstance(cell, str)]
+    return 2 + max((*map(len, words), *named, *(len(number(x)) for x in cells if isinstance(x, float))))
 
 
 def _body(table: Table) -> Markup:

@@ -251,7 +251,94 @@ def test_in_a_browser_it_prints(tab: Page, page: str, tmp_path: Path) -> None:
     tab.pdf(tmp_path / "report.pdf")
     assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF")
     assert tab.complaints == []
-    assert tab.run("document.querySelectorAll('details[open]').length") == 0  # closed again after printing
+
+
+@needs_browser
+def test_in_print_the_numbers_of_figures_stay_as_the_reader_left_them(
+    tab: Page, page: str, tmp_path: Path
+) -> None:
+    file = tmp_path / "report.html"
+    file.write_text(page, encoding="utf-8")
+    tab.open(file)
+    tab.run("document.querySelector('details').open = true; dispatchEvent(new Event('beforeprint'))")
+    assert tab.run("document.querySelectorAll('details').length") > 1
+    assert tab.run("document.querySelectorAll('details[open]').length") == 1
+    tab.call("Emulation.setEmulatedMedia", media="print")
+    shown = (
+        "[...document.querySelectorAll('figure')].filter(f => f.querySelector('table').offsetWidth).length"
+    )
+    assert tab.run(shown) == 1
+    tab.call("Emulation.setEmulatedMedia", media="")
+
+
+A4_WIDTH = round((210 - 2 * 14) / 25.4 * 96)  # pixels between the margins of the style sheet
+
+
+@needs_browser
+@pytest.mark.parametrize("name", ["whole_plant", "nasty"])
+def test_in_print_every_table_is_as_wide_as_the_sheet_at_most(
+    tab: Page, name: str, tmp_path: Path, request: pytest.FixtureRequest
+) -> None:
+    """All of them, also those that are folded away: what reaches over the edge of the sheet is lost."""
+    file = tmp_path / "report.html"
+    file.write_text(as_html(request.getfixturevalue(name), MADE), encoding="utf-8")
+    tab.open(file, width=A4_WIDTH)
+    tab.call("Emulation.setEmulatedMedia", media="print")
+    tab.run("for (const one of document.querySelectorAll('details')) one.open = true")
+    widths = tab.run(
+        "[...document.querySelectorAll('table')].map(t => [t.caption?.textContent, t.offsetWidth])"
+    )
+    assert len(widths) > 10
+    assert all(width > 0 for _, width in widths)
+    assert [one for one in widths if one[1] > A4_WIDTH] == []
+    tab.call("Emulation.setEmulatedMedia", media="")
+
+
+def test_a_wide_table_is_parted_with_every_column_and_the_names_of_its_rows(whole_plant: Result) -> None:
+    text = as_html(whole_plant, MADE)
+    table = next(f.table for f in figures(whole_plant) if f.name == "elements")
+    wide = re.search(rf'aria-label="{table.title}">(.*?)</div>', text, re.DOTALL)
+    assert wide is not None
+    parts = [
+        re.findall(r'<th scope="col"[^>]*>([^< ]*)', head)
+        for head in re.findall(r"<thead><tr>(.*?)</thead>", wide[1], re.DOTALL)
+    ]
+    assert len(parts) > 1
+    assert all(part[:2] == ["from", "to"] for part in parts)
+    assert [heading for part in parts for heading in part[2:]] == [c.heading for c in table.columns[2:]]
+    first = table.rows[0]
+    assert wide[1].count(f'<tr><th scope="row">{first[0]}<td class="t">{first[1]}<td>') == len(parts)
+    assert wide[1].count(", continued</caption>") == len(parts) - 1
+
+
+@needs_browser
+@pytest.mark.parametrize("width", [700, 1200])
+def test_in_a_browser_names_of_places_do_not_stand_on_each_other(
+    tab: Page, whole_plant: Result, tmp_path: Path, width: int
+) -> None:
+    """At most half a letter of one lies on the box of another place; for the elements offered first."""
+    file = tmp_path / "report.html"
+    file.write_text(as_html(whole_plant, MADE), encoding="utf-8")
+    tab.open(file, width=width)
+    for element in ("Cu", "S", "Fe"):
+        tab.run(
+            "var choice = document.getElementById('choice-elements'); "
+            f"choice.value = '{element}'; choice.dispatchEvent(new Event('change')); "
+            "new Promise(done => setTimeout(done, 1200))"  # places move to where they belong
+        )
+        found = tab.run("""(() => {
+            const boxes = word => [...document.querySelectorAll(`#drawing-elements .node-${word}`)]
+                .map(one => [one.textContent, one.getBoundingClientRect()]);
+            const meet = (a, b) => a.left < b.right - 3 && b.left < a.right - 3
+                && a.top < b.bottom - 1 && b.top < a.bottom - 1;
+            const names = boxes("label"), places = boxes("rect");
+            const edge = document.getElementById("drawing-elements").getBoundingClientRect().right;
+            const on = names.flatMap(([name, box], i) => [...names.slice(i + 1), ...places]
+                .filter(other => meet(box, other[1])).map(other => [name, other[0]]));
+            return [names.length, on, names.filter(([, box]) => box.right > edge)];
+        })()""")
+        assert found[0] > 5
+        assert found[1:] == [[], []], element
 
 
 @needs_browser

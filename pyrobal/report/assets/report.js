@@ -15,6 +15,16 @@
   const config = { responsive: true, displaylogo: false, modeBarButtons: [["toImage"]] };
   const drawings = [];
 
+  // Names in the last column of a flow diagram stand right of it, clear of those of the column before.
+  const turnOutwards = (place) => {
+    for (const label of place.querySelectorAll('.node-label[text-anchor="end"]')) {
+      const node = label.parentNode.querySelector(".node-rect");
+      const y = label.transform.baseVal.consolidate().matrix.f;
+      label.setAttribute("text-anchor", "start");
+      label.setAttribute("transform", `translate(${node.width.baseVal.value + 4},${y})`);
+    }
+  };
+
   for (const figure of figures) {
     const place = document.getElementById(`drawing-${figure.name}`);
     const choice = document.getElementById(`choice-${figure.name}`);
@@ -26,6 +36,8 @@
     };
     if (choice) choice.addEventListener("change", draw);
     draw();
+    place.on("plotly_afterplot", () => turnOutwards(place));
+    turnOutwards(place);
     drawings.push(place);
   }
 
@@ -50,16 +62,11 @@
     theme.setAttribute("aria-pressed", String(!dark));
   });
 
-  const closed = [];
   addEventListener("beforeprint", () => {
     for (const place of drawings) {
       const width = place.offsetWidth;
       place.style.width = `${width}px`; // scaled as it stands; drawing it anew would be caught in motion
       place.style.zoom = String(Math.min(1, 660 / width));
-    }
-    for (const details of document.querySelectorAll("details:not([open])")) {
-      details.open = true;
-      closed.push(details);
     }
   });
   addEventListener("afterprint", () => {
@@ -67,6 +74,5 @@
       place.style.width = "";
       place.style.zoom = "";
     }
-    while (closed.length) closed.pop().open = false;
   });
 })();
