@@ -32,9 +32,9 @@ def slags(lines: Sequence[Line]) -> Iterator[Figure]:
         "slag",
         "Slag composition",
         f"Iron oxide, silica and the other fluxing oxides of each slag. The shaded band is the usual working "
-        f"window of an iron silicate smelting slag, {window} by mass (common practice). That is a ratio alone: "
-        f"the band has no end at {number(_WINDOW_TOP)} % of {_AXES[0]}, it is only drawn up to there. The "
-        f"triangle is a part of the whole, from {number(silica)} % SiO2 and {number(iron)} % FeO up.",
+        f"window of an iron silicate smelting slag, {window} by mass (common practice). That is a ratio "
+        f"alone: the band has no end at {number(_WINDOW_TOP)} % of {_AXES[0]}, it is only drawn up to there. "
+        f"The triangle is a part of the whole, from {number(silica)} % SiO2 and {number(iron)} % FeO up.",
         {"": ([band, *_points(corners)], {})},
         _layout(silica, iron),
         Table("Slags within the three corners", columns, tuple(rows)),
