@@ -9,5 +9,9 @@ from pathlib import Path
 for folder in (".", "published"):
     sys.path.insert(0, str(Path(__file__).parent / folder))
 
-for library in ("OPENBLAS", "MKL", "OMP"):  # read when numpy is first imported; threads would wait for each other
+for library in (
+    "OPENBLAS",
+    "MKL",
+    "OMP",
+):  # read when numpy is first imported; threads would wait for each other
     os.environ.setdefault(f"{library}_NUM_THREADS", "1")

@@ -78,17 +78,29 @@ def share_out(
     carriers : outlet -> its S axis and the carrier of each element
     Raises ValueError where an element is sent to an outlet that has no carrier for it.
     """
-    amounts = {}
-    for outlet, (phase, names) in carriers.items():
-        left: dict[str, FloatN] = {}
+    for outlet, (_, names) in carriers.items():
         for element, by_outlet in shares.items():
-            share, i = by_outlet[outlet], ELEMENTS.index(element)
-            if element in names:
-                part = elements[:, i] * share / phase.composition[phase.index(names[element]), i]
-                left[names[element]] = left.get(names[element], 0.0) + part
-            elif np.any(share > 0):
+            if element not in names and np.any(by_outlet[outlet] > 0):
                 raise ValueError(f"{element} has no form in which it could leave with the {outlet}")
-        nothing = np.zeros(1)
-        columns = np.broadcast_arrays(*(left.get(name, nothing) for name in phase.names), elements[:, 0])
-        amounts[outlet] = np.stack(columns[:-1], axis=1)
-    return amounts
+    return {
+        outlet: _carried(elements, {e: shares[e][outlet] for e in shares}, phase, names)
+        for outlet, (phase, names) in carriers.items()
+    }
+
+
+def _carried(
+    elements: FloatNE, share: Mapping[str, FloatN], phase: Species, names: Mapping[str, str]
+) -> FloatNS:
+    """Amounts (N, S) of one outlet: of each species, what its elements bring, per atom it has of them."""
+    none = np.zeros(len(elements))
+    columns = [
+        sum((_brought(elements, share[e], phase, name, e) for e in share if names.get(e) == name), none)
+        for name in phase.names
+    ]
+    return np.stack(np.broadcast_arrays(*columns), axis=1)
+
+
+def _brought(elements: FloatNE, share: FloatN, phase: Species, name: str, element: str) -> FloatN:
+    i = ELEMENTS.index(element)
+    part: FloatN = elements[:, i] * share / phase.composition[phase.index(name), i]
+    return part

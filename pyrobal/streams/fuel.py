@@ -86,10 +86,10 @@ def fuel(settings: FuelSettings) -> Fuel:
 def _gas(composition: dict[str, FloatN]) -> Fuel:
     names = tuple(composition)
     phase = species(*(f"{name}(g)" for name in names))
-    x = np.stack(np.broadcast_arrays(*composition.values()), axis=1)
-    x = x / x.sum(axis=1, keepdims=True)
-    elements = x @ phase.composition
-    enthalpy = x @ phase.H298
+    given = np.stack(np.broadcast_arrays(*composition.values()), axis=1)
+    mole_fraction = given / given.sum(axis=1, keepdims=True)
+    elements = mole_fraction @ phase.composition
+    enthalpy = mole_fraction @ phase.H298
     burnt = _burnt_enthalpy(elements)
     return Fuel(True, elements, enthalpy, enthalpy - burnt, _oxygen(elements))
 

@@ -16,7 +16,7 @@ _ROWS = tuple(read_rows(data_root() / "elements.csv", _COLUMNS))
 ELEMENTS: tuple[str, ...] = tuple(row.text("symbol") for row in _ROWS)
 """The E axis. "Rest" is the unassayed rest of a charge, a pseudo element of 60 g/mol by convention."""
 
-ATOMIC_MASS: Floats = np.array([float(row.text("molar_mass")) for row in _ROWS]) / 1000.0
+ATOMIC_MASS: Floats = np.array([float(row.text("molar_mass")) for row in _ROWS]) / 1000.0  # kg/mol
 """(E,) [kg/mol]; standard atomic weights [iupac2021]."""
 ATOMIC_MASS.flags.writeable = False
 

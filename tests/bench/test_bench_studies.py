@@ -246,3 +246,17 @@ def test_where_the_time_goes(benchmark: Any, case: Case) -> None:
     benchmark.pedantic(lambda: solve(inputs), rounds=1, iterations=1)
     benchmark.extra_info |= {name: f"{100 * t / total:.0f} %" for name, t in top}
     print(f"\nprofile: {benchmark.extra_info}")
+
+
+@pytest.mark.benchmark(group="studies")
+def test_slag_temperature_against_fuel(benchmark: Any, case: Case) -> None:
+    """What closes the heat: the bath is heated anew at every trial where its temperature does."""
+    cost = {}
+    for word in ("fuel", "slag_temperature"):
+        inputs = load_case(SKERRY, [f"smelting.close_heat_with={word}"]).inputs
+        inputs = inputs.replace("smelting.enrichment", np.linspace(0.45, 0.65, 2000))
+        assert solve(inputs).solved.mean() > 0.99
+        cost[f"us_with_{word}"] = _each(inputs)
+    benchmark.pedantic(lambda: solve(case.inputs), rounds=3, iterations=1)
+    benchmark.extra_info |= cost | {"times": cost["us_with_slag_temperature"] / cost["us_with_fuel"]}
+    print(f"\nslag temperature: {benchmark.extra_info}")

@@ -6,9 +6,11 @@ import ast
 import math
 import re
 import sys
+from functools import cache
 from pathlib import Path
 
 import numpy as np
+import pint
 import pytest
 
 from pyrobal import units
@@ -23,14 +25,21 @@ from pyrobal.report.numbers import quantity
 from pyrobal.report.result import Result
 
 ROOT = Path(__file__).parents[2]
-CASES = ("skerry_point", "brae_fell", "gannet_rock", "thrift_ness")
+CASES = ("skerry_point", "brae_fell", "gannet_rock", "thrift_ness", "marram_sound")
 EVERY = 60  # of the larger cases one line of the registry in so many; each begins at another one
 ROUNDED = 5e-6  # half a unit of the sixth digit, relative at most
+# Whose way back to settings is lost in a loop or a list of parts, which the page says: beds and towers one after
+# the other, blows of a cycle, steps of a schedule, outlets of a table, dusts of several catchers, sums by name.
+LOST = re.compile(
+    r"acid\.(tail|bed)\.|emissions\.so2_from\.|load\.|acid\.(inlet_flow|so2_load)_peak|converting\.cycle\."
+    r"|electrorefining\.|gas\.(dust_assay\.)?furnace\.|slag_cleaning\.(concentrate|slag\.temperature)|plant\.power"
+)
 PLUMBING = re.compile(
     r"\bnp\.|\bself\b|getattr|broadcast|asarray|lambda|<object|\baxis\b|\bstack\b|\bzeros\b"
 )
 
 
+@cache
 def _story(case: str) -> Story:
     return Story(load_case(ROOT / "cases" / f"{case}.toml"))
 
@@ -50,7 +59,7 @@ def told(story: Story) -> dict[str, Explanation]:
     always = ["smelting.oxygen_potential", "smelting.heat.out.slag", "feed.minerals.chalcopyrite"]
     here = [key for key in always if key in story.result] + _first_of_each(story)[::3]
     found = {key: story.explain(key) for key in here}
-    for offset, case in enumerate(CASES[2:], start=3):
+    for offset, case in enumerate(CASES[1:], start=3):
         other = _story(case)
         found |= {f"{case}: {key}": other.explain(key) for key in _first_of_each(other)[offset::EVERY]}
     return found
@@ -60,7 +69,7 @@ def test_every_reading_has_an_equation_and_leads_back_to_settings(told: dict[str
     open_ends = [key for key, e in told.items() if not e.root.equation]
     loose = [key for key, e in told.items() if e.root.si and not e.settings]
     assert not open_ends
-    assert len(loose) <= len(told) // 10, loose
+    assert not [key for key in loose if not LOST.search(key)]
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -131,11 +140,82 @@ def test_the_values_shown_satisfy_the_equation_shown(story: Story) -> None:
     assert len(checked) > 40, len(checked)
 
 
+REGISTRY = pint.UnitRegistry(on_redefinition="ignore")
+_FUEL = ("mol", "kg")  # what a unit of fuel is: of gas a mole, of oil or coke a kilogram
+
+
+def _measured(value: float, unit: str, fuel: str) -> pint.Quantity:
+    """A number with a unit as documentation writes it."""
+    text = re.sub(r"\bunit\b", fuel, unit.replace(" per ", "/"))
+    text = re.sub(r"\(([^)]*)\)", lambda m: "(" + m[1].replace(" ", "*") + ")", text).replace(" ", "*")
+    return REGISTRY.Quantity(
+        value, re.sub(r"(?<=[A-Za-z])(\d)", r"**\1", text) if text not in ("", "-") else ""
+    )
+
+
+def _with_units(node: Node, fuel: str) -> bool | None:
+    """Whether an equation holds for the units of its operands; None where it cannot be told."""
+    text, unit = node.equation, node.dimension()
+    parts = list(node.operands())
+    if not parts or text.startswith(("from ", "found ")) or node.si in (None, 0.0) or unit is None:
+        return None
+    names = {}
+    for i, (part, _) in enumerate(parts):
+        if part.si is None or part.dimension() is None:
+            return None
+        names[f"x{i}"] = _measured(part.si, part.dimension() or "", fuel)
+        text = text.replace(part.mark, f"x{i}")
+    for sign, python in _SIGNS.items():
+        text = text.replace(sign, python)
+    try:
+        code = compile(text, node.name, "eval")
+    except SyntaxError:
+        return None
+    if set(code.co_names) - set(names):
+        return None
+    try:
+        found = eval(code, {"__builtins__": {}}, names)  # operands and signs only
+    except pint.DimensionalityError:
+        return False
+    return bool(REGISTRY.Quantity(found).check(_measured(1.0, unit, fuel).units))
+
+
+def test_units_agree_with_the_equations(told: dict[str, Explanation]) -> None:
+    """Worked out by a library of units: products and quotients give the unit stated, sums are of one unit."""
+    wrong, checked = {}, 0
+    for key, explanation in told.items():
+        for node in explanation.root.walk(100):
+            held = [_with_units(node, fuel) for fuel in _FUEL]
+            checked += held[0] is not None
+            if held[0] is not None and not any(held):
+                wrong[key] = f"{node.named} = {node.written()}"
+    assert not wrong
+    assert checked > 800, checked
+
+
+def test_units_that_are_wrong_are_seen() -> None:
+    """The check above can fail."""
+    flow, mass = Node("value", "n", 2.0, "mol/s"), Node("value", "M", 0.06, "kg/mol")
+    for unit, equation, held in (
+        ("kg/s", f"{flow.mark} × {mass.mark}", True),
+        ("mol/s", f"{flow.mark} × {mass.mark}", False),
+        ("mol/s", f"{flow.mark} + {mass.mark}", False),
+    ):
+        parts = ((flow, 1.0), (mass, 1.0))
+        assert _with_units(Node("equation", "m", 0.12, unit, equation=equation, parts=parts), "mol") is held
+
+
 def test_equations_are_words_and_signs(told: dict[str, Explanation]) -> None:
     """What is on the page is no program."""
     text = {key: "\n".join(lines(explanation)) for key, explanation in told.items()}
     plumbed = {key: PLUMBING.search(t)[0] for key, t in text.items() if PLUMBING.search(t)}  # type: ignore[index]
-    assert len(plumbed) <= len(told) // 50, plumbed
+    assert not plumbed
+
+
+def test_a_way_that_is_lost_is_said() -> None:
+    found = " ".join(lines(_story("marram_sound").explain("acid.tail.so2")))
+    assert "is not told" in found
+    assert "Settings" not in found
 
 
 def test_places_are_functions_of_the_package(told: dict[str, Explanation]) -> None:
@@ -219,6 +299,22 @@ def test_depth_shows_every_step_down_to_it(story: Story) -> None:
     assert any("FeO" in line for line in one)
 
 
+def test_pieces_of_plant_one_after_the_other_are_one_line() -> None:
+    """SO2 along the gas train: what each reaction takes stands in one sum, and not in a chain of equal names."""
+    gas = next(
+        node
+        for node in _story("marram_sound").explain("acid.so2_load").root.walk(40)
+        if "stoichiometric number" in node.written()
+    )
+    assert gas.written().count("extent") >= 4
+
+
+def test_trees_are_not_written_out_by_accident(story: Story) -> None:
+    """Branches meet again and again: a text of the whole would have no end."""
+    explanation = story.explain("smelting.heat.surplus")
+    assert len(repr(explanation)) + len(repr(explanation.root)) < 1000
+
+
 def test_recording_leaves_no_trace(story: Story, skerry: Result) -> None:
     """The profile hook is put back, and the balance told of is the balance reported."""
     assert sys.getprofile() is None
@@ -255,13 +351,23 @@ def test_si_behind_plant_units(unit: str, expected: str) -> None:
     assert si.of_plant(unit) == expected
 
 
+def test_units_of_one_kilogram_or_mole() -> None:
+    """What is stated of a stream holds for a flux per kilogram; any other difference is not believed."""
+    assert si.settled("mol/s", "mol/kg") == "mol/kg"
+    assert si.settled("W", "J/mol") == "J/mol"
+    assert si.settled("mol/s", "kg/s") == "mol/s"
+    assert si.settled(None, "W") == "W"
+    assert si.settled("W", None) == "W"
+
+
 def test_units_of_products() -> None:
     assert si.product("mol/s", "J/mol") == "W"
     assert si.product("kg/s", "kg/mol", -1) == "mol/s"
     assert si.product("J/(mol K)", "K") == "J/mol"
     assert si.product("mol O2", "") == "mol"
+    assert si.product("unit/s", "J per unit") == "W"
+    assert si.product("mol/s", "J/unit") is None
     assert si.product("mol/s", None) is None
-    assert si.product("unit/s", "") is None
     assert si.common(["mol/s", None, "mol/s"]) == "mol/s"
     assert si.common(["mol/s", "kg/s"]) is None
 
@@ -303,6 +409,6 @@ def test_from_the_command_line(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["explain", case, "smelting.oxygen.per_tonne"]) == 0
     out = capsys.readouterr().out
     assert out.startswith("smelting.oxygen.per_tonne = ")
-    assert "Settings in these equations" in out
+    assert "Settings further back" in out
     assert main(["explain", case, "smelting.matte.rate", "--set", "smelting.matte_grade=79.8 %"]) == 1
     assert "matte grade too high" in " ".join(capsys.readouterr().out.split())

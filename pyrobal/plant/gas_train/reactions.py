@@ -81,8 +81,12 @@ def react(offgas: Offgas, reaction: Reaction, extent: FloatN) -> Offgas:
     """The off-gas after ``extent`` (N,) [mol/s] of a reaction, at the same temperature."""
     gas, carried = offgas.gas, offgas.carried
     return Offgas(
-        Stream(gas.phase, gas.n + column(extent) * _moles(gas.phase, reaction), gas.T),
-        Stream(carried.phase, carried.n + column(extent) * _moles(carried.phase, reaction), carried.T),
+        Stream(gas.phase, gas.n + column(extent) * _stoichiometric_number(gas.phase, reaction), gas.T),
+        Stream(
+            carried.phase,
+            carried.n + column(extent) * _stoichiometric_number(carried.phase, reaction),
+            carried.T,
+        ),
     )
 
 
@@ -99,6 +103,6 @@ def oxygen(offgas: Offgas, reactions: Iterable[Reaction]) -> FloatN:
     return sum((-r.get("O2(g)", 0.0) * amount(offgas, key(r)) for r in reactions), np.zeros(1))
 
 
-def _moles(phase: Species, reaction: Reaction) -> Floats:
+def _stoichiometric_number(phase: Species, reaction: Reaction) -> Floats:
     """(S,) moles of each species of a phase per mole of reaction."""
     return np.array([reaction.get(name, 0.0) for name in phase.names])

@@ -212,8 +212,8 @@ def heat(bath: Bath, m: Melt) -> Heat:
     mode has a closed form once the melt is known.
     """
     s, b, fuel = bath.s, bath.blast, bath.fuel
-    hot = _enthalpy(bath.hot_matte, m.cu2s, m.fes, m.matte_fe3o4) + m.so2 * bath.hot_so2
-    hot = hot + _enthalpy(
+    melt_and_so2 = _enthalpy(bath.hot_matte, m.cu2s, m.fes, m.matte_fe3o4) + m.so2 * bath.hot_so2
+    melt_and_so2 = melt_and_so2 + _enthalpy(
         bath.hot_slag,
         m.feo,
         m.fe3o4 + m.entrained * m.matte_fe3o4,
@@ -221,8 +221,8 @@ def heat(bath: Bath, m: Melt) -> Heat:
         m.slag_cu2s + m.entrained * m.cu2s,
         m.slag_fes + m.entrained * m.fes,
     )
-    blown = m.oxygen_demand * b.oxygen_in - (m.oxygen_demand - m.oxygen_reacted) * b.oxygen_out
-    gross = blown - hot - m.supply.heat - bath.heat_loss
+    oxygen_enthalpy = m.oxygen_demand * b.oxygen_in - (m.oxygen_demand - m.oxygen_reacted) * b.oxygen_out
+    gross = oxygen_enthalpy - melt_and_so2 - m.supply.heat - bath.heat_loss
     least = s.fuel_minimum / fuel.heating_value + 0 * gross
     if s.close_heat_with == "enrichment":
         return _at_free_enrichment(bath, m, gross, least)
@@ -246,7 +246,8 @@ def _at_free_enrichment(bath: Bath, m: Melt, gross: FloatN, fuel: FloatN) -> Hea
 def _at_given_enrichment(bath: Bath, m: Melt, gross: FloatN, least: FloatN) -> Heat:
     s, b, fuel = bath.s, bath.blast, bath.fuel
     y = s.enrichment
-    per_oxygen = b.heat_uptake(*b.split(np.ones(1), y))  # W taken up per mol/s of O2 blown
+    unit_air, unit_industrial = b.split(np.ones(1), y)  # that carry one mole of O2
+    per_oxygen = b.heat_uptake(unit_air, unit_industrial)  # J/mol of O2 blown
     surplus = gross - m.oxygen_demand * per_oxygen
     available = fuel.released - fuel.oxygen * per_oxygen
     burnt = least

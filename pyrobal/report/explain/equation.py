@@ -286,6 +286,8 @@ class Writer:
         terms = [self.phrase(self._term(left, right, k, labels[k]), call) for k in few]
         rest = order[len(few) :]
         if rest:
+            for k in rest:  # not written out; the tables they are from are cited
+                self.phrase(written.column(_last_factor(left, right), k, labels[k]), call)
             left_over = float(contributions[rest].sum())
             others = Node("value", f"{len(rest)} others", si=left_over, algebra=_same_as(*terms))
             terms.append(of_node(others))
@@ -327,6 +329,11 @@ class Writer:
 
 
 _TIMES: Final = ast.Mult()
+
+
+def _last_factor(left: ast.expr, right: ast.expr | None) -> ast.expr:
+    """Of ``n @ m`` and of ``n * m``, the m."""
+    return right if right is not None else left.right if isinstance(left, ast.BinOp) else left
 
 
 def attr_is_array(origins: Origins, inner: ast.expr, call: Call) -> bool:

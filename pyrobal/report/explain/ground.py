@@ -79,7 +79,7 @@ class Ground:
         unknowns = [w.replace("_", " ") for w in getattr(problem, "names", ())]
         about = f" for {', '.join(unknowns)} together" if unknowns else ""
         solver = _SOLVERS.get(call.code.co_name, call.code.co_name.strip("_").replace("_", " "))
-        node.kind = "solved"
+        node.kind = "reading" if node.kind == "reading" else "solved"
         node.equation = f"found by {solver}{about}" + (f": {', '.join(ended)}" if ended else "")
         if unknowns and (residual := getattr(type(problem), "residual", None)) is not None:
             node.words = source.words(inspect.getdoc(residual))

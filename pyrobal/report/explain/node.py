@@ -14,7 +14,7 @@ DIGITS = 6
 _MARK = re.compile("\x01(\\d+)\x02")
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)  # a tree shares its branches: written out it has no end
 class Node:
     """One value on the way.
 
@@ -35,8 +35,8 @@ class Node:
     equation: str = ""
     place: str = ""
     parts: tuple[tuple[Node, float], ...] = ()
-    tell: Callable[[], None] | None = field(default=None, repr=False)
-    algebra: Callable[[], units.Unit] | None = field(default=None, repr=False)
+    tell: Callable[[], None] | None = None
+    algebra: Callable[[], units.Unit] | None = None
 
     def told(self) -> Node:
         """The node with its equation, which is sought the first time it is asked for."""
@@ -105,7 +105,7 @@ class Node:
                     ahead.append(part)
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, repr=False)  # a tree shares its branches: written out it has no end
 class Explanation:
     """The tree of one reading, and what it rests on.
 

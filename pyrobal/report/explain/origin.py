@@ -77,6 +77,9 @@ class Origins:
                 if isinstance(table, Mapping) and isinstance(word, str):
                     absent = default[0] if default else written.constant(0.0)
                     return written.item(base, word) if word in table else absent
+            case ast.Subscript(value=ast.Call(args=args) as same, slice=ast.Constant(value=int(i))):
+                plain = class_of(same) == "broadcast_arrays" and not isinstance(args[i], ast.Starred)
+                return args[i] if plain else expression
         return expression
 
     def _named(self, name: ast.Name, call: Call) -> Any:
@@ -172,9 +175,7 @@ class Origins:
     def argument_of(self, name: ast.Name, call: Call) -> Spot | None:
         """What the caller gave for a name that is a parameter and was not set since."""
         definition = source.function(call.code)
-        if definition is None:
-            return None
-        if self.bindings(name, call):
+        if definition is None or self.bindings(name, call):
             return None
         return self._argument(call, definition, name.id)
 

@@ -14,6 +14,10 @@ from pyrobal.report.tables import plain
 PAGE: Final = 40  # lines of a tree
 WIDTH: Final = 80
 _INDENT: Final = "  "
+_LOST: Final = (
+    "The way back to the settings is not told: it leads through a loop or a collection whose single parts "
+    "are not kept. The readings of the steps before it are explained by themselves."
+)
 _DEEPER: Final = 0.5  # what a level counts less than the one above
 _LEAST: Final = 0.01  # share of the value above which a step is worth a line
 
@@ -38,6 +42,9 @@ def lines(
         ("Sources of the equations", list(explanation.models)),
         ("Sources of the data", [f"{source}: {', '.join(of)}" for source, of in explanation.data.items()]),
     )
+    if explanation.root.si and not explanation.settings:
+        yield ""
+        yield from _wrapped(_LOST, width, "")
     for heading, rows in sections:
         if rows:
             yield ""
@@ -121,8 +128,9 @@ def _lines_of(node: Node, width: int, level: int) -> Iterator[str]:
     head = " = ".join(filter(None, (node.name, node.value)))
     yield from _wrapped(f"{head}: {node.words}" if node.words else head, width, margin)
     if node.equation:
-        place = f" [{node.place}]" if node.place and node.kind != "solved" else ""
-        sign = "" if node.kind == "solved" else "= "
+        solved = node.equation.startswith("found by ")
+        place = f" [{node.place}]" if node.place and not solved else ""
+        sign = "" if solved else "= "
         yield from _wrapped(f"{sign}{node.written()}{place}", width, margin + _INDENT)
 
 

@@ -14,6 +14,7 @@ from pyrobal.report.explain import source
 from pyrobal.report.explain.record import Call
 
 PLAIN: Final = ("pyrobal.arrays", "pyrobal.thermo.elements")  # shapes and names, nothing to explain
+ROUND_OFF: Final = 1e-8  # relative
 MISSING: Final = object()  # what a value is that cannot be told without computing it anew
 
 Spot = tuple[ast.expr, Call]  # an expression, and the call in which it was evaluated
@@ -79,3 +80,16 @@ def entry_of(owner: Any, key: Any) -> Any:
 def numeric(value: Any) -> bool:
     """A quantity; whole numbers count, and are not explained."""
     return isinstance(value, float) or (isinstance(value, np.ndarray) and value.dtype.kind == "f")
+
+
+def agree(a: float | None, b: float | None) -> bool:
+    """False where two numbers are known and differ by more than round-off."""
+    if a is None or b is None or a != a or b != b:
+        return True
+    return abs(a - b) <= ROUND_OFF * max(abs(a), abs(b), 1.0)
+
+
+def single(value: Any) -> bool:
+    return (numeric(value) and np.size(value) == 1) or (
+        isinstance(value, int) and not isinstance(value, bool)
+    )

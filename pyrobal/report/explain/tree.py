@@ -13,15 +13,15 @@ from typing import Any, Final
 
 import numpy as np
 
-from pyrobal.report.explain import si, source, written
+from pyrobal.report.explain import si, source, stated, written
 from pyrobal.report.explain.equation import PRODUCT, SUM, Phrase, Writer, of_node
 from pyrobal.report.explain.ground import Ground, documentation
 from pyrobal.report.explain.node import DIGITS, Node
 from pyrobal.report.explain.origin import Origins
 from pyrobal.report.explain.record import Call, Record
-from pyrobal.report.explain.spot import MISSING, PLAIN, Spot, class_of, is_name, numeric
+from pyrobal.report.explain.spot import MISSING, PLAIN, Spot, agree, numeric, single
 from pyrobal.report.explain.unroll import Unroller
-from pyrobal.report.explain.words import Namer, constant
+from pyrobal.report.explain.words import UNNAMED, Namer, constant
 from pyrobal.report.numbers import quantity
 from pyrobal.report.result import Line
 from pyrobal.thermo.elements import ELEMENTS
@@ -31,7 +31,7 @@ _HOME: Final = Path(__file__).parents[2]
 _MANY: Final = 12  # operands beyond which an equation cannot be read
 _DEEPEST: Final = 40
 _TABLES: Final = ("pyrobal.thermo.curve", "pyrobal.thermo.properties")
-_ROUND_OFF: Final = 1e-8
+_FOLDED: Final = 12  # sums that are told as one
 
 
 class Tracer:
@@ -42,6 +42,7 @@ class Tracer:
         self.unroller, self.namer = Unroller(self.origins), Namer(self.origins)
         self.writer = Writer(self.origins, self.namer, self.unroller, self.operand)
         self.made: dict[Hashable, Node] = {}
+        self.spots: dict[int, int] = {}  # node -> the expression it was made by
         self.level = 0
 
     @contextmanager
@@ -78,11 +79,16 @@ class Tracer:
                 return of_node(self._table(expression, expression.attr, phase, phase.names, value, call))
         if isinstance(expression, ast.Name) and expression.id not in call.names:
             return self._constant(expression.id, value, call.code)
-        if isinstance(expression, ast.Subscript) and isinstance(expression.value, ast.GeneratorExp):
-            each, at = self.unroller.each(expression.value, call), expression.slice
+        part = self._part(expression, value, call) if isinstance(expression, ast.Subscript) else None
+        return part or self._made(expression, value, call)
+
+    def _part(self, part: ast.Subscript, value: Any, call: Call) -> Phrase | None:
+        """One of several values that stand in the source together."""
+        if isinstance(part.value, ast.GeneratorExp):
+            each, at = self.unroller.each(part.value, call), part.slice
             if each is not None and isinstance(at, ast.Constant) and isinstance(at.value, int):
                 return self.writer.phrase(*each[at.value])
-        return self._made(expression, value, call)
+        return self._tabulated(part, value, call)
 
     def _made(self, expression: ast.expr, value: Any, call: Call) -> Phrase:
         made = self.origins.made(expression, value, call)
@@ -110,7 +116,7 @@ class Tracer:
         owner = maker.names.get("self")
         if isinstance(owner, Species) and not maker.code.co_name.startswith("_"):
             return of_node(self._table(expression, maker.code.co_name, owner, owner.names, maker.value, call))
-        known = _single(maker.value) and float(np.ravel(maker.value)[0]).hex() in self.known
+        known = single(maker.value) and float(np.ravel(maker.value)[0]).hex() in self.known
         returned = self._passed_on(maker) if self.level < _DEEPEST and not known else None
         if returned is not None and not maker.solves:
             self.ground.cite(maker, documentation(maker))
@@ -174,7 +180,7 @@ class Tracer:
         node = self._kept(key, lambda: self._value(expression, value, call))
         if _open(node):
             spot = self.unroller.column(whole, int(k), label, call)
-            node.unit = node.unit or self._unit(whole, call)
+            node.unit = node.unit or stated.unit(self.origins, whole, call)
             if spot is not None:
                 node.tell = partial(self._tell, node, [spot])
             else:
@@ -196,8 +202,9 @@ class Tracer:
         )
         if isinstance(phase, Species) and label:
             return of_node(self._table(whole, attr, phase, (label,), value, call))
-        name = f"{self.namer.name(whole, call)} of {label}" if label else self.namer.name(whole, call)
-        return of_node(Node("constant", name, float(np.ravel(value)[0]) if _single(value) else None))
+        name = self.namer.of_column(whole, label, call)
+        unit = "" if attr == "composition" or name.startswith("atoms") else None
+        return of_node(Node("constant", name, float(np.ravel(value)[0]) if single(value) else None, unit))
 
     def _table(
         self, expression: ast.expr, attr: str, phase: Species, names: tuple[str, ...], value: Any, call: Call
@@ -205,6 +212,17 @@ class Tracer:
         word = attr.replace("_", " ")
         name = f"{word} of {names[0]}" if len(names) == 1 else word
         return self.ground.tabulated(name, attr, phase, names, value)
+
+    def _tabulated(self, part: ast.Subscript, value: Any, call: Call) -> Phrase | None:
+        """One number of a table that a module keeps, element by element."""
+        table, k = self.origins.value(part.value, call), self.origins.evaluated(part.slice, call)
+        if not isinstance(part.value, ast.Name) or part.value.id in call.names or not isinstance(k, int):
+            return None
+        if not isinstance(table, np.ndarray) or table.shape != (len(ELEMENTS),):
+            return None
+        unit = source.constant_unit(call.code.co_filename, part.value.id)
+        name = f"{constant(part.value.id)} of {ELEMENTS[k]}"
+        return of_node(self._kept(name, lambda: Node("constant", name, float(table[k]), unit)))
 
     def _constant(self, name: str, value: Any, code: CodeType) -> Phrase:
         if value is MISSING:
@@ -229,14 +247,14 @@ class Tracer:
         """A node for a value, under the key of the reading where it is one."""
         if value is MISSING:
             value = self.origins.evaluated(expression, call)
-        one = float(np.ravel(value)[0]) if _single(value) else None
-        unit = self._unit(expression, call)
+        one = float(np.ravel(value)[0]) if single(value) else None
+        unit = stated.unit(self.origins, expression, call)
         line, _ = self.known.get(one.hex(), (None, 0.0)) if one is not None else (None, 0.0)
         if line is not None and (unit is None or si.product(unit) in (None, si.of_plant(line.unit))):
             node = Node("reading", line.key, one, si.of_plant(line.unit), words=line.meaning)
             node.shown = quantity(line.value, line.unit, DIGITS)
             return node
-        name = self.namer.name(expression, call) or source.text(expression)
+        name = self.namer.name(expression, call) or UNNAMED
         shown = "" if one is not None or not numeric(value) else f"{np.size(value)} values"
         return Node("equation", name, one, unit, shown, self._said(expression, call))
 
@@ -270,12 +288,15 @@ class Tracer:
 
     def _tell(self, node: Node, spots: list[Spot]) -> None:
         """A value from the expressions that set it; a mere change of name is passed over."""
+        if len(spots) > 1 and node.si is None:
+            self._tell_filled(node, spots)
+            return
         for spot, home in spots[:1]:
             phrase = self.writer.phrase(spot, home)
             node.place = _place(home.code)
         inner = phrase.bare or _unchanged(phrase)
         many = len({id(part) for part, _ in phrase.parts}) > _MANY
-        if many or not _agree(phrase.value, node.si):  # set in rounds, of which only the last was kept
+        if many or not agree(phrase.value, node.si):  # set in rounds, of which only the last was kept
             node.equation, node.parts = _together(phrase), phrase.parts
             return
         telling = inner is not None and inner.kind in ("equation", "solved") and inner is not node
@@ -283,6 +304,7 @@ class Tracer:
             with self._deeper():
                 inner.told()
             node.equation, node.place, node.parts = inner.equation, inner.place, inner.parts
+            self.spots[id(node)] = self.spots.get(id(inner), 0)
             node.words = node.words or inner.words
             node.algebra = inner.dimension
             if node.kind == "reading" and not inner.equation:
@@ -292,6 +314,30 @@ class Tracer:
             return
         node.equation, node.parts = phrase.text, phrase.parts
         node.algebra = phrase.unit
+        self.spots[id(node)] = id(spots[0][0])
+        if phrase.level == SUM:
+            self._fold(node)
+
+    def _tell_filled(self, node: Node, spots: list[Spot]) -> None:
+        """An array that was filled piece by piece: what its pieces came from."""
+        below = [(o, home) for spot, home in spots for o in (spot, *stated.run_over(spot, home))]
+        found = [part for o, home in below for part in self.writer.phrase(o, home).parts]
+        node.parts = tuple(p for p in found if p[0] is not node and p[0].name != UNNAMED)
+        node.place = _place(spots[0][1].code)
+        node.equation = "from " + ", ".join(dict.fromkeys(part.mark for part, _ in node.parts))
+
+    def _fold(self, node: Node) -> None:
+        """A sum whose first term is such a sum itself, made by the same code one step before, on one line."""
+        for _ in range(_FOLDED):
+            first = next(iter(node.parts), (None, 0.0))[0]
+            if first is None or first is node or not node.equation.startswith(f"{first.mark} + "):
+                return
+            with self._deeper():
+                first.told() if self.level < _DEEPEST else None
+            if self.spots.get(id(first)) != self.spots.get(id(node)) or " + " not in first.equation:
+                return
+            node.equation = node.equation.replace(first.mark, first.equation, 1)
+            node.parts = (*first.parts, *node.parts[1:])
 
     def _tell_together(self, node: Node, whole: ast.expr, call: Call) -> None:
         """One of many values that were found together: all that went in."""
@@ -305,7 +351,8 @@ class Tracer:
             self._from(node, *last)
             return
         if phrase.bare is not None and phrase.bare.told().kind == "solved":
-            node.kind, node.equation, node.words = "solved", phrase.bare.equation, phrase.bare.words
+            node.kind = "reading" if node.kind == "reading" else "solved"
+            node.equation, node.words = phrase.bare.equation, phrase.bare.words
         elif phrase.bare is not None and phrase.bare is not node:
             node.equation, node.parts = f"from {phrase.bare.mark}", phrase.parts
 
@@ -313,26 +360,16 @@ class Tracer:
         """The operands of an expression that is not written as an equation."""
         below = [o for inside in source.inside(expression) for o in source.operands(inside)]
         parts = [part for operand in below for part in self.operand(operand, home).parts]
+        if all(part is node or not (part.value or part.equation) for part, _ in parts):
+            parts = list(self._given(home))
         node.parts, node.place = tuple(parts), _place(home.code)
         node.equation = "from " + ", ".join(dict.fromkeys(part.mark for part, _ in parts)) if parts else ""
 
-    def _unit(self, expression: ast.expr, call: Call) -> si.Unit:
-        """The unit of a field, or of a name that becomes a field of what the call returned."""
-        found = ""
-        match expression:
-            case ast.Attribute(value=base, attr=attr):
-                found = source.field_unit(self.origins.value(base, call), attr)
-            case ast.Subscript(value=base, slice=ast.Tuple()):
-                return self._unit(base, call)
-            case ast.Name(id=name) if dataclasses.is_dataclass(call.value):
-                definition = source.function(call.code)
-                built = source.result(definition, call.ended) if definition is not None else None
-                fields = [f.name for f in dataclasses.fields(call.value) if f.init]
-                if isinstance(built, ast.Call) and class_of(built) == type(call.value).__name__:
-                    given = [f for f in fields if is_name(built, fields, f, name)]
-                    units = {source.field_unit(call.value, f) for f in given}
-                    found = units.pop() if len(units) == 1 else ""
-        return found or None
+    def _given(self, home: Call) -> Iterator[tuple[Node, float]]:
+        """What a function was given, where its source does not tell how a value came of it."""
+        definition = source.function(home.code)
+        for name in source.parameters(definition) if definition is not None else ():
+            yield from (p for p in self.operand(written.local(name), home).parts if p[0].value)
 
 
 def _open(node: Node) -> bool:
@@ -352,19 +389,6 @@ def _together(phrase: Phrase) -> str:
     marks = list(dict.fromkeys(part.mark for part, _ in sorted(phrase.parts, key=lambda p: -p[1])))
     more = f" and {len(marks) - _MANY} more" if len(marks) > _MANY else ""
     return f"from {', '.join(marks[:_MANY])}{more}"
-
-
-def _agree(a: float | None, b: float | None) -> bool:
-    """False where two numbers are known and differ by more than round-off."""
-    if a is None or b is None or a != a or b != b:
-        return True
-    return abs(a - b) <= _ROUND_OFF * max(abs(a), abs(b), 1.0)
-
-
-def _single(value: Any) -> bool:
-    return (numeric(value) and np.size(value) == 1) or (
-        isinstance(value, int) and not isinstance(value, bool)
-    )
 
 
 @cache

@@ -145,6 +145,10 @@ class Unroller:
 
     def several(self, collection: ast.expr, call: Call) -> list[Spot] | None:
         """The values of a collection: of a comprehension, of a tuple, of several put behind each other."""
+        if isinstance(collection, ast.Name):
+            bound = self.origins.bindings(collection, call)
+            if len(bound) == 1 and isinstance(bound[0].value, ast.GeneratorExp | ast.ListComp):
+                collection = bound[0].value
         match collection:
             case ast.GeneratorExp() | ast.ListComp() | ast.SetComp():
                 return self.each(collection, call)
@@ -325,6 +329,11 @@ class Unroller:
     def _put_in(self, binding: source.Binding, k: int, label: str, call: Call) -> Iterator[Spot]:
         """What a statement puts into column ``k``: ``n[:, i] += value``, within a loop or not."""
         for index, value, scope in self._set_in_rounds(binding, call):
+            if isinstance(index, ast.Slice):
+                ends = [self.origins.evaluated(e, scope) if e else 0 for e in (index.lower, index.upper)]
+                if all(isinstance(e, int) for e in ends) and ends[0] <= k < ends[1]:
+                    yield written.column(value, k - ends[0], label), scope
+                continue
             where = self.origins.evaluated(index, scope)
             if isinstance(where, list | np.ndarray) and k in list(where):
                 yield written.column(value, list(where).index(k), label), scope

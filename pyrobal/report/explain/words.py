@@ -11,13 +11,19 @@ from typing import Any, Final
 
 import numpy as np
 
-from pyrobal.report.explain import source
+from pyrobal.report.explain import source, written
 from pyrobal.report.explain.origin import Origins
 from pyrobal.report.explain.record import Call
 from pyrobal.report.explain.spot import MISSING, class_of, numeric
 from pyrobal.thermo.elements import ELEMENTS
+from pyrobal.thermo.properties import Species
 from pyrobal.thermo.tables import load_substances
 
+_SHAPING: Final = (
+    "broadcast_arrays", "broadcast_to", "stack", "column_stack", "concatenate", "column", "asarray", "zeros",
+    "getattr", "take_along_axis", "repeat", "tile",
+)  # fmt: skip
+UNNAMED: Final = "value"  # of what the source gives no name to
 _LONGEST: Final = 12  # names that stand for names
 _MOLAR_MASS: Final = re.compile(r"_?M_(\w+)")  # the house writes M_SO2 for the molar mass of SO2
 _OF_LENGTH: Final = 3  # a name this short is a symbol; the documentation says what of
@@ -115,6 +121,10 @@ class Namer:
             if key.partition("(")[0].casefold() in _formulas() or key in ELEMENTS:
                 return f"{key} in {whole}"
             return f"{whole} {plain(key)}".strip()
+        if isinstance(key, int) and isinstance(whole_value := self.origins.value(base, call), tuple | list):
+            made = self.origins.back(written.item(base, key), call) if len(whole_value) > 1 else None
+            if made is not None and (found := self.name(*made, depth + 1)):
+                return found
         many = isinstance(key, int) and not isinstance(self.origins.value(base, call), np.ndarray)
         return f"{whole} {key + 1}" if many and whole else whole
 
@@ -129,13 +139,27 @@ class Namer:
                 return self._holder_name(holder, call, depth)
             case ast.Call(func=ast.Attribute(value=holder, attr="elements" | "species_mass")):
                 return self._holder_name(holder, call, depth)
-        return self.name(base, call, depth + 1) or source.text(base)
+        return self.name(base, call, depth + 1) or UNNAMED
 
     def _holder_name(self, holder: ast.expr, call: Call, depth: int) -> str:
         """Of a ledger's entry, the material that it is of."""
         if isinstance(holder, ast.Attribute) and holder.attr == "entry":
             holder = holder.value
         return self.name(holder, call, depth + 1) or of_class(self.origins.value(holder, call))
+
+    def of_column(self, whole: ast.expr, label: str, call: Call) -> str:
+        """One number of many: "molar mass of CuFeS2", "atoms of Cu in CuFeS2"."""
+        inner = whole.value if isinstance(whole, ast.Subscript) else whole
+        if label and isinstance(inner, ast.Attribute) and inner.attr == "composition":
+            part = whole.slice if isinstance(whole, ast.Subscript) else None
+            index = part.elts[-1] if isinstance(part, ast.Tuple) else None
+            element = self.origins.evaluated(index, call) if index is not None else None
+            return (
+                f"atoms of {ELEMENTS[element]} in {label}"
+                if isinstance(element, int)
+                else f"atoms in {label}"
+            )
+        return f"{self.name(whole, call)} of {label}" if label else self.name(whole, call)
 
     def phase(self, base: ast.expr, call: Call) -> Any:
         """The substances along the columns of ``stream.n``, of a stream's method, and of products of them."""
@@ -159,6 +183,11 @@ class Namer:
                 return self.name(*returned, depth + 1)
             if dataclasses.is_dataclass(value) and isinstance(called.func, ast.Name):
                 return of_class(value)
+        if class_of(called) in _SHAPING and called.args:
+            return self._of_shape(called, call, depth)
+        if isinstance(self.origins.value(called.func, call), type) and called.args:
+            parts = [a for a in called.args if not isinstance(self.origins.value(a, call), Species)]
+            return self._first((parts or called.args)[0], call, depth) or of_class(value)
         args = [a for a in (self._argument(x, call, depth) for x in called.args) if a]
         word = plain(class_of(called))
         if isinstance(called.func, ast.Attribute):
@@ -171,18 +200,53 @@ class Namer:
                 )
         return f"{word} ({', '.join(args)})" if args else word
 
+    def _of_shape(self, called: ast.Call, call: Call, depth: int) -> str:
+        """Something put side by side or reshaped: by its first part."""
+        if class_of(called).startswith("zeros"):
+            return "zero"
+        first = called.args[0]
+        if isinstance(first, ast.Tuple | ast.List) and first.elts:
+            first = first.elts[0]
+        return self._first(first, call, depth)
+
+    def _first(self, made: ast.expr, call: Call, depth: int) -> str:
+        """What is made of something, by that: of a sum by its first term, of a product by its factor."""
+        match made:
+            case ast.BinOp(left=left, right=right):
+                return self._first(left, call, depth) or self._first(right, call, depth)
+            case ast.Subscript(value=base):
+                return self._first(base, call, depth)
+            case ast.Call(func=ast.Attribute(value=owner), args=[first, *_]) if isinstance(
+                self.origins.value(owner, call), type
+            ):
+                return self._first(first, call, depth)
+            case ast.Call(func=ast.Attribute(value=owner)) if not inspect.ismodule(
+                self.origins.value(owner, call)
+            ):
+                return self._first(owner, call, depth)
+            case ast.Attribute(value=owner) if dataclasses.is_dataclass(self.origins.value(owner, call)):
+                return self.name(owner, call, depth + 1)
+            case ast.Starred(value=many):
+                return self._first(many, call, depth)
+            case ast.Constant():
+                return ""
+        return self.name(made, call, depth + 1)
+
     def _of_built(self, called: ast.Call, call: Call, depth: int) -> str:
         """Something put together by a function: by a method, out of the thing whose method it is."""
-        if isinstance(called.func, ast.Attribute) and dataclasses.is_dataclass(
-            self.origins.value(called.func.value, call)
-        ):
+        owner = (
+            self.origins.value(called.func.value, call) if isinstance(called.func, ast.Attribute) else None
+        )
+        if isinstance(owner, type) and called.args:
+            return self._first(called.args[0], call, depth)
+        if isinstance(called.func, ast.Attribute) and dataclasses.is_dataclass(owner):
             return self.name(called.func.value, call, depth + 1)
         return plain(class_of(called))
 
     def _argument(self, argument: ast.expr, call: Call, depth: int) -> str:
         """Words and things are named; numbers are told below."""
         value = self.origins.value(argument, call)
-        if isinstance(value, str) or dataclasses.is_dataclass(value):
+        if isinstance(value, str) or (dataclasses.is_dataclass(value) and not isinstance(value, Species)):
             return self.name(argument, call, depth + 1)
         return ""
 
