@@ -45,6 +45,7 @@ class Parts(Protocol):
 
 @functools.cache
 def compiled(text: str) -> CodeType:
+    """An expression, compiled once for each text."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", SyntaxWarning)  # of what the source never writes
         return compile(text, "explained", "eval")
