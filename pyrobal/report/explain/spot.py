@@ -70,6 +70,7 @@ def stored(owner: Any, attr: str) -> Any:
 
 
 def entry_of(owner: Any, key: Any) -> Any:
+    """One value of a tuple, list or mapping; MISSING where it cannot be told."""
     if owner is MISSING or key is MISSING or isinstance(owner, np.ndarray):
         return MISSING
     try:
@@ -91,6 +92,7 @@ def agree(a: float | None, b: float | None) -> bool:
 
 
 def single(value: Any) -> bool:
+    """One number, in an array or on its own."""
     return (numeric(value) and np.size(value) == 1) or (
         isinstance(value, int) and not isinstance(value, bool)
     )
