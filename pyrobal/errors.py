@@ -242,6 +242,8 @@ _SENTENCES = {
         "(converting.copper_coolant)"
     ),
     Reason.AIM_OUT_OF_REACH: (
-        "no value of the setting within its range gives the reading that is aimed for; widen the range"
+        "no value of the setting within its range gives the reading that is aimed for; "
+        "try another range, another setting, or see what holds the reading (a heat balance that fuel closes "
+        "is never short)"
     ),
 }

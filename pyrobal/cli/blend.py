@@ -57,6 +57,8 @@ def blend(
         write(html_file, blend_html(case, found))
     if html_file != "-":
         _print(found)
+        for line in _charge(case, found):
+            click.echo(textwrap.fill(line, width(), subsequent_indent="    "))
     return 0 if found.best.feasible else 1
 
 
@@ -65,6 +67,20 @@ def _print(found: Advice) -> None:
         click.echo(textwrap.fill(line, width(), subsequent_indent="    "))
     if found.best.feasible:
         _print_runners_up(found)
+
+
+def _charge(case: Case, found: Advice) -> Iterator[str]:
+    """What the charge is where the terms do not say, and what of it is not on offer."""
+    from pyrobal.constants import TONNE_PER_HOUR
+    from pyrobal.studies.terms import charge_of
+
+    terms = found.terms
+    offered = {parcel.name for parcel in terms.parcels}
+    kept = [c.name for c in case.inputs.concentrate if c.name not in offered]
+    if terms.least_charge is None and terms.most_charge is None:
+        yield f"charge: {charge_of(case) / TONNE_PER_HOUR:.4g} t/h dry, that of the case"
+    if kept:
+        yield f"not on offer, so kept at their rates in the case: {', '.join(kept)}"
 
 
 def _goal(case: Case, text: str | None) -> str | Goal | None:
@@ -89,7 +105,8 @@ def _lines(found: Advice) -> Iterator[str]:
             if room < -1e-6 * abs(limit.bound)
             else f"binds, one more {_unit(limit)} is worth {_gain(found, worth)}"
         )
-        yield f"{limit}: {value:.5g}" + (f", {note}" if worth or note == "broken" else "")
+        unit = "" if limit.unit == "-" else f" {limit.unit}"
+        yield f"{limit}: {value:.5g}{unit}" + (f", {note}" if worth or note == "broken" else "")
     if best.feasible and found.charge_worth:
         yield f"one more t/h of the whole blend is worth {_gain(found, found.charge_worth)}"
     if len(found.conflict) == 1:
@@ -104,13 +121,16 @@ def _lines(found: Advice) -> Iterator[str]:
 
 def _gain(found: Advice, value: float) -> str:
     """What a change adds to the goal, in its unit: four digits, and no power of ten of a large number."""
+    text = f"{value:,.0f}" if abs(value) >= 1e3 else f"{value:.4g}"
+    return f"{text} {_goal_unit(found)}".rstrip()
+
+
+def _goal_unit(found: Advice) -> str:
     from pyrobal.studies.blending import COPPER, MARGIN
 
-    words = {MARGIN: "per hour", COPPER: "t/h of copper"}
-    text = f"{value:,.0f}" if abs(value) >= 1e3 else f"{value:.4g}"
     if isinstance(found.goal, str):
-        return f"{text} {words[found.goal]}"
-    return f"{text} {'' if found.goal.unit == '-' else found.goal.unit}".rstrip()
+        return {MARGIN: "per hour", COPPER: "t/h of copper"}[found.goal]
+    return "" if found.goal.unit == "-" else found.goal.unit
 
 
 def _unit(limit: Limit) -> str:
@@ -142,7 +162,8 @@ def _print_parcels(found: Advice) -> None:
         if found.best.feasible:
             row += [found.most[parcel.name], found.parcel_worth[parcel.name]]
         rows.append(row)
-    headings = ["parcel", "t/h", "share %", "offered t/h", "could take t/h", "one more t/h is worth"]
+    worth = f"one more t/h is worth, {_goal_unit(found)}".rstrip(", ")
+    headings = ["parcel", "t/h", "share %", "offered t/h", "could take t/h", worth]
     print_columns(headings[: len(rows[0])], rows)
 
 
@@ -155,4 +176,5 @@ def _print_runners_up(found: Advice) -> None:
         rows.append([label, other.value, other.value - found.best.value, *(other.rates[n] for n in names)])
     if rows:
         click.echo("\nother blends: a parcel left out, or as much of it as fits; t/h of each")
-        print_columns(["blend", "value", "change", *names], rows)
+        value = f"value, {_goal_unit(found)}".rstrip(", ")
+        print_columns(["blend", value, "change", *names], rows)

@@ -36,10 +36,17 @@ def sensitivity(case: Case, aim: Aim | None, readings: list[str], settings: list
     for i, (key, effects) in enumerate(found.items()):
         click.echo(f"{'' if i == 0 else chr(10)}{key}")
         _print(effects[:top], units[key])
+        if effects:
+            click.echo(
+                "  slopes at the present value; see pyrobal sweep for a change as large as the step", err=True
+            )
         if len(effects) > top:
             click.echo(f"  {len(effects) - top} lesser effects are not shown; --top N shows more", err=True)
         if not effects:
-            click.echo("  no setting of this case has an effect on it")
+            closes = case.inputs.smelting.close_heat_with
+            held = key == "smelting.heat.surplus" and closes != "nothing"
+            why = f": {closes} closes the heat, so look at what that takes" if held else ""
+            click.echo(f"  no setting of this case has an effect on it{why}")
 
 
 def _print(effects: tuple[Effect, ...], unit: str) -> None:

@@ -129,10 +129,12 @@ def _legend(found: Window) -> Iterator[str]:
 def _best(found: Window, best: Point) -> Iterator[str]:
     x, y = f"{best.x:.5g}{_unit(found.x)}", f"{best.y:.5g}{_unit(found.y)}"
     yield f"  *  {found.goal}: {found.x.key} = {x}, {found.y.key} = {y}"
+    units = {one.key: one.unit for one in (*found.limits, found.goal) if one is not None}
     for key, value in best.readings.items():
         bound = [limit for limit in best.rooms if limit.key == key]
         note = "; ".join(f"{limit}{', binds' if limit in best.binding else ''}" for limit in bound)
-        yield f"{_INDENT}{key} {value:.5g}" + (f"  ({note})" if note else "")
+        unit = f" {units[key]}" if units.get(key, "-") != "-" else ""
+        yield f"{_INDENT}{key} {value:.5g}{unit}" + (f"  ({note})" if note else "")
 
 
 def _nearest(found: Window) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -15,14 +16,17 @@ from pyrobal.case.idle import without_effect
 from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault, NotSolved, Reason
 from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
+from pyrobal.readings import registry
 from pyrobal.studies.aim import Aim, aimed
 from pyrobal.studies.measure import per_unit, reading_units
 from pyrobal.studies.tangent import differences, held, tangent
 from pyrobal.studies.variable import Variable, find, variables
 
 KINK: Final = 0.02  # share of the slope by which the two sides may differ before the slope is called broken
-_NOISE: Final = 1e-9  # share of the reading, per relative change of the setting: less is rounding
+_NOISE: Final = 1e-9  # share of the largest reading of the unit, per relative change: less is rounding
+_SIDE: Final = 1e5  # times that is the rounding of a difference quotient
 _SHARES: Final = ("%", "wt%", "vol%")
 _KELVINS: Final = 10.0  # step of a temperature
 _POINT, _WHOLE = 0.01, 0.05  # step of a share, and the share below which a tenth of it is the step
@@ -72,15 +76,28 @@ def sensitivity(
         raise NotSolved(Reason(int(base.reason[0])))
     exact = tangent(case.inputs, chosen, list(wanted), aim)
     sides = differences(case.inputs, base, chosen, list(wanted), aim)
+    scale = _scales(base)
     found: dict[str, tuple[Effect, ...]] = {}
     for r, (key, unit) in enumerate(wanted.items()):
-        value = float(exact.values[0, r])
+        value, least = float(exact.values[0, r]), _NOISE * scale.get(unit, 0.0)
         columns = np.stack([exact.slopes[0, :, r], sides.below[:, r], sides.above[:, r]])
-        single = [_effect(case.inputs, (v,), v.key, columns[:, k], value, unit) for k, v in enumerate(chosen)]
-        together = _together(case.inputs, chosen, columns, value, unit)
+        single = [
+            _effect(case.inputs, (v,), v.key, columns[:, k], value, unit, least) for k, v in enumerate(chosen)
+        ]
+        together = _together(case.inputs, chosen, columns, value, unit, least)
         effects = [e for e in (*single, *together) if e is not None]
         found[key] = tuple(sorted(effects, key=lambda e: -abs(e.change)))
     return found
+
+
+def _scales(base: Results) -> Mapping[str, float]:
+    """The largest reading of each plant unit, in SI: beside it the round-off of the balance is nothing."""
+    scale: dict[str, float] = {}
+    for reading, _, value in registry.evaluate_all(base):
+        if np.isfinite(value[0]):
+            unit = reading.unit_for(base)
+            scale[unit] = max(scale.get(unit, 0.0), abs(float(value[0])))
+    return scale
 
 
 def _chosen(inputs: Inputs, beginnings: Sequence[str]) -> list[Variable]:
@@ -89,13 +106,11 @@ def _chosen(inputs: Inputs, beginnings: Sequence[str]) -> list[Variable]:
     idle = tuple(without_effect(inputs))
     numbers = [v for v in variables(inputs).values() if v.path in present]
     if beginnings:
-        faults = []
-        for text in beginnings:
-            if not any(v.key.startswith(text) for v in numbers):
-                faults.append(Fault("--to", None, text, _why_none(inputs, text)))
-        if faults:
-            raise CaseError(faults)
-        return [v for v in numbers if v.key.startswith(tuple(beginnings))]
+        starts = {text: re.compile(re.escape(text).replace(r"\*", ".*")) for text in beginnings}
+        none = [text for text, start in starts.items() if not any(start.match(v.key) for v in numbers)]
+        if none:
+            raise CaseError([Fault("--to", None, text, _why_none(inputs, text)) for text in none])
+        return [v for v in numbers if any(start.match(v.key) for start in starts.values())]
     return [v for v in numbers if not v.key.startswith(idle)]
 
 
@@ -129,15 +144,22 @@ def _rounded(variable: Variable, size: float) -> float:
 
 
 def _effect(
-    inputs: Inputs, moved: Sequence[Variable], name: str, slopes: Floats, reading: float, unit: str
+    inputs: Inputs,
+    moved: Sequence[Variable],
+    name: str,
+    slopes: Floats,
+    reading: float,
+    unit: str,
+    least: float,
 ) -> Effect | None:
-    """slopes (3,): exact, below, above. None where the setting does nothing to the reading."""
+    """slopes (3,): exact, below, above. None where the setting does less than ``least`` to the reading."""
     first = moved[0]
     value = float(np.mean([held(inputs, v)[0] for v in moved]))
     size = step(first, value)
     exact, below, above = (float(x) for x in slopes)
-    relative = exact * (abs(value) or size)
-    if not abs(relative) > _NOISE * abs(reading):
+    whole = abs(value) or size
+    one_side = max((abs(x) for x in (below, above) if math.isfinite(x)), default=0.0)
+    if not (abs(exact) * whole > least or one_side * whole > _SIDE * least):
         return None
     factor = size / per_unit(unit)
     sides: tuple[float | None, float | None] = (None, None)
@@ -163,7 +185,7 @@ def _broken(exact: float, below: float, above: float) -> bool:
 
 
 def _together(
-    inputs: Inputs, chosen: Sequence[Variable], columns: Floats, reading: float, unit: str
+    inputs: Inputs, chosen: Sequence[Variable], columns: Floats, reading: float, unit: str, least: float
 ) -> Iterator[Effect | None]:
     """The same assay line, moisture or temperature in every concentrate at once: slopes add up."""
     groups: dict[str, list[int]] = {}
@@ -176,4 +198,4 @@ def _together(
     for name, members in groups.items():
         if len(members) == len(names) > 1:
             slopes = columns[:, members].sum(axis=1)
-            yield _effect(inputs, [chosen[k] for k in members], name, slopes, reading, unit)
+            yield _effect(inputs, [chosen[k] for k in members], name, slopes, reading, unit, least)

@@ -20,6 +20,7 @@ Money has no unit: any currency, the same one throughout.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -147,7 +148,7 @@ class _Reader:
         charge = self._quantity(raw, "charge", _RATE, ())
         return Terms(
             tuple(self._parcels(self._table(raw, "parcel", ()))),
-            self._money(raw, "copper_price", ()),
+            self._money(raw, "copper_price", (), least=0.0),
             self._quantity(raw, "least_charge", _RATE, ()) if charge is None else charge,
             self._quantity(raw, "most_charge", _RATE, ()) if charge is None else charge,
             dict(self._flows(raw)),
@@ -202,7 +203,7 @@ class _Reader:
                 self._wrong(here, f"needs {', '.join(missing)}")
                 continue
             above, step = (self._quantity(table, key, _SHARE, here) for key in ("above", "step"))
-            each = self._money(table, "each", here)
+            each = self._money(table, "each", here, least=0.0)
             if step == 0.0:
                 self._wrong((*here, "step"), "is zero")
             elif above is not None and step is not None and each is not None:
@@ -236,7 +237,9 @@ class _Reader:
             return None
         return None if value is None else float(value[0])
 
-    def _money(self, raw: dict[str, Any], key: str, path: tuple[str, ...]) -> float | None:
+    def _money(
+        self, raw: dict[str, Any], key: str, path: tuple[str, ...], least: float = -math.inf
+    ) -> float | None:
         if key not in raw:
             return None
         number = raw[key]
@@ -244,10 +247,14 @@ class _Reader:
             self._wrong((*path, key), f"is {values.called(number)}; money is a bare number")
             return None
         try:
-            return units.finite(number, "-")
+            found = units.finite(number, "-")
         except ValueError as error:
             self._wrong((*path, key), str(error))
             return None
+        if found < least:
+            self._wrong((*path, key), f"is {number:g}; it cannot be below {least:g}")
+            return None
+        return found
 
     def _table(self, raw: dict[str, Any], key: str, path: tuple[str, ...]) -> dict[str, Any]:
         table = raw.get(key, {})

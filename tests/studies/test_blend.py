@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from pathlib import Path
 
 import numpy as np
@@ -329,10 +330,30 @@ def test_what_a_limit_is_worth_has_the_unit_of_the_goal(capsys: pytest.CaptureFi
         "feed.assay.Cl<=0.02 %",
     ]
     assert main(line) == 0
-    assert "feed.assay.Cl <= 0.02 wt%: 0.02, binds, one more wt% is worth" in (
+    assert "feed.assay.Cl <= 0.02 wt%: 0.02 wt%, binds, one more wt% is worth" in (
         out := " ".join(capsys.readouterr().out.split())
     )
     assert "t/h of copper" in out
     assert main([*line, "--limit", "feed.assay.As<=0.0001 %"]) == 1
     out = " ".join(capsys.readouterr().out.split())
     assert "no blend of these parcels meets feed.assay.As <= 0.0001 wt%, even without the other limits" in out
+
+
+def test_money_that_cannot_be_negative_is_refused(case: Case) -> None:
+    with pytest.raises(CaseError, match="cannot be below 0") as caught:
+        load_terms(case, TERMS.replace("9200", "-5").replace("each = 3", "each = -3"))
+    assert {fault.key for fault in caught.value.faults} >= {"copper_price"}
+    assert len(caught.value.faults) == 2
+
+
+def test_the_charge_is_told_and_what_is_not_on_offer(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "terms.toml"
+    file.write_text('[parcel.Fenholt]\nmost = "60 t/h"\n')
+    assert main(["blend", str(SKERRY), "--terms", str(file), "--limit", "smelting.slag.rate<=70 t/h"]) == 0
+    out = capsys.readouterr().out
+    assert "charge: 110 t/h dry, that of the case" in out
+    assert "kept at their rates in the case: Marrick Dale, Tolven" in out
+    assert "one more t/h is worth, t/h of copper" in out
+    assert re.search(r"smelting\.slag\.rate <= 70 t/h: [\d.]+ t/h", out)

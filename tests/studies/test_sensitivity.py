@@ -52,23 +52,33 @@ def test_settings_without_effect_are_left_out() -> None:
 
 
 def test_a_kink_shows_both_sides(case: Case) -> None:
-    """The Fe/SiO2 of the charge just met by the charge itself: flux is fed on one side only."""
+    """Heat just closed without fuel: more heat lost takes fuel, less of it leaves heat to spare."""
     from pyrobal.studies.aim import aimed, aiming
 
     edge = aimed(case, aiming(case, "smelting.heat.surplus=0.000001 MW", "smelting.enrichment=50 %:90 %"))
-    effects = {
-        e.setting: e
-        for e in sensitivity(edge, ["smelting.fuel_heat"], ["smelting.heat_loss"])["smelting.fuel_heat"]
+    readings = ["smelting.heat.surplus", "smelting.fuel_heat"]
+    found = sensitivity(edge, readings, ["smelting.heat_loss"])
+    (surplus,), (fuel,) = (found[key] for key in readings)
+    assert surplus.below == pytest.approx(surplus.step, rel=1e-3)
+    assert abs(surplus.above or 0.0) < 0.1 * surplus.step
+    assert (
+        fuel.above is not None and fuel.above > surplus.step
+    )  # hot gas takes some of the fuel's heat with it
+    assert abs(fuel.below or 0.0) < 0.1 * surplus.step
+
+
+def test_nothing_moves_what_fuel_closes(case: Case, capsys: pytest.CaptureFixture[str]) -> None:
+    """The round-off of a surplus that fuel holds at zero is no effect."""
+    assert sensitivity(case, ["smelting.heat.surplus"])["smelting.heat.surplus"] == ()
+    assert main(["sensitivity", str(SKERRY), "--read", "smelting.heat.surplus"]) == 0
+    assert "fuel closes the heat" in capsys.readouterr().out
+
+
+def test_a_setting_of_every_concentrate(case: Case) -> None:
+    effects = sensitivity(case, ["smelting.oxygen.demand"], ["concentrate.*.assay.S"])
+    assert {"concentrate.Fenholt.assay.S", "concentrate.*.assay.S"} <= {
+        e.setting for e in effects["smelting.oxygen.demand"]
     }
-    kink = effects["smelting.heat_loss"] if effects else None
-    surplus = {
-        e.setting: e
-        for e in sensitivity(edge, ["smelting.heat.surplus"], ["smelting.heat_loss"])["smelting.heat.surplus"]
-    }
-    assert surplus["smelting.heat_loss"].below is not None
-    assert surplus["smelting.heat_loss"].below == pytest.approx(surplus["smelting.heat_loss"].step, rel=1e-3)
-    assert abs(surplus["smelting.heat_loss"].above or 0.0) < 0.1 * surplus["smelting.heat_loss"].step
-    assert kink is None or kink.above is not None
 
 
 @pytest.mark.parametrize(
