@@ -60,7 +60,7 @@ def as_html(result: Result, made: datetime.datetime | None = None) -> str:
         headline(case.title),
         drawn,
         json_text=script_json(as_dict(result)),
-        made=f"{made or datetime.datetime.now():%Y-%m-%d %H:%M}",
+        made=made,
         result=result,
         parts=[(name, label) for name, label in _PARTS.items() if name not in lacking],
         summary=told,
@@ -82,7 +82,7 @@ def compare_html(c: Comparison, made: datetime.datetime | None = None) -> str:
         " / ".join(headline(result.case.title) for result in (c.before, c.after)),
         bars(c),
         json_text=script_json({"before": found[0], "after": found[1]}),
-        made=f"{made or datetime.datetime.now():%Y-%m-%d %H:%M}",
+        made=made,
         parts=list(_PARTS_COMPARED.items()),
         c=c,
         settings=settings_table(c, whole=True),
@@ -91,13 +91,21 @@ def compare_html(c: Comparison, made: datetime.datetime | None = None) -> str:
     )
 
 
-def page(template: str, title: str, drawn: list[Figure], json_text: str, **values: Any) -> str:
-    """A template filled in, with style, scripts and figures."""
+def page(
+    template: str,
+    title: str,
+    drawn: list[Figure],
+    json_text: str,
+    made: datetime.datetime | None,
+    **values: Any,
+) -> str:
+    """A template filled in, with style, scripts and figures. ``made``: the time printed, now unless given."""
     plotly, script = asset("plotly.js"), asset("report.js")
     content = [{"name": f.name, "choices": f.choices, "layout": f.layout} for f in drawn]
     return _environment().get_template(template).render(
         title=title,
         version=__version__,
+        made=f"{made or datetime.datetime.now():%Y-%m-%d %H:%M}",
         policy=_policy(plotly, script),
         css=Markup(asset("report.css")),
         plotly=Markup(plotly),

@@ -40,7 +40,7 @@ def study_page(
         headline(case.title),
         [figure for section in sections for figure in section.figures],
         json_text=script_json({"case": case.title, **content}),
-        made=f"{made or datetime.datetime.now():%Y-%m-%d %H:%M}",
+        made=made,
         parts=[*((section.name, section.label) for section in sections), ("case", "Case")],
         subject=subject,
         sections=sections,
