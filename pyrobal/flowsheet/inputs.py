@@ -65,7 +65,7 @@ OPTIONAL = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Inputs:
     """Everything a plant balance needs; every number (N,) or (1,) in SI."""
 

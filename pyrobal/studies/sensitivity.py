@@ -17,10 +17,9 @@ from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault, NotSolved, Reason
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.results import Results
-from pyrobal.flowsheet.solve import solve
 from pyrobal.readings import registry
 from pyrobal.studies.aim import Aim, aimed
-from pyrobal.studies.measure import per_unit, reading_units
+from pyrobal.studies.measure import per_unit, reading_units, solved
 from pyrobal.studies.tangent import differences, held, tangent
 from pyrobal.studies.variable import Variable, find, variables
 
@@ -71,7 +70,7 @@ def sensitivity(
     wanted = reading_units(case, readings)
     case = case if aim is None else aimed(case, aim)
     chosen = [v for v in _chosen(case.inputs, settings) if aim is None or v.key != aim.by.key]
-    base = solve(case.inputs)
+    base = solved(case.inputs)
     if not base.solved.all():
         raise NotSolved(Reason(int(base.reason[0])))
     exact = tangent(case.inputs, chosen, list(wanted), aim)
