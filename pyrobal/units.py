@@ -214,8 +214,12 @@ def display(value: T, unit: str) -> T:
 
 def write(value: float, unit: str, digits: int = 6) -> str:
     """An SI number as a person writes it: "1250 degC", "55 t/h", "1.25"."""
-    number = f"{display(value, unit):.{digits}g}"
-    return number if unit == "-" else f"{number} {unit}"
+    return f"{display(value, unit):.{digits}g}{behind(unit)}"
+
+
+def behind(unit: str) -> str:
+    """A unit as it stands behind a number, with its blank; nothing of a ratio."""
+    return "" if unit in ("-", "") else f" {unit}"
 
 
 def quantity(value: Any, unit: str) -> pint.Quantity[Any]:

@@ -91,22 +91,20 @@ def _goal(case: Case, text: str | None) -> str | Goal | None:
 
 
 def _lines(found: Advice) -> Iterator[str]:
+    from pyrobal.units import behind
+
     best = found.best
     if best.feasible:
         yield f"the blend for {_worth(found, best)}"
     else:
         yield "no blend of these parcels keeps every limit; the nearest:"
     _print_parcels(found)
-    for limit, room in best.rooms.items():
-        worth = found.limit_worth.get(limit, 0.0)
-        value = best.readings[limit.key]
-        note = (
-            "broken"
-            if room < -1e-6 * abs(limit.bound)
-            else f"binds, one more {_unit(limit)} is worth {_gain(found, worth)}"
-        )
-        unit = "" if limit.unit == "-" else f" {limit.unit}"
-        yield f"{limit}: {value:.5g}{unit}" + (f", {note}" if worth or note == "broken" else "")
+    for limit in best.rooms:
+        standing = found.standing(limit)
+        note = "" if standing == "kept" else f", {standing}"
+        if standing == "binds":
+            note += f", one more {_unit(limit)} is worth {_gain(found, found.limit_worth[limit])}"
+        yield f"{limit}: {best.readings[limit.key]:.5g}{behind(limit.unit)}{note}"
     if best.feasible and found.charge_worth:
         yield f"one more t/h of the whole blend is worth {_gain(found, found.charge_worth)}"
     if len(found.conflict) == 1:

@@ -110,9 +110,9 @@ def _goals(context: click.Context, written: str) -> Iterable[str]:
 
 def _sections(_: click.Context, __: str) -> Iterable[str]:
     from pyrobal.readings.registry import readings
-    from pyrobal.report.tables import section
+    from pyrobal.report.tables import OWN, section
 
-    return (*(section(r.key) for r in readings()), "solution", "messages", "assumptions", "all")
+    return (*(section(r.key) for r in readings()), *OWN, "all")
 
 
 def _substances(_: click.Context, __: str) -> Iterable[str]:

@@ -50,13 +50,13 @@ def sensitivity(case: Case, aim: Aim | None, readings: list[str], settings: list
 
 
 def _print(effects: tuple[Effect, ...], unit: str) -> None:
-    from pyrobal.report.numbers import number
+    from pyrobal.report.numbers import number, quantity
 
     rows = []
     for e in effects:
-        change = f"{'+' if e.change > 0 else ''}{number(e.change, 3)}"
-        step = f"+{number(e.step, 3)}{_spaced(e.unit)}"
-        rows.append((step, e.setting, f"from {number(e.value, 3)}", f"{change}{_spaced(unit)}", _note(e)))
+        change = f"{'+' if e.change > 0 else ''}{quantity(e.change, unit, 3)}"
+        step = f"+{quantity(e.step, e.unit, 3)}"
+        rows.append((step, e.setting, f"from {number(e.value, 3)}", change, _note(e)))
     widths = [max(len(row[i]) for row in rows) for i in range(4)] if rows else []
     for *cells, note in rows:
         line = "  ".join(cell.ljust(width) for cell, width in zip(cells, widths, strict=True))
@@ -71,7 +71,3 @@ def _note(e: Effect) -> str:
     if e.below is None or e.above is None:
         return ""
     return f"kink at the present value: {number(e.below, 3)} for a step down, {number(e.above, 3)} for one up"
-
-
-def _spaced(unit: str) -> str:
-    return "" if unit == "-" else f" {unit}"

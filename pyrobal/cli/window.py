@@ -17,7 +17,6 @@ from pyrobal.cli.options import Command, best_option, file_option, limit_option,
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
     from pyrobal.studies.aim import Aim
-    from pyrobal.studies.variable import Variable
     from pyrobal.studies.window import Point, Window
 
 _ACROSS, _UP = 57, 21  # cells of the picture where no count is given: with its margin, 80 columns
@@ -83,7 +82,7 @@ def _axis(option: str, text: str, count: int) -> tuple[str, str]:
 
 
 def _picture(found: Window) -> Iterator[str]:
-    yield f"{found.y.key}{_unit(found.y)}"
+    yield f"{found.y.key}{_behind(found.y.unit)}"
     cells = _cells(found)
     label_rows = {0, len(cells) - 1, len(cells) // 2}
     for row in range(len(cells) - 1, -1, -1):
@@ -92,7 +91,7 @@ def _picture(found: Window) -> Iterator[str]:
     yield f"{'':>{_MARGIN - 2}} +{'-' * len(cells[0])}"
     low, high = (f"{found.x_values[i]:.4g}" for i in (0, -1))
     yield f"{'':>{_MARGIN}}{low}{high:>{max(len(cells[0]) - len(low), len(high) + 1)}}"
-    name = f"{found.x.key}{_unit(found.x)}"
+    name = f"{found.x.key}{_behind(found.x.unit)}"
     yield f"{'':>{_MARGIN}}{name:>{len(cells[0])}}" if len(name) < len(cells[0]) else name
     yield ""
 
@@ -127,21 +126,18 @@ def _legend(found: Window) -> Iterator[str]:
 
 
 def _best(found: Window, best: Point) -> Iterator[str]:
-    x, y = f"{best.x:.5g}{_unit(found.x)}", f"{best.y:.5g}{_unit(found.y)}"
+    x, y = f"{best.x:.5g}{_behind(found.x.unit)}", f"{best.y:.5g}{_behind(found.y.unit)}"
     yield f"  *  {found.goal}: {found.x.key} = {x}, {found.y.key} = {y}"
-    units = {one.key: one.unit for one in (*found.limits, found.goal) if one is not None}
     for key, value in best.readings.items():
-        bound = [limit for limit in best.rooms if limit.key == key]
-        note = "; ".join(f"{limit}{', binds' if limit in best.binding else ''}" for limit in bound)
-        unit = f" {units[key]}" if units.get(key, "-") != "-" else ""
-        yield f"{_INDENT}{key} {value:.5g}{unit}" + (f"  ({note})" if note else "")
+        note = best.limits_on(key)
+        yield f"{_INDENT}{key} {value:.5g}{_behind(found.unit_of(key))}" + (f"  ({note})" if note else "")
 
 
 def _nearest(found: Window) -> str:
     point = found.nearest
     if point is None:
         return "nothing in this window has an answer"
-    x, y = (f"{value:.4g}{_unit(axis)}" for value, axis in zip(point, (found.x, found.y), strict=True))
+    x, y = (f"{value:.4g}{_behind(axis.unit)}" for value, axis in zip(point, (found.x, found.y), strict=True))
     where = f"{found.x.key} = {x}, {found.y.key} = {y}"
     return f"no point keeps every limit; the worst of them is broken least at {where}"
 
@@ -156,5 +152,7 @@ def _why(found: Window) -> str:
     return Reason(int(codes[counts.argmax()])).text
 
 
-def _unit(axis: Variable) -> str:
-    return "" if axis.unit == "-" else f" {axis.unit}"
+def _behind(unit: str) -> str:
+    from pyrobal.units import behind
+
+    return behind(unit)

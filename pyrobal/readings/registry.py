@@ -66,11 +66,8 @@ def find(key: str) -> tuple[Reading, str]:
 
     Raises KeyError with the nearest known key.
     """
-    if key in _single():
-        return _single()[key], ""
-    for reading in _families():
-        if member := reading.member(key):
-            return reading, member
+    if (found := _match(key)) is not None:
+        return found
     near = difflib.get_close_matches(key, [r.key for r in readings()], n=1, cutoff=0.5)
     hint = f"; the nearest is {near[0]}" if near else ""
     raise KeyError(f"no reading is called {key}{hint}")
@@ -78,7 +75,14 @@ def find(key: str) -> tuple[Reading, str]:
 
 def known(key: str) -> bool:
     """Whether a key is that of a reading, of this case or another."""
-    return key in _single() or any(reading.member(key) for reading in _families())
+    return _match(key) is not None
+
+
+def _match(key: str) -> tuple[Reading, str] | None:
+    if key in _single():
+        return _single()[key], ""
+    members = ((reading, reading.member(key)) for reading in _families())
+    return next(((reading, member) for reading, member in members if member), None)
 
 
 def keys(results: Results) -> list[str]:

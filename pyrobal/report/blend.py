@@ -15,7 +15,6 @@ from pyrobal.report.tables import Cell, Column, Table, plain
 from pyrobal.studies.blend import Advice, Blend
 from pyrobal.studies.blending import COPPER, MARGIN
 
-_BROKEN: Final = 1e-6  # of its bound
 _SURE: Final = 0.01  # of the slope of the goal
 _HATCHES: Final = ("", "/", "\\", "x", "-", "|", "+", ".")
 _LOCAL: Final = (
@@ -87,10 +86,9 @@ def _parcels(found: Advice) -> Table:
 
 def _limits(found: Advice) -> Table:
     rows: list[tuple[Cell, ...]] = []
-    for limit, room in found.best.rooms.items():
-        worth = found.limit_worth.get(limit, 0.0)
-        said = "broken" if room < -_BROKEN * abs(limit.bound) else "binds" if worth else "kept"
-        rows.append((str(limit), found.best.readings[limit.key], limit.unit, said, worth or ""))
+    for limit in found.best.rooms:
+        reading, worth = found.best.readings[limit.key], found.limit_worth.get(limit) or ""
+        rows.append((str(limit), reading, limit.unit, found.standing(limit), worth))
     columns = (
         Column("limit"),
         Column("reading"),

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import Final
 
+from pyrobal.units import behind
+
 DIGITS: Final = 4
 SMALLEST: Final = 1e-4  # below this a power of ten reads better than zeros
 
@@ -30,4 +32,4 @@ def number(value: float, digits: int = DIGITS) -> str:
 def quantity(value: float, unit: str, digits: int = DIGITS) -> str:
     """The same with its unit, which a ratio has none of."""
     text = number(value, digits)
-    return text if unit in ("-", "") or text == "-" else f"{text} {unit}"
+    return text if text == "-" else f"{text}{behind(unit)}"

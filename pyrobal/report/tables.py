@@ -80,14 +80,14 @@ class Sections(Mapping[str, tuple[Table, ...]]):
         return parts
 
     def __getitem__(self, word: str) -> tuple[Table, ...]:
-        own = _OWN.get(word)
+        own = OWN.get(word)
         return (own(self.result),) if own else tuple(_tables(word, self._lines[word]))
 
     def __iter__(self) -> Iterator[str]:
-        return iter((*self._lines, *_OWN))
+        return iter((*self._lines, *OWN))
 
     def __len__(self) -> int:
-        return len(self._lines) + len(_OWN)
+        return len(self._lines) + len(OWN)
 
 
 def _tables(word: str, lines: Sequence[Line]) -> Iterable[Table]:
@@ -286,6 +286,6 @@ def assumptions(result: Result) -> Table:
     return Table("Assumed, because the case does not say", (Column("setting"), Column("value")), rows, stub=2)
 
 
-_OWN: Final[dict[str, Callable[[Result], Table]]] = {
+OWN: Final[dict[str, Callable[[Result], Table]]] = {
     "solution": solution, "messages": messages, "assumptions": assumptions,
 }  # fmt: skip

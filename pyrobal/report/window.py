@@ -6,6 +6,7 @@ import datetime
 from collections.abc import Iterator
 from typing import Any, Final
 
+from pyrobal import units
 from pyrobal.arrays import FloatN
 from pyrobal.case.load import Case
 from pyrobal.report.figures.window import draw, shares
@@ -53,27 +54,20 @@ def best_table(found: Window, best: Point) -> Table:
         (axis.key, value, axis.unit, "setting", "") for axis, value in ((found.x, best.x), (found.y, best.y))
     ]
     for key, value in best.readings.items():
-        bound = [limit for limit in best.rooms if limit.key == key]
-        unit = next(one.unit for one in (*found.limits, found.goal) if one is not None and one.key == key)
-        said = "; ".join(f"{limit}{', binds' if limit in best.binding else ''}" for limit in bound)
-        room: Cell = min((best.rooms[limit] for limit in bound), default="")
-        rows.append((key, value, unit, said or "goal", room))
+        room: Cell = min((room for limit, room in best.rooms.items() if limit.key == key), default="")
+        rows.append((key, value, found.unit_of(key), best.limits_on(key) or "goal", room))
     columns = (Column("what"), Column("value"), Column("unit"), Column("limit"), Column("room"))
     return Table(f"Best point: {found.goal}", columns, tuple(rows))
 
 
 def _span(axis: Variable, values: FloatN) -> str:
-    return f"{values[0]:.5g} to {values[-1]:.5g}{_unit(axis)}, {len(values)} values"
+    return f"{values[0]:.5g} to {values[-1]:.5g}{units.behind(axis.unit)}, {len(values)} values"
 
 
 def _place(found: Window) -> str:
     assert found.nearest is not None
     axes = zip((found.x, found.y), found.nearest, strict=True)
-    return ", ".join(f"{axis.key} = {value:.4g}{_unit(axis)}" for axis, value in axes)
-
-
-def _unit(axis: Variable) -> str:
-    return "" if axis.unit == "-" else f" {axis.unit}"
+    return ", ".join(f"{axis.key} = {value:.4g}{units.behind(axis.unit)}" for axis, value in axes)
 
 
 def _content(found: Window) -> dict[str, Any]:

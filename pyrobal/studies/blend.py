@@ -17,6 +17,7 @@ from pyrobal.studies.linear import conflict, maximise
 from pyrobal.studies.successive import Climb, climb, worth
 from pyrobal.studies.terms import Terms
 
+_BROKEN: Final = 1e-6  # of its bound
 _USED: Final = 1e-4  # of the charge: less of a parcel is none
 
 
@@ -74,6 +75,12 @@ class Advice:
     taking: Mapping[str, Blend] = field(default_factory=dict)
     conflict: tuple[str, ...] = ()
     error: float = 0.0
+
+    def standing(self, limit: Limit) -> str:
+        """What a limit does to the best blend: broken, binds, or kept."""
+        if self.best.rooms[limit] < -_BROKEN * abs(limit.bound):
+            return "broken"
+        return "binds" if self.limit_worth.get(limit, 0.0) else "kept"
 
 
 def blend(

@@ -43,8 +43,7 @@ class Limit:
         return abs(self.bound) or spread or 1.0
 
     def __str__(self) -> str:
-        unit = "" if self.unit == "-" else f" {self.unit}"
-        return f"{self.key} {'>=' if self.sense > 0 else '<='} {self.bound:g}{unit}"
+        return f"{self.key} {'>=' if self.sense > 0 else '<='} {self.bound:g}{units.behind(self.unit)}"
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 
+from pyrobal import units
 from pyrobal.arrays import FloatN
 from pyrobal.case.idle import without_effect
 from pyrobal.case.load import Case
@@ -73,9 +74,9 @@ class Spread:
         if self.kind == NORMAL:
             unit = "K" if v.unit == "degC" else v.unit
             width = replace(v, unit=unit).shown(self.width)
-            return f"+-{width:.3g}{'' if unit == '-' else f' {unit}'}{self._cut()}"
+            return f"+-{width:.3g}{units.behind(unit)}{self._cut()}"
         parts = (self.low, self.centre, self.high) if self.kind == TRIANGULAR else (self.low, self.high)
-        return ":".join(f"{v.shown(x):.5g}" for x in parts) + ("" if v.unit == "-" else f" {v.unit}")
+        return ":".join(f"{v.shown(x):.5g}" for x in parts) + units.behind(v.unit)
 
     def _cut(self) -> str:
         """What is said of a normal distribution that its range cuts into."""

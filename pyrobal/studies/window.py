@@ -10,12 +10,13 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from pyrobal import units
 from pyrobal.arrays import Bools, FloatN, Floats
 from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault, Reason
 from pyrobal.studies.aim import Aim
 from pyrobal.studies.limit import Goal, Limit
-from pyrobal.studies.run import Progress, chunk_of, unseen
+from pyrobal.studies.run import PLANT_CHUNK, Progress, unseen
 from pyrobal.studies.sweep import prepare
 from pyrobal.studies.table import StudyTable
 from pyrobal.studies.variable import Variable, find
@@ -26,7 +27,7 @@ NO_ANSWER: Final = -2
 LETTERS: Final = "abcdefghijklmnopqrstuvwyz"  # of the limits in a picture; x is no answer
 _AXES: Final = "--x, --y"
 NEAR: Final = 0.01  # of its scale; a limit this close binds
-_CHUNK, _MOST = 1024, 250_000  # points solved together at most, and in all
+_CHUNK, _MOST = PLANT_CHUNK, 250_000  # points solved together, and in all
 _ZOOMS, _SIDE = 5, 9  # rounds of closing in on the best point, and probes a side in each
 
 
@@ -42,6 +43,11 @@ class Point:
     readings: Mapping[str, float]
     rooms: Mapping[Limit, float]
     binding: tuple[Limit, ...]
+
+    def limits_on(self, key: str) -> str:
+        """The limits on a reading, and whether each binds; "" where there is none."""
+        bound = (limit for limit in self.rooms if limit.key == key)
+        return "; ".join(f"{limit}{', binds' if limit in self.binding else ''}" for limit in bound)
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,6 +70,10 @@ class Window:
     reason: Ints
     goal: Goal | None = None
     best: Point | None = field(default=None)
+
+    def unit_of(self, key: str) -> str:
+        """The plant unit of a reading that is limited or aimed for."""
+        return next(one.unit for one in (*self.limits, self.goal) if one is not None and one.key == key)
 
     @property
     def feasible(self) -> Bools:
@@ -146,8 +156,7 @@ class _Solver:
 
     def table(self, over: Mapping[str, str | Sequence[str]]) -> StudyTable:
         """The grid over two settings."""
-        chunk = min(_CHUNK, chunk_of(self.case.inputs))
-        job = prepare(self.case, over, self.wanted, aim=self.aim, chunk=chunk, option=_AXES)
+        job = prepare(self.case, over, self.wanted, aim=self.aim, chunk=_CHUNK, option=_AXES)
         if job.plan.scenarios > _MOST:
             text = f"{job.plan.scenarios:,} points are more than {_MOST:,}; take fewer steps"
             raise CaseError([Fault(_AXES, None, "", text)])
@@ -186,5 +195,4 @@ def _best(solver: _Solver, found: Window, goal: Goal, scales: Sequence[float]) -
 def _around(variable: Variable, centre: float, step: float, whole: FloatN) -> list[str]:
     """Probes a step to either side of a value in its plant unit, none outside the window."""
     probes = np.clip(np.linspace(centre - step, centre + step, _SIDE), whole.min(), whole.max())
-    unit = "" if variable.unit == "-" else f" {variable.unit}"
-    return [f"{x!r}{unit}" for x in dict.fromkeys(probes.tolist())]
+    return [f"{x!r}{units.behind(variable.unit)}" for x in dict.fromkeys(probes.tolist())]
