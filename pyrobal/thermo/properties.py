@@ -9,25 +9,13 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, FloatSE, IntN
+from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, FloatSE, zeros
 from pyrobal.errors import DataError
 from pyrobal.thermo.curve import Curve
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS, composition
 from pyrobal.thermo.tables import Substance, find
 
 _CURVE_FIELDS = ("a", "b", "c", "d", "h", "s")
-
-
-@dataclass(frozen=True, eq=False)
-class _Layer:
-    """The k-th segments of those substances that have so many.
-
-    columns : (C,) where they stand on the S axis; T_low : (C,) [K]; curve : fields of shape (C,)
-    """
-
-    columns: IntN
-    T_low: Floats
-    curve: Curve
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +29,8 @@ class Species:
         crystalline FeO), so that ``enthalpy(T) - reference_enthalpy`` is all the heat above 25 degC,
         melting and forming a silicate melt included
     T_low, T_high : (S,) [K] range stated by the tables
+    transitions : (K,) [K] of all substances, in order
+    curves : K + 1 of them, fields of shape (S,): below, between and above the transitions
     """
 
     shared_by_scenarios: ClassVar[bool] = True  # arrays.take leaves it whole
@@ -51,7 +41,8 @@ class Species:
     reference_enthalpy: Floats
     T_low: Floats
     T_high: Floats
-    layers: tuple[_Layer, ...]
+    transitions: Floats
+    curves: tuple[Curve, ...]
 
     def __len__(self) -> int:
         return len(self.names)
@@ -87,16 +78,20 @@ class Species:
         column = T.real[:, None]
         return (column < self.T_low) | (column > self.T_high)
 
+    def curve(self, T: float) -> Curve:
+        """The curves of all substances, fields (S,), between the transitions next to T [K]."""
+        return self.curves[int(np.searchsorted(self.transitions, T))]
+
     def _evaluate(self, formula: Callable[[Curve, Any], Any], T: FloatN) -> FloatNS:
-        """Lay the segments over each other from the lowest up; each holds above its own T_low."""
-        column = T[:, None]
-        first, *later = self.layers
-        value: FloatNS = formula(first.curve, column)
-        for layer in later:
-            above = column.real > layer.T_low
-            if above.any():
-                below = value[:, layer.columns]
-                value[:, layer.columns] = np.where(above, formula(layer.curve, column), below)
+        """Between two transitions every substance keeps its segment; a segment holds above its own T_low."""
+        interval = np.searchsorted(self.transitions, T.real)
+        reached = set(interval.tolist())
+        if len(reached) <= 1:
+            return np.asarray(formula(self.curves[max(reached, default=0)], T[:, None]))
+        value = zeros((len(T), len(self)), T)
+        for k in reached:
+            rows = interval == k
+            value[rows] = formula(self.curves[k], T[rows, None])
         return value
 
 
@@ -106,7 +101,7 @@ def species(*names: str) -> Species:
     substances = [find(name) for name in names]
     formulas = [composition(substance.formula) for substance in substances]
     atoms = np.array([[atoms.get(element, 0.0) for element in ELEMENTS] for atoms in formulas])
-    depth = max(len(substance.segments) for substance in substances)
+    transitions = sorted({segment.T_low for x in substances for segment in x.segments[1:]})
     return Species(
         names=names,
         composition=_fixed(atoms),
@@ -115,15 +110,17 @@ def species(*names: str) -> Species:
         reference_enthalpy=_fixed([find(substance.standard_state).H298 for substance in substances]),
         T_low=_fixed([substance.T_low for substance in substances]),
         T_high=_fixed([substance.T_high for substance in substances]),
-        layers=tuple(_layer(substances, k) for k in range(depth)),
+        transitions=_fixed(transitions),
+        curves=tuple(_curves(substances, above) for above in (-np.inf, *transitions)),
     )
 
 
-def _layer(substances: Sequence[Substance], k: int) -> _Layer:
-    columns = [column for column, substance in enumerate(substances) if len(substance.segments) > k]
-    segments = [substances[column].segments[k] for column in columns]
-    coefficients = {field: _fixed([getattr(s.curve, field) for s in segments]) for field in _CURVE_FIELDS}
-    return _Layer(np.array(columns), _fixed([s.T_low for s in segments]), Curve(**coefficients))
+def _curves(substances: Sequence[Substance], above: float) -> Curve:
+    """Of each substance the last segment that begins at or below ``above`` [K], else its first."""
+    segments = [
+        [x.segments[0], *(later for later in x.segments[1:] if later.T_low <= above)][-1] for x in substances
+    ]
+    return Curve(**{field: _fixed([getattr(x.curve, field) for x in segments]) for field in _CURVE_FIELDS})
 
 
 def _fixed(values: Any) -> Floats:

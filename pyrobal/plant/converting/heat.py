@@ -20,13 +20,8 @@ def coefficients(phase: str) -> Floats:
 
     Curves are linear in their coefficients, so a mixture has one curve of its own: n @ coefficients.
     """
-    axis = phases()[phase]
-    table = np.zeros((len(axis), 5))
-    for layer in axis.layers:
-        reached = layer.T_low < _HOT
-        columns = layer.columns[reached]
-        table[columns] = np.stack([getattr(layer.curve, name)[reached] for name in "abcdh"], axis=1)
-    return table
+    hot = phases()[phase].curve(_HOT)
+    return np.stack([getattr(hot, name) for name in "abcdh"], axis=1)
 
 
 def curve(phase: str, n: FloatNS) -> Curve:
