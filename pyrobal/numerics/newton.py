@@ -112,12 +112,16 @@ def _join(parts: list[Roots]) -> Roots:
 
 
 def jacobian(problem: Problem, z: Floats, f: Floats) -> Floats:
-    """Forward differences, (N, K, K): d f_i / d z_j."""
-    J = np.empty((*z.shape, z.shape[1]))
-    for j in range(z.shape[1]):
-        shifted = z.copy()
-        shifted[:, j] += _STEP
-        J[:, :, j] = (problem.residual(shifted) - f) / _STEP
+    """Forward differences, (N, K, K): d f_i / d z_j; as many columns in one call as fit a block."""
+    n, k = z.shape
+    J = np.empty((n, k, k))
+    for columns in np.array_split(np.arange(k), min(k, -(-n * k // _BLOCK))):
+        rows = np.repeat(np.arange(n), columns.size)
+        shifted = z[rows]
+        shifted[np.arange(rows.size), np.tile(columns, n)] += _STEP
+        part = problem if columns.size == 1 else problem.take(rows)
+        moved = part.residual(shifted) - f[rows]
+        J[:, :, columns] = np.swapaxes(moved.reshape(n, columns.size, k), 1, 2) / _STEP
     return J
 
 
