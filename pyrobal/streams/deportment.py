@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, IntN, zeros
 from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.files import data_root
 from pyrobal.thermo.properties import Species
@@ -92,15 +92,21 @@ def _carried(
     elements: FloatNE, share: Mapping[str, FloatN], phase: Species, names: Mapping[str, str]
 ) -> FloatNS:
     """Amounts (N, S) of one outlet: of each species, what its elements bring, per atom it has of them."""
-    none = np.zeros(len(elements))
-    columns = [
-        sum((_brought(elements, share[e], phase, name, e) for e in share if names.get(e) == name), none)
-        for name in phase.names
-    ]
-    return np.stack(np.broadcast_arrays(*columns), axis=1)
+    leaving = tuple((element, names[element]) for element in share if element in names)
+    index, onto = _places(phase, leaving)
+    given = [share[element] for element, _ in leaving]
+    part = zeros((max(len(elements), *map(len, given)), len(given)), elements, *given)
+    for column, value in enumerate(given):
+        part[:, column] = value
+    return (part * elements[:, index]) @ onto
 
 
-def _brought(elements: FloatNE, share: FloatN, phase: Species, name: str, element: str) -> FloatN:
-    i = ELEMENTS.index(element)
-    part: FloatN = elements[:, i] * share / phase.composition[phase.index(name), i]
-    return part
+@functools.lru_cache(maxsize=256)
+def _places(phase: Species, leaving: tuple[tuple[str, str], ...]) -> tuple[IntN, Floats]:
+    """Of elements and carriers: the place of each on the E axis (L,), and (L, S) [mol of carrier per mol]."""
+    index = np.array([ELEMENTS.index(element) for element, _ in leaving])
+    onto = np.zeros((len(leaving), len(phase)))
+    for row, (element, name) in enumerate(leaving):
+        column = phase.index(name)
+        onto[row, column] = 1.0 / phase.composition[column, ELEMENTS.index(element)]
+    return index, onto
