@@ -104,7 +104,7 @@ def _carried(
 @functools.lru_cache(maxsize=256)
 def _places(phase: Species, leaving: tuple[tuple[str, str], ...]) -> tuple[IntN, Floats]:
     """Of elements and carriers: the place of each on the E axis (L,), and (L, S) [mol of carrier per mol]."""
-    index = np.array([ELEMENTS.index(element) for element, _ in leaving])
+    index = np.array([ELEMENTS.index(element) for element, _ in leaving], dtype=np.int64)
     onto = np.zeros((len(leaving), len(phase)))
     for row, (element, name) in enumerate(leaving):
         column = phase.index(name)
