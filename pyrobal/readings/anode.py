@@ -45,6 +45,12 @@ def _carbon_dioxide(f: AnodeFurnaceResult) -> FloatN:
     return (f.reductant * f.unit_reductant.count("C") + f.fuel * f.unit_fuel.count("C")) * M_CO2
 
 
+def _heat_in(r: Results, item: str) -> FloatN:
+    f = furnace(r)
+    reductant = f.reductant * f.unit_reductant.heating_value
+    return heat_in(f.ledger, item, {"fuel": f.fuel * f.unit_fuel.heating_value, "reductant": reductant})
+
+
 _READING = functools.partial(Reading, needs="anode_furnace")
 
 READINGS = (
@@ -83,8 +89,9 @@ READINGS = (
                _gas(functools.partial(gas_share, name=name))) for name in ("SO2", "O2", "N2", "CO2", "H2O")),
     _READING("anode.gas.temperature", "degC", "gas after the hood", _gas(lambda x: x.T)),
     _READING("anode.dust.rate", "t/h", "fume carried by the gas", _of(lambda f: f.dust.mass())),
-    _READING("anode.heat.in.<X>", "MW", "reaction heat at 25 degC with combustion; sensible heat",
-             lambda r, item: heat_in(furnace(r).ledger, item), lambda r: heat_in_items(furnace(r).ledger)),
+    _READING("anode.heat.in.<X>", "MW",
+             "sensible heat; fuel and reductant by lower heating value; reaction heat at 25 degC without them",
+             _heat_in, lambda r: heat_in_items(furnace(r).ledger)),
     _READING("anode.heat.out.<X>", "MW", "sensible heat carried out, heat of casting, heat lost",
              lambda r, item: heat_out(furnace(r).ledger, item), lambda r: heat_out_items(furnace(r).ledger)),
     _READING("anode.heat.surplus", "MW", "heat to spare", _of(lambda f: f.surplus)),

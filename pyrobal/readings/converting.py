@@ -172,7 +172,7 @@ READINGS = (
     _CONTINUOUS("converting.oxygen_potential", "-", "log10 of the oxygen pressure in atm over the copper",
                 lambda r: converting(r).log10_po2),
     _ANY("converting.heat.in.<X>", "MW", "reaction heat at 25 degC, sensible heat brought in",
-         lambda r, item: heat_in(converting(r).ledger, item),
+         lambda r, item: heat_in(converting(r).ledger, item, {}),
          lambda r: heat_in_items(converting(r).ledger)),
     _ANY("converting.heat.out.<X>", "MW", "sensible heat carried out; lost by vessels, ladles, what froze",
          lambda r, item: heat_out(converting(r).ledger, item),

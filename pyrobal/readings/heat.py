@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
+import numpy as np
+
 from pyrobal.arrays import FloatN
 from pyrobal.streams.ledger import Ledger
 
 
-def heat_in(ledger: Ledger, item: str) -> FloatN:
-    """(N,) [W] reaction heat at 25 degC, power, or what a stream brings above 25 degC."""
+def heat_in(ledger: Ledger, item: str, fired: Mapping[str, FloatN]) -> FloatN:
+    """(N,) [W] reaction heat at 25 degC, power, or what a stream brings above 25 degC.
+
+    fired : input -> lower heating value (N,) [W] of what it brings; it is left out of the reaction heat
+    """
     if item == "reaction":
-        return ledger.reaction_heat()
-    return -ledger.heat_out["power"] if item == "power" else ledger.inputs[item].sensible
+        return ledger.reaction_heat() - sum(fired.values(), np.zeros(1))
+    if item == "power":
+        return -ledger.heat_out["power"]
+    return ledger.inputs[item].sensible + fired.get(item, 0.0)
 
 
 def heat_out(ledger: Ledger, item: str) -> FloatN:

@@ -90,6 +90,13 @@ def _carbon_dioxide(r: Results) -> FloatN:
     return c.reductant * c.unit_reductant.count("C") * M_CO2
 
 
+def _heat_in(r: Results, item: str) -> FloatN:
+    c = cleaning(r)
+    if c.unit_reductant is None:
+        return heat_in(c.ledger, item, {})
+    return heat_in(c.ledger, item, {"reductant": c.reductant * c.unit_reductant.heating_value})
+
+
 _ANY = functools.partial(_OfKind, kinds=KINDS)
 _ELECTRIC = functools.partial(_OfKind, kinds=("electric_furnace",))
 _FLOTATION = functools.partial(_OfKind, kinds=("flotation",))
@@ -139,8 +146,9 @@ READINGS = (
     _ELECTRIC("slag_cleaning.dust.rate", "t/h", "fume carried by the gas", _of("dust", Stream.mass)),
     _ELECTRIC("slag_cleaning.dust.assay.<X>", "wt%", "element in the fume",
               _element("dust"), _members("dust")),
-    _ANY("slag_cleaning.heat.in.<X>", "MW", "reaction heat at 25 degC, power to the bath, sensible heat",
-         lambda r, item: heat_in(cleaning(r).ledger, item), lambda r: heat_in_items(cleaning(r).ledger)),
+    _ANY("slag_cleaning.heat.in.<X>", "MW",
+         "sensible heat, power to the bath, reductant by lower heating value, reaction heat at 25 degC without it",
+         _heat_in, lambda r: heat_in_items(cleaning(r).ledger)),
     _ANY("slag_cleaning.heat.out.<X>", "MW", "sensible heat carried out, heat lost",
          lambda r, item: heat_out(cleaning(r).ledger, item), lambda r: heat_out_items(cleaning(r).ledger)),
     _ELECTRIC("slag_cleaning.heat.surplus", "MW", "heat to spare in the bath", lambda r: cleaning(r).surplus),

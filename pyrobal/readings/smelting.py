@@ -11,6 +11,7 @@ from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.smelting.melt import M_FE, M_FE3O4, M_FEO
 from pyrobal.readings.assay import element_share, gas_share, present_elements, slag_assay, slag_members
+from pyrobal.readings.heat import heat_in
 from pyrobal.readings.reading import Reading
 from pyrobal.streams.fuel import WATER_EVAPORATION
 from pyrobal.streams.material import WATER_MASS
@@ -58,10 +59,8 @@ def _heat_in_members(r: Results) -> list[str]:
 
 
 def _heat_in(r: Results, item: str) -> FloatN:
-    ledger = r.smelting.ledger
-    if item == "reaction":
-        return ledger.reaction_heat() - fuel_heat(r) + evaporation(r)
-    return ledger.inputs[item].sensible + (fuel_heat(r) if item == "fuel" else 0.0)
+    heat = heat_in(r.smelting.ledger, item, {"fuel": fuel_heat(r)})
+    return heat + evaporation(r) if item == "reaction" else heat
 
 
 def _heat_out_members(r: Results) -> list[str]:

@@ -96,3 +96,13 @@ def test_readings_are_those_of_the_streams() -> None:
     assert found["electrorefining.slimes.silver"] == pytest.approx(silver, rel=1e-12)
     carbon = r.slag_cleaning.gas.element("C")[0] - r.slag_cleaning.air.element("C")[0]
     assert found["slag_cleaning.co2"] == pytest.approx(carbon * 0.044009, rel=1e-4)
+
+
+def test_what_is_fired_stands_beside_its_fuel_in_the_heat_balance() -> None:
+    """A burner that heats the furnace is not nothing: 0 MW beside 11 MW fired reads as a mistake."""
+    found = values(results())
+    assert found["anode.heat.in.fuel"] == pytest.approx(found["anode.fuel_heat"], rel=1e-12)
+    blown = found["anode.reductant_energy"] * found["anode.cast"]
+    assert found["anode.heat.in.reductant"] == pytest.approx(blown, rel=1e-12)
+    coke = found["slag_cleaning.reductant"] * float(results().slag_cleaning.unit_reductant.heating_value[0])
+    assert found["slag_cleaning.heat.in.reductant"] == pytest.approx(coke, rel=1e-12) != 0.0
