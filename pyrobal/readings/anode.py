@@ -90,7 +90,7 @@ READINGS = (
     _READING("anode.gas.temperature", "degC", "gas after the hood", _gas(lambda x: x.T)),
     _READING("anode.dust.rate", "t/h", "fume carried by the gas", _of(lambda f: f.dust.mass())),
     _READING("anode.heat.in.<X>", "MW",
-             "sensible heat; fuel and reductant by lower heating value; reaction heat at 25 degC without them",
+             "sensible heat; fuel and reductant by lower heating value; other reaction heat at 25 degC",
              _heat_in, lambda r: heat_in_items(furnace(r).ledger)),
     _READING("anode.heat.out.<X>", "MW", "sensible heat carried out, heat of casting, heat lost",
              lambda r, item: heat_out(furnace(r).ledger, item), lambda r: heat_out_items(furnace(r).ledger)),

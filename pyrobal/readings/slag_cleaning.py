@@ -147,7 +147,7 @@ READINGS = (
     _ELECTRIC("slag_cleaning.dust.assay.<X>", "wt%", "element in the fume",
               _element("dust"), _members("dust")),
     _ANY("slag_cleaning.heat.in.<X>", "MW",
-         "sensible heat, power to the bath, reductant by lower heating value, reaction heat at 25 degC without it",
+         "sensible heat; power to the bath; reductant by lower heating value; other reaction heat at 25 degC",
          _heat_in, lambda r: heat_in_items(cleaning(r).ledger)),
     _ANY("slag_cleaning.heat.out.<X>", "MW", "sensible heat carried out, heat lost",
          lambda r, item: heat_out(cleaning(r).ledger, item), lambda r: heat_out_items(cleaning(r).ledger)),
