@@ -95,7 +95,8 @@ def _carried(
     leaving = tuple((element, names[element]) for element in share if element in names)
     index, onto = _places(phase, leaving)
     given = [share[element] for element, _ in leaving]
-    part = zeros((max(len(elements), *map(len, given)), len(given)), elements, *given)
+    rows = max(map(len, (elements, *given)))
+    part = zeros((rows, len(given)), elements, *given)
     for column, value in enumerate(given):
         part[:, column] = value
     return (part * elements[:, index]) @ onto
