@@ -32,8 +32,8 @@ Place = tuple[str, ...]
 class Flow:
     """Elements (E,) [kg/s] from one place to another; a place is a step, a product, or a source.
 
-    source, target : ("smelting",) is a step, ("smelting", "matte") what it makes, ("", "Fenholt") and
-        ("", "smelting", "blast") come from outside
+    source, target : ("smelting",) is a step, ("smelting", "matte") what it makes, ("smelting", "escaped_gas")
+        what leaves the plant of that, ("", "Fenholt") and ("", "smelting", "blast") come from outside
     """
 
     source: Place
@@ -47,24 +47,43 @@ def ledgers(results: Results) -> dict[str, Ledger]:
 
 
 def element_flows(results: Results) -> list[Flow]:
-    """Every flow of a single solved case, in plant order."""
+    """Every flow of a single solved case, in plant order.
+
+    What goes into a step or a product comes out of it, element by element; only sources and products that
+    leave the plant have one side alone.
+    """
     books, fence = ledgers(results), results.ledger
     made = {(step, n): _mass(e.elements) for step, book in books.items() for n, e in book.outputs.items()}
     known = {place: v for place, v in made.items() if v.any()} | _outside(results)
     flows = [Flow(place[:1], place, v) for place, v in known.items() if place in made]
-    taken: list[tuple[str, Floats]] = []
+    taken: list[tuple[Place, Floats]] = _leaving_apart(books, fence)
     for step, book in books.items():
         for name, entry in book.inputs.items():
             v = _mass(entry.elements)
             if f"{step}.{name}" in fence.inputs and v.any():
                 flows.append(Flow(("", step, name), (step,), v))
             elif v.any():
-                taken.append((step, v))
+                taken.append(((step,), v))
     left = {place: 1.0 - _leaving(place, v, fence) for place, v in known.items()}
-    for (step, _), parts in zip(taken, _part(taken, known, left), strict=True):
-        flows += [Flow(place, (step,), share * known[place]) for place, share in parts.items()]
+    flows += [
+        Flow(place, (place[0], f"{place[1]}_leaving"), (1.0 - share) * known[place])
+        for place, share in left.items()
+        if _SLIGHT < share < 1.0 - _SLIGHT
+    ]
+    for (target, _), parts in zip(taken, _part(taken, known, left), strict=True):
+        flows += [Flow(place, target, share * known[place]) for place, share in parts.items()]
     order = ["", *books]
     return sorted(flows, key=lambda f: (order.index(f.source[0]), order.index(f.target[0])))
+
+
+def _leaving_apart(books: Mapping[str, Ledger], fence: Ledger) -> list[tuple[Place, Floats]]:
+    """What leaves the plant under another name than that of the product it is part of: past a hood."""
+    found: list[tuple[Place, Floats]] = []
+    for name, entry in fence.outputs.items():
+        step, _, item = name.partition(".")
+        if item not in books[step].outputs and (v := _mass(entry.elements)).any():
+            found.append(((step, item), v))
+    return found
 
 
 def _leaving(place: Place, v: Floats, fence: Ledger) -> float:
@@ -92,24 +111,31 @@ def _outside(results: Results) -> dict[Place, Floats]:
 
 
 def _part(
-    taken: Sequence[tuple[str, Floats]], known: Mapping[Place, Floats], left: dict[Place, float]
+    taken: Sequence[tuple[Place, Floats]], known: Mapping[Place, Floats], left: dict[Place, float]
 ) -> list[dict[Place, float]]:
     """What each input consists of, the plain cases first; nothing where its parts are not known."""
     found: list[dict[Place, float]] = [{} for _ in taken]
     for rule in (_whole, _share, _sum, _mixture):
-        for i, (step, v) in enumerate(taken):
+        for i, (target, v) in enumerate(taken):
             if not found[i]:
-                usable = {p: left[p] * known[p] for p in _usable(step, v, known, left)}
+                usable = {p: left[p] * known[p] for p in _usable(target, v, known, left)}
                 found[i] = {place: share * left[place] for place, share in rule(v, usable).items()}
                 for place, share in found[i].items():
                     left[place] -= share
     return found
 
 
-def _usable(step: str, v: Floats, known: Mapping[Place, Floats], left: Mapping[Place, float]) -> list[Place]:
-    """What is left and holds nothing that the input does not; a step's own products last."""
+def _usable(
+    target: Place, v: Floats, known: Mapping[Place, Floats], left: Mapping[Place, float]
+) -> list[Place]:
+    """What is left and holds nothing that the input does not; a step's own products last.
+
+    What leaves under a name of its own is part of what its own step makes.
+    """
     free = [p for p, x in known.items() if left[p] > _SAME and not (x[v == 0] > _SAME * x.max()).any()]
-    return sorted(free, key=lambda p: p[0] == step)
+    if len(target) > 1:
+        return [p for p in free if p[0] == target[0]]
+    return sorted(free, key=lambda p: p[0] == target[0])
 
 
 def _whole(v: Floats, usable: Mapping[Place, Floats]) -> dict[Place, float]:
@@ -120,7 +146,7 @@ def _whole(v: Floats, usable: Mapping[Place, Floats]) -> dict[Place, float]:
 def _share(v: Floats, usable: Mapping[Place, Floats]) -> dict[Place, float]:
     """A share of one material, the largest share there is."""
     shares = {p: float(v @ x / (x @ x)) for p, x in usable.items()}
-    fitting = {p: share for p, share in shares.items() if share < 1.0 and _is(share * usable[p], v)}
+    fitting = {p: share for p, share in shares.items() if share < 1.0 + _SAME and _is(share * usable[p], v)}
     return dict([max(fitting.items(), key=lambda item: item[1])]) if fitting else {}
 
 
