@@ -219,14 +219,13 @@ _SENTENCES = {
         "converting.slag_magnetite or slag_copper, or raise converting.fe_sio2"
     ),
     Reason.BLOW_RUNS_BACKWARDS: (
-        "what is charged cold to the converter brings more oxygen, or binds more sulfur, than the "
-        "blow would give; "
-        "charge less of it"
+        "what is charged cold to the slag blows of the converter brings more oxygen, or binds more sulfur, "
+        "than they give; charge less of it there: copper metal belongs in the copper blow "
+        '(revert, stage = "copper_blow") or in the anode furnace (to = "anode_furnace")'
     ),
     Reason.BATH_FREEZES: (
         "the bath of the converter gets colder than converting.coldest_bath; charge fewer cold "
-        "reverts, blow faster "
-        "or enrich the blast"
+        "reverts, blow faster or enrich the blast"
     ),
     Reason.BATH_OVERHEATS: (
         "the bath of the converter gets hotter than 1600 degC; let cold charge hold its temperature "

@@ -15,7 +15,7 @@ from pyrobal.case.names import suggestion
 from pyrobal.case.schema import fuels_named, tables, written
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.plant.anode_furnace.refining import carriers as anode_carriers
-from pyrobal.plant.feed import ConcentrateSettings, FluxSettings
+from pyrobal.plant.feed import ConcentrateSettings, FluxSettings, RevertSettings
 from pyrobal.plant.slag_cleaning.phases import carriers as slag_carriers
 from pyrobal.plant.smelting.deportment import phases
 from pyrobal.streams.fuel import default_fuels
@@ -250,8 +250,19 @@ def _order_of_steps(draft: Draft) -> Iterator[Finding]:
         if getattr(draft.inputs, section) is not None and getattr(draft.inputs, before) is None:
             yield section, f"needs a section [{before}], whose product it takes"
     for revert in draft.inputs.revert:
-        if revert.to == "converting" and draft.inputs.converting is None:
-            yield f"revert.{revert.name}.to", "goes to converting, but the case has no [converting]"
+        if revert.to != "smelting" and getattr(draft.inputs, revert.to) is None:
+            yield f"revert.{revert.name}.to", f"goes to {revert.to}, but the case has no [{revert.to}]"
+        if revert.stage is not None:
+            yield from _stage(draft.inputs, revert)
+
+
+def _stage(inputs: Inputs, revert: RevertSettings) -> Iterator[Finding]:
+    """A blow can be named only where there are blows."""
+    key = f"revert.{revert.name}.stage"
+    if revert.to != "converting":
+        yield key, f'names a blow of converting, but to is "{revert.to}"; remove it, or set to = "converting"'
+    elif inputs.converting is not None and inputs.converting.kind != "batch":
+        yield key, "names a blow, but a continuous converter has none; remove it"
 
 
 def _drying(draft: Draft) -> Iterator[Finding]:

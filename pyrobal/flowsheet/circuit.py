@@ -28,10 +28,11 @@ from pyrobal.thermo.elements import ELEMENTS
 
 @dataclass(frozen=True, eq=False)
 class Feeds:
-    """What comes from outside: solids for smelting and converting, fluxes, fuels by name."""
+    """What comes from outside: solids for each step (converting: by blow), fluxes, fuels by name."""
 
     smelting: Material
-    converting: Material | None
+    converting: Mapping[str, Material]
+    anode_furnace: Material | None
     concentrate_rate: FloatN
     silica: Material | None
     lime: Material | None
@@ -75,6 +76,7 @@ WAYS = {
     "rejects_to_anode_furnace": ("anode_furnace", "anode_furnace"),
     "scrap_to_anode_furnace": ("electrorefining", "anode_furnace"),
 }
+_METAL = ("rejects_to_converting", "scrap_to_converting")
 _MOLTEN = ("converting_slag", "cleaned_matte", "slag_to_clean")
 
 
@@ -142,9 +144,12 @@ def _convert(
     matte = smelted.matte_made
     if cleaned is not None and cleaned.matte is not None and _matte_to(inputs) == "converting":
         matte = mix(matte, cleaned.matte)
-    reverts = [feeds.converting] if feeds.converting is not None else []
-    reverts += _put_back(back, "converting").values()
-    return converting.solve(matte, tuple(reverts), feeds.silica, feeds.lime, inputs.site, inputs.converting)
+    reverts = {
+        blow: [feeds.converting[blow]] if blow in feeds.converting else [] for blow in converting.BLOWS
+    }
+    for name, material in _put_back(back, "converting").items():
+        reverts["copper_blow" if name in _METAL else "slag_blow"].append(material)
+    return converting.solve(matte, reverts, feeds.silica, feeds.lime, inputs.site, inputs.converting)
 
 
 def _refine(
@@ -153,7 +158,8 @@ def _refine(
     s = inputs.anode_furnace
     if s is None or converted is None:
         return None
-    melted = _put_back(back, "anode_furnace").values()
+    melted = [*_put_back(back, "anode_furnace").values()]
+    melted += [feeds.anode_furnace] if feeds.anode_furnace is not None else []
     reverts = functools.reduce(operator.add, melted) if melted else None
     return anode_furnace.solve(
         converted.blister, reverts, inputs.site, s, feeds.fuels[s.reductant], feeds.fuels[s.fuel]

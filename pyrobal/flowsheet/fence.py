@@ -14,6 +14,7 @@ from pyrobal.arrays import FloatN, total
 from pyrobal.flowsheet.circuit import Circuit
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.offgas import GasSide
+from pyrobal.plant import converting
 from pyrobal.plant.dryer import DryerResult
 from pyrobal.plant.feed import FeedResult
 from pyrobal.streams.ledger import Entry, Ledger
@@ -67,7 +68,9 @@ def step_ledgers(dried: DryerResult | None, c: Circuit, gas: GasSide) -> dict[st
 
 def _from_outside(fed: FeedResult, c: Circuit, steps: Mapping[str, Ledger]) -> dict[str, Entry]:
     coming = {f"concentrate.{name}": Entry.of(stream) for name, stream in fed.concentrates.items()}
-    coming |= {f"reverts.{to}": material.entry for to, material in fed.reverts.items() if to in steps}
+    for place, material in fed.reverts.items():
+        if ("converting" if place in converting.BLOWS else place) in steps:
+            coming[f"reverts.{place}"] = material.entry
     for name, step in steps.items():
         handed = _HANDED_IN.get(name, ())
         for item, entry in step.inputs.items():

@@ -28,7 +28,7 @@ from pyrobal.flowsheet.offgas import GasSide, gas_side
 from pyrobal.flowsheet.reach import RECYCLE, Reach
 from pyrobal.flowsheet.results import Results
 from pyrobal.numerics.recycle import FixedPoint, fixed_point
-from pyrobal.plant import dryer, feed
+from pyrobal.plant import converting, dryer, feed
 from pyrobal.streams.fuel import Fuel, default_fuels, fuel
 from pyrobal.streams.material import Material
 from pyrobal.streams.stream import Stream
@@ -112,7 +112,8 @@ def _feeds(fed: feed.FeedResult, blend: Mapping[str, Stream], fuels: Mapping[str
     materials += [fed.reverts["smelting"]] if "smelting" in fed.reverts else []
     return Feeds(
         smelting=functools.reduce(operator.add, materials),
-        converting=fed.reverts.get("converting"),
+        converting={blow: fed.reverts[blow] for blow in converting.BLOWS if blow in fed.reverts},
+        anode_furnace=fed.reverts.get("anode_furnace"),
         concentrate_rate=fed.dry_rate,
         silica=fed.fluxes.get("silica"),
         lime=fed.fluxes.get("lime"),

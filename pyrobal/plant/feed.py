@@ -54,11 +54,22 @@ class RevertSettings:
     """A cold material put back: skulls, dust, scrap."""
 
     name: str = text("name of the revert")
-    to: str = choice("where it goes", ("smelting", "converting"), default="smelting")
+    to: str = choice("where it goes", ("smelting", "converting", "anode_furnace"), default="smelting")
+    stage: str | None = choice(
+        "with converting: the blow it is charged in; default copper_blow for copper_scrap, else slag_blow",
+        ("slag_blow", "copper_blow"), default=None,
+    )  # fmt: skip
     rate: FloatN = quantity("t/h", "dry solids", low=0.0)
     kind: str = choice("what it is made of", ("matte", "slag", "dust", "copper_scrap"), default="matte")
     moisture: FloatN = quantity("wt%", "water, of the wet mass", default=0.0, low=0.0, high=0.5)
     assay: dict[str, FloatN] = mass_fractions("elements and oxides, wt% of dry solids")
+
+    @property
+    def place(self) -> str:
+        """The step it is charged to; of converting, the blow."""
+        if self.to != "converting":
+            return self.to
+        return self.stage or ("copper_blow" if self.kind == "copper_scrap" else "slag_blow")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,7 +96,7 @@ class FeedResult:
     concentrates : name -> Stream of minerals and H2O(l), at its own temperature
     fits : name -> mineral fit, of concentrates, fluxes and reverts
     rates : name -> (N,) [kg/s] dry concentrate
-    reverts : destination -> Material; fluxes : name -> Material per kilogram of dry flux
+    reverts : step, or blow of converting -> Material; fluxes : name -> Material per kilogram of dry flux
     reason : (N,) errors.Reason
     """
 
@@ -158,7 +169,7 @@ def solve(
     back: dict[str, Material] = {}
     for r in reverts:
         material = _material(revert_fits[r.name], r.rate, r.moisture)
-        back[r.to] = back[r.to] + material if r.to in back else material
+        back[r.place] = back[r.place] + material if r.place in back else material
     every = {
         **fits,
         **{f"flux.{n}": f for n, f in flux_fits.items()},

@@ -26,6 +26,7 @@ MAGNETITE_HIGH = 15 * PERCENT
 VISCOSITY_HIGH = 0.3  # Pa s
 SLAG_COLD = celsius(1200)
 CLOSURE_COLD, CLOSURE_HOT = celsius(1150), celsius(1350)  # range of the distribution data
+COLD_END = 10.0  # K below the temperature of the bath at which a copper blow may end before it is said
 _ROUNDING = 1e-9
 
 
@@ -46,6 +47,8 @@ def messages(results: Results, scenario: int = 0) -> list[Message]:
         limits = [Message("limit", "concentrate" if step == "feed" else step, reason.text)]
         if reason is Reason.ASSAY_IMPOSSIBLE:
             limits = list(_impossible(results, scenario)) or limits
+        if reason is Reason.BATH_FREEZES:
+            limits += _copper_blow(results, scenario)
         return [*limits, *_safety(results, scenario)]
     found = [m for rule in _RULES for m in rule(results, scenario)]
     order = {"caution": 0, "note": 1, "safety": 2}
@@ -74,6 +77,31 @@ def _steps(r: Results, i: int) -> Iterator[Message]:
         for caution in gas_train.cautions(r.gas_train):
             if _one(caution.holds, i):
                 yield Message("caution", caution.key, caution.text)
+
+
+def _copper_blow(r: Results, i: int) -> Iterator[Message]:
+    """What is charged cold in the copper blow beyond its heat, and the enrichment that carries it."""
+    c = r.converting
+    if c is None or _one(c.copper_blow_reverts, i) <= 0.0 or not _one(c.capacity_copper, i) < 0.0:
+        return
+    if _one(c.blister.T, i) > _one(c.settings.bath_temperature, i) - COLD_END:
+        return
+    y, purity = _one(c.copper_blow_enrichment, i), _one(c.settings.oxygen_purity, i)
+    enough = y < purity * (1.0 - _ROUNDING)
+    remedy = (
+        f"converting.copper_blow_enrichment = {y / PERCENT:.1f} vol% carries it"
+        if enough
+        else f"not even {purity / PERCENT:.3g} vol% O2 carries it"
+    )
+    over = -_one(c.capacity_copper, i) / TONNE_PER_HOUR
+    T = _one(c.settings.bath_temperature, i)
+    yield Message(
+        "caution" if c.reason[i] == Reason.SOLVED else "limit",
+        "converting.coolant_capacity.copper",
+        f"the copper blow has not the heat to hold {T - 273.15:.0f} degC with what is charged cold in it: "
+        f"{over:.2g} t/h of cold copper too much; {remedy}, or charge less of it there: copper scrap may "
+        'also go to the anode furnace (revert, to = "anode_furnace")',
+    )
 
 
 def _secondary_hoods(r: Results, i: int) -> Iterator[Message]:
@@ -353,6 +381,7 @@ _RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
     _slag,
     _closures,
     _steps,
+    _copper_blow,
     _dew_points,
     _secondary_hoods,
     _other_stacks,

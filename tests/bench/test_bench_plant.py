@@ -73,7 +73,7 @@ def test_many_cycles_in_one_call(benchmark: Any) -> None:
     r = solve(_varied(CYCLES).replace("smelting.dust", np.full(CYCLES, 0.06)))
     matte, s = r.smelting.matte_made, r.inputs.converting
     assert s is not None
-    march = lambda: converting.solve(matte, (), r.feeds.silica, None, r.inputs.site, s)  # noqa: E731
+    march = lambda: converting.solve(matte, {}, r.feeds.silica, None, r.inputs.site, s)  # noqa: E731
     seconds, result = _busy(lambda: benchmark.pedantic(march, rounds=1, iterations=1))
     benchmark.extra_info |= {
         "scenarios": CYCLES,

@@ -61,7 +61,7 @@ def random_matte(count: int, seed: int) -> Stream:
 
 
 def plant(count: int, seed: int, **change: Any) -> ConvertingResult:
-    reverts = (solid(SKULLS, 0.4), solid(SCRAP, 0.1))
+    reverts = {"slag_blow": [solid(SKULLS, 0.4)], "copper_blow": [solid(SCRAP, 0.1), solid(SKULLS, 0.05)]}
     return solve(
         random_matte(count, seed), reverts, SILICA, LIME, SITE, random_settings(count, seed + 1, **change)
     )
@@ -85,7 +85,7 @@ def test_every_element_and_the_heat_close(way: dict[str, str]) -> None:
 
 def test_they_close_without_flux_and_with_own_assays() -> None:
     s = random_settings(COUNT, 5, slag_copper=np.full(COUNT, 0.06), fe_sio2=np.full(COUNT, 2.0))
-    r = solve(random_matte(COUNT, 4), (), None, None, SITE, s)
+    r = solve(random_matte(COUNT, 4), {}, None, None, SITE, s)
     assert_closed(r)
     assert (r.silica_flux == 0).all()
     good = r.reason == Reason.SOLVED
@@ -113,7 +113,12 @@ def taken_out(m: Moment) -> FloatNE:
 @pytest.mark.parametrize("hold", [True, False])
 def test_they_close_at_each_moment_of_the_march(hold: bool) -> None:
     s = random_settings(COUNT, 7)
-    charge = Charge.of(random_matte(COUNT, 6), (solid(SKULLS, 0.4),), SILICA, None)
+    charge = Charge.of(
+        random_matte(COUNT, 6),
+        {"slag_blow": [solid(SKULLS, 0.4)], "copper_blow": [solid(SCRAP, 0.2)]},
+        SILICA,
+        None,
+    )
     with np.errstate(all="ignore"):
         run = run_cycle(charge, SITE, s, hold)
         moments = list(march(run.given, COUNT))
@@ -143,7 +148,7 @@ def test_twice_the_plant_gives_twice_of_everything(kind: str) -> None:
     feed = random_matte(40, 8)
     double = dataclasses.replace(s, heat_loss=s.heat_loss * (2.0 if kind == "continuous" else 1.0))
     one, two = (
-        solve(stream, (solid(SKULLS, rate),), SILICA, LIME, SITE, setting)
+        solve(stream, {"slag_blow": [solid(SKULLS, rate)]}, SILICA, LIME, SITE, setting)
         for stream, rate, setting in ((feed, 0.5, s), (feed.scaled(2 * np.ones(1)), 1.0, double))
     )
     good = one.reason == Reason.SOLVED

@@ -13,6 +13,7 @@ from pyrobal.errors import Reason
 from pyrobal.flowsheet.inputs import OPTIONAL, Inputs
 from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
+from pyrobal.plant.feed import RevertSettings
 from pyrobal.readings.registry import evaluate, keys
 
 CLOSED = 1e-9  # relative, every element: what the product promises
@@ -49,6 +50,24 @@ def test_every_element_closes_at_the_fence(case: str) -> None:
     assert _closure(r) < CLOSED
     assert np.abs(evaluate(r, "balance.heat.closure")[r.solved]).max() < CLOSED
     assert r.recycle is not None and r.recycle.change[r.solved].max() < CLOSED
+
+
+@pytest.mark.parametrize("to", ["slag_blow", "copper_blow", "anode_furnace"])
+def test_copper_scrap_closes_wherever_it_goes(to: str) -> None:
+    """And whatever it is charged to, the anodes are heavier by it."""
+    inputs = _inputs("marram_sound")
+    at = {"to": "anode_furnace"} if to == "anode_furnace" else {"to": "converting", "stage": to}
+    rate = np.array([0.0, 0.3])  # kg/s
+    assay = {"Cu": np.array([0.99]), "Ag": np.array([1e-4]), "Pb": np.array([2e-3])}
+    scrap = RevertSettings(name="bundles", rate=rate, kind="copper_scrap", assay=assay, **at)
+    r = solve(dataclasses.replace(inputs, revert=(*inputs.revert, scrap)))
+    assert r.solved.all() and _closure(r) < CLOSED
+    assert np.abs(evaluate(r, "balance.heat.closure")).max() < CLOSED
+    assert r.anode_furnace is not None
+    made = r.anode_furnace.copper.element("Cu") * 0.063546
+    assert made[1] - made[0] == pytest.approx(
+        0.3 * 0.99, rel=0.25
+    )  # more goes round as anode scrap, a little as slag
 
 
 LATER = [name for name in OPTIONAL if name not in ("dryer", "load")]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from mattes import LIME, PURE_SILICA, SCRAP, SILICA, SITE, SKULLS, matte, solid
 
-from pyrobal.arrays import each_array
+from pyrobal.arrays import Floats, each_array
 from pyrobal.constants import HOUR, TONNE, celsius
 from pyrobal.errors import CaseError, Reason
 from pyrobal.plant.converting import CAUTIONS, ConvertingResult, ConvertingSettings, cautions, schedule, solve
@@ -17,15 +17,20 @@ from pyrobal.plant.converting.deportment import MINORS, OUTLETS, minor_share, ta
 from pyrobal.plant.converting.melts import oxidic_copper_beside_matte
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.properties import species
 
 ONE = np.ones(1)
 MINUTE = 60.0
 
 
-def convert(feed: Stream | None = None, reverts: tuple[Any, ...] = (), **change: Any) -> ConvertingResult:
+def convert(
+    feed: Stream | None = None, reverts: tuple[Any, ...] = (), scrap: float = 0.0, **change: Any
+) -> ConvertingResult:
+    """``reverts`` in the slag blows and ``scrap`` [kg/s] in the copper blow."""
     numbers = {k: np.atleast_1d(v) if isinstance(v, int | float) else v for k, v in change.items()}
     feed = matte() if feed is None else feed
-    return solve(feed, reverts, SILICA, LIME, SITE, ConvertingSettings(**numbers))
+    cold = {"slag_blow": reverts, "copper_blow": (solid(SCRAP, scrap),)}
+    return solve(feed, cold, SILICA, LIME, SITE, ConvertingSettings(**numbers))
 
 
 def share(stream: Stream, element: str) -> float:
@@ -158,6 +163,56 @@ def test_more_steps_change_little(monkeypatch: pytest.MonkeyPatch) -> None:
         coarse["nothing"].cycle.course.T.max(), abs=1.0
     )
     assert fine["cold_charge"].cold_matte == pytest.approx(coarse["cold_charge"].cold_matte, rel=0.03)
+
+
+# Copper scrap
+
+
+def test_scrap_in_the_copper_blow_is_blister_and_in_the_slag_blow_takes_up_sulfur() -> None:
+    much = 0.07 * 7.0  # of the blister, kg/s
+    plain, scrap = solved(convert(matte(0.66))), solved(convert(matte(0.66), scrap=much))
+    assert scrap.blister.mass() - plain.blister.mass() == pytest.approx(much, rel=0.02)
+    early = convert(matte(0.66), reverts=(solid(SCRAP, 3 * much),), coldest_bath=1.0)
+    assert Reason(int(early.reason[0])) is Reason.BLOW_RUNS_BACKWARDS
+    late = solved(convert(matte(0.66), scrap=3 * much))
+    assert late.cycle.course.time_in("slag blow") == pytest.approx(plain.cycle.course.time_in("slag blow"))
+
+
+def test_capacity_is_what_the_copper_blow_accepts() -> None:
+    """Scrap takes its own weight off it, beyond it the bath ends colder, and the enrichment named carries it."""
+    free = solved(convert(matte(0.66), copper_blow_enrichment=0.23))
+    capacity = float(free.capacity_copper[0])
+    just = solved(convert(matte(0.66), copper_blow_enrichment=0.23, scrap=capacity))
+    assert just.capacity_copper == pytest.approx(0.0, abs=0.1 * capacity)
+    assert pytest.approx(celsius(1230), abs=3) == just.blister.T
+    over = solved(convert(matte(0.66), copper_blow_enrichment=0.23, scrap=2 * capacity))
+    assert over.capacity_copper == pytest.approx(-capacity, rel=0.15)
+    assert over.blister.T[0] < celsius(1225)
+    carried = solved(
+        convert(matte(0.66), copper_blow_enrichment=float(over.copper_blow_enrichment[0]), scrap=2 * capacity)
+    )
+    assert carried.capacity_copper == pytest.approx(0.0, abs=0.1 * capacity)
+    assert pytest.approx(celsius(1230), abs=3) == carried.blister.T
+
+
+def test_heat_of_the_copper_blow_by_hand() -> None:
+    """Cu2S + O2 = 2 Cu + SO2 at 1230 degC, air at 60 degC, against copper charged at 25 degC.
+
+    Heats of Cu2S(l), Cu(l), SO2, O2 and N2 of the engine's own tables; time, losses and slag left out.
+    """
+    T, blast = np.array([celsius(1230)]), np.array([celsius(60)])
+
+    def h(name: str, at: Floats) -> float:
+        return float(species(name).enthalpy(at)[0, 0])
+
+    y, used = 0.23, 0.92
+    nitrogen = (1 - y) / y / used
+    spare = h("Cu2S(l)", T) - 2 * h("Cu(l)", T) - h("SO2(g)", T) + h("O2(g)", blast) / used
+    spare -= (1 / used - 1) * h("O2(g)", T) + nitrogen * (h("N2(g)", T) - h("N2(g)", blast))
+    copper = spare / (h("Cu(l)", T) - h("Cu", np.array([298.15])))  # mol charged per mol Cu2S
+    quiet = {"heat_loss": 0.0, "skimming_time": 0.0, "slag_entrained_copper": 0.0, "blister_oxygen": 0.0}
+    r = solved(convert(matte(0.66, minors=0.0), copper_blow_enrichment=y, **quiet))
+    assert float((r.capacity_copper / r.blister.mass())[0]) == pytest.approx(copper / 2, rel=0.15)
 
 
 # Schedule
@@ -386,5 +441,5 @@ def test_shared_settings_broadcast_over_one_matte() -> None:
 
 def test_pure_silica_and_scrap_reverts_run() -> None:
     s = dataclasses.replace(ConvertingSettings(), copper_blow_enrichment=0.24 * ONE)
-    r = solved(solve(matte(), (solid(SCRAP, 0.3),), PURE_SILICA, None, SITE, s))
+    r = solved(solve(matte(), {"copper_blow": [solid(SCRAP, 0.3)]}, PURE_SILICA, None, SITE, s))
     assert r.blister.mass() > solved(convert()).blister.mass()

@@ -57,7 +57,7 @@ def sulfides(cu2s: float, fes: float) -> Stream:
 
 def blow(charge: Stream, **change: object) -> ConvertingResult:
     s = ideal(ladle_mass=charge.mass(), **change)
-    r = solve(charge, (), PURE_SILICA, None, DRY, s)
+    r = solve(charge, {}, PURE_SILICA, None, DRY, s)
     assert r.reason[0] in (Reason.SOLVED, Reason.BATH_OVERHEATS)  # nothing cools this vessel
     return r
 
@@ -129,7 +129,7 @@ PRINTED = {
 
 def minor_checks(kind: str) -> list[Check]:
     found = []
-    r = solve(matte(np.array([0.54, 0.70])), (), SILICA, LIME, SITE, ConvertingSettings(kind=kind))
+    r = solve(matte(np.array([0.54, 0.70])), {}, SILICA, LIME, SITE, ConvertingSettings(kind=kind))
     assert (r.reason == Reason.SOLVED).all()
     for element, rows in PRINTED.items():
         fed = r.matte.element(element)
@@ -190,7 +190,7 @@ def hot_blow_check() -> Check:
     """
     charge = sulfides(72.77, 103.5)
     s = ideal(ladle_mass=charge.mass())
-    run = run_cycle(Charge.of(charge, (), None, None), DRY, s, hold=False)
+    run = run_cycle(Charge.of(charge, {}, None, None), DRY, s, hold=False)
     moments = march(run.given, 1)
     charged, step = next(moments), next(moments)
     moles = float(step.reaction.slag_feo[0])
@@ -228,8 +228,8 @@ def equilibrium_checks() -> list[Check]:
 
 def practice_checks() -> list[Check]:
     """Windows: the tolerance is half their width."""
-    r = solve(matte(0.62), (), SILICA, None, SITE, ConvertingSettings())
-    steady = solve(matte(0.70), (), None, LIME, SITE, ConvertingSettings(kind="continuous"))
+    r = solve(matte(0.62), {}, SILICA, None, SITE, ConvertingSettings())
+    steady = solve(matte(0.70), {}, None, LIME, SITE, ConvertingSettings(kind="continuous"))
     assert r.reason[0] == steady.reason[0] == Reason.SOLVED
     cycle, day = r.cycle, 24 * HOUR
 

@@ -11,6 +11,7 @@ from pyrobal.case.load import load_case
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
+from pyrobal.plant.feed import RevertSettings
 from pyrobal.readings.messages import Message, messages
 
 CASE = "cases/skerry_point.toml"
@@ -88,3 +89,30 @@ def test_a_dew_point_outside_its_correlations_names_place_values_and_range() -> 
     assert f"{point.so3[0]:.3g} Pa SO3 and {point.water[0] / 1000:.2g} kPa water" in caution.text
     assert "0.05 to 20 Pa and 2 to 30 kPa" in caution.text
     assert f"and of {len(points) - 1} others" in caution.text
+
+
+def test_scrap_beyond_the_heat_of_the_copper_blow_names_the_enrichment_that_carries_it() -> None:
+    inputs = load_case("cases/marram_sound.toml").inputs
+    scrap = RevertSettings(
+        name="bundles",
+        to="converting",
+        rate=np.array([0.0, 0.8]),
+        kind="copper_scrap",
+        assay={"Cu": np.ones(1)},
+    )
+    results = solve(replace(inputs, revert=(*inputs.revert, scrap)))
+    few, many = (
+        [m for m in messages(results, i) if m.key == "converting.coolant_capacity.copper"] for i in (0, 1)
+    )
+    assert results.solved.all() and not few
+    y = float(results.converting.copper_blow_enrichment[1])
+    assert (
+        many[0].level == "caution"
+        and f"converting.copper_blow_enrichment = {100 * y:.1f} vol%" in many[0].text
+    )
+    carried = solve(results.inputs.replace("converting.copper_blow_enrichment", y))
+    assert not [m for m in messages(carried, 1) if m.key == "converting.coolant_capacity.copper"]
+
+
+def test_metal_in_the_slag_blow_is_told_where_it_belongs() -> None:
+    assert 'stage = "copper_blow"' in Reason.BLOW_RUNS_BACKWARDS.text

@@ -5,8 +5,9 @@ cycle and batch for batch converting; continuous; limits and solve.
 """
 
 from pyrobal.plant.converting.cautions import CAUTIONS, SAFETY, cautions
+from pyrobal.plant.converting.feed import BLOWS
 from pyrobal.plant.converting.result import ConvertingResult
 from pyrobal.plant.converting.settings import ConvertingSettings
 from pyrobal.plant.converting.solve import solve
 
-__all__ = ["CAUTIONS", "SAFETY", "ConvertingResult", "ConvertingSettings", "cautions", "solve"]
+__all__ = ["BLOWS", "CAUTIONS", "SAFETY", "ConvertingResult", "ConvertingSettings", "cautions", "solve"]

@@ -8,7 +8,7 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, column
 from pyrobal.plant.converting import schedule
-from pyrobal.plant.converting.blast import blast
+from pyrobal.plant.converting.blast import blast, enrichment_for, uptake
 from pyrobal.plant.converting.cycle import Course, Totals, add_up
 from pyrobal.plant.converting.deportment import grade_of, phases, settle, shares
 from pyrobal.plant.converting.feed import Charge, wet
@@ -21,6 +21,7 @@ from pyrobal.plant.converting.vessel import Flux, Vessel, cold_copper, cold_matt
 from pyrobal.streams.ledger import Entry, Ledger
 from pyrobal.streams.site import SiteSettings, air_species
 from pyrobal.streams.stream import Stream
+from pyrobal.thermo.elements import ATOMIC_MASS
 
 _ROUNDING = 1e-9
 
@@ -55,14 +56,14 @@ def run_cycle(c: Charge, site: SiteSettings, s: ConvertingSettings, hold: bool) 
     """March the cycle of every scenario; ``hold`` where cold charge keeps the temperature."""
     ladles = c.ladles(s.matte_temperature_drop)
     share = schedule.matte_in_cycle(s) / c.matte.mass()  # [s] of matte production in one cycle
-    matte, reverts = ladles.scaled(share), c.reverts.scaled(share)
+    matte, reverts = ladles.scaled(share), c.slag_blow.scaled(share)
     rule, to = Matte.of(matte.elements), shares(grade_of(matte.elements), s)
     flux = None
     if c.silica is not None:
         flux = Flux(settle(c.silica.entry.elements, to), c.silica.entry.elements, c.silica.entry.enthalpy)
     vessel = Vessel(s, to, rule, flux, hold)
     given = schedule.Batch(
-        vessel, matte, reverts,
+        vessel, matte, reverts, c.copper_blow.scaled(share),
         blast(site, s, s.slag_blow_enrichment), blast(site, s, s.copper_blow_enrichment),
         cold_matte(matte, reverts, schedule.matte_in_cycle(s), rule, to), cold_copper(s),
     )  # fmt: skip
@@ -87,13 +88,38 @@ def _assemble(c: Charge, site: SiteSettings, run: Run, full: Run) -> ConvertingR
     ledger = _ledger(c, run, {"blister": blister, "slag": slag, "gas": gas, "dust": dust}, wind, hood_air)
     reacted = wind.amount("O2(g)") - mouth.amount("O2(g)")
     nothing = np.zeros_like(rate)
+    capacity = _capacity(full)
     return ConvertingResult(
         s, c.matte, blister, slag, dust, mouth, gas, peak, wind, hood_air, air,
         t.slag_blown * rate + t.copper_blown * rate - air, reacted, wet(c.silica, t.flux * rate), nothing,
         run.cold_matte * rate, run.cold_copper * rate, full.cold_matte * full.per_second,
-        full.cold_copper * full.per_second, nothing, np.full_like(rate, np.nan), ledger, cycle,
+        capacity * full.per_second, c.copper_blow.elements @ ATOMIC_MASS, _closing(full, capacity, site),
+        nothing, np.full_like(rate, np.nan), ledger, cycle,
         batch_reasons(c, s, run.course, cycle, t.backwards, run.cold_copper * rate, blister, slag),
     )  # fmt: skip
+
+
+def _capacity(run: Run) -> FloatN:
+    """Cold copper (N,) [kg] of a cycle that holds the temperature in it, less what would have to stay out
+    where the copper blow ends colder.
+
+    A colder bath gives colder gas, so of the heat q [J] that cold charge takes up during the blow only a part
+    is missing at its end: C dT/dx = -q - G dT, with x from 0 to 1, C [J/K] of the bath and G [J/K] of the gas
+    that leaves, ends with C dT = -q (1 - exp(-g)) / g, g = G / C.
+    """
+    T, end = run.given.vessel.s.bath_temperature, run.totals.end
+    short = np.maximum(end.content.enthalpy(T) - end.H, 0.0)
+    g = curve("gas", run.totals.copper_gas).heat_capacity(T) / end.content.heat_capacity(T)
+    return run.cold_copper - short * g / (1.0 - np.exp(-g)) / run.given.copper_coolant.uptake(T)
+
+
+def _closing(run: Run, capacity: FloatN, site: SiteSettings) -> FloatN:
+    """Enrichment (N,) at which the copper blow takes up that heat with its blast and its vessel instead."""
+    s, given = run.given.vessel.s, run.given
+    lost = s.heat_loss / s.copper_blow_blast
+    heat = run.totals.copper_blown * (uptake(s, given.copper_blast) + lost)
+    heat = heat + capacity * given.copper_coolant.uptake(s.bath_temperature)
+    return enrichment_for(site, s, heat / (run.totals.copper_blown * given.copper_blast.oxygen), lost)
 
 
 def _blister(run: Run) -> Stream:

@@ -57,11 +57,12 @@ def slag_making(v: Vessel, blow: Blow, bath: Bath, iron: FloatN) -> Reaction:
 def copper_making(v: Vessel, blow: Blow, bath: Bath, start: FloatNE, step: int) -> Reaction:
     """Cu2S + O2 = 2 Cu + SO2: an equal part of the white metal (N, E) at the start becomes copper.
 
-    What iron is in that part goes to the slag.
+    What iron is in that part and in the reverts goes to the slag; their copper joins the copper.
     """
     part = start / blow.steps
-    flux, fed, own_iron = _fluxed(v, blow, part[:, FE])
-    made, copper_lost = _slag_of(blow, part[:, FE] + own_iron, fed)
+    iron = part[:, FE] + blow.feed.bath[:, FE]
+    flux, fed, own_iron = _fluxed(v, blow, iron)
+    made, copper_lost = _slag_of(blow, iron + own_iron, fed)
     copper = bath.copper + part + fed.bath
     copper[:, FE] = 0.0
     copper[:, CU] -= copper_lost

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import BoolN, FloatN, FloatNS, column, zeros
-from pyrobal.plant.converting.blast import Blast, blast
+from pyrobal.plant.converting.blast import Blast, blast, enrichment_for, uptake
 from pyrobal.plant.converting.deportment import (
     CU,
     FE,
@@ -31,7 +31,7 @@ from pyrobal.plant.converting.result import ConvertingResult, hooded
 from pyrobal.plant.converting.settings import ConvertingSettings
 from pyrobal.streams.ledger import Entry, Ledger
 from pyrobal.streams.material import Material
-from pyrobal.streams.site import AIR_SPECIES, OXYGEN_IN_AIR, SiteSettings, air_species
+from pyrobal.streams.site import AIR_SPECIES, SiteSettings, air_species
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo import coppermaking, solutions
 
@@ -173,30 +173,19 @@ def _first_oxidic(s: ConvertingSettings) -> FloatN:
 def heat(f: Furnace, state: Steady) -> Heat:
     """The blast for the oxygen, and the heat it leaves to spare.
 
-    What a blast takes up is that of its air and that of its industrial oxygen, so the enrichment at which
-    nothing is left is explicit; it stays between air and the purity of the oxygen. Matte fed cold takes up
-    what it would have brought.
+    Matte fed cold takes up what it would have brought.
     """
     s, blown = f.s, state.oxygen_reacted / f.s.oxygen_efficiency
     gross = _before_blast(f, state)
     y = s.enrichment + 0.0 * blown
     if s.close_heat_with == "enrichment":
-        air, pure = (_uptake(s, blast(f.site, s, x)) for x in (np.array([OXYGEN_IN_AIR]), s.oxygen_purity))
-        per_air = air - pure * OXYGEN_IN_AIR / s.oxygen_purity
-        wanted = (gross / blown - pure / s.oxygen_purity) / per_air  # mol air per mol O2
-        dry_air = np.clip(wanted, 0.0, 1.0 / OXYGEN_IN_AIR)
-        y = 1.0 / (dry_air + (1.0 - OXYGEN_IN_AIR * dry_air) / s.oxygen_purity)
+        y = enrichment_for(f.site, s, gross / blown, np.zeros(1))
     wind = blast(f.site, s, y)
-    to_spare = gross - blown / y * _uptake(s, wind)
+    to_spare = gross - blown / y * uptake(s, wind)
     more = np.zeros_like(to_spare)
     if s.close_heat_with == "cold_charge" and s.matte_state == "liquid":
         more = np.clip(to_spare / f.melting, 0.0, 1.0)
     return Heat(wind, y, blown / y, to_spare, f.cold + more, to_spare - more * f.melting)
-
-
-def _uptake(s: ConvertingSettings, wind: Blast) -> FloatN:
-    """(N,) [J/mol] that dry blast takes up on its way to the gas, none of its oxygen used."""
-    return (wind.n * air_species().enthalpy(s.bath_temperature)).sum(axis=1) - wind.enthalpy
 
 
 def _before_blast(f: Furnace, state: Steady) -> FloatN:
@@ -259,7 +248,8 @@ def _assemble(f: Furnace, state: Steady, h: Heat, converged: BoolN) -> Convertin
         s, c.matte, blister, slag, out["dust"], mouth, gas, gas, blown, hood_air, air, h.dry - air,
         state.oxygen_reacted,
         flux.get("silicate", nothing), flux.get("calcium_ferrite", nothing), h.cold * mass, nothing, capacity,
-        nothing, h.surplus, coppermaking.log10_atm(_oxygen_pressure(f, state, h)),
+        nothing, nothing, np.full_like(mass, np.nan), h.surplus,
+        coppermaking.log10_atm(_oxygen_pressure(f, state, h)),
         _ledger(f, state, h, out, blown, hood_air), None,
         continuous_reasons(c, s, h.enrichment, backwards, converged, slag),
     )  # fmt: skip

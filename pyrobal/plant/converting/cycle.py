@@ -93,7 +93,8 @@ class _Row(NamedTuple):
 class Totals:
     """A cycle or a part of it.
 
-    gas, dust, slag : (N, S) [mol]; gas_heat, slag_heat : (N,) [J] of gas and dust, and of slag
+    gas, copper_gas, dust, slag : (N, S) [mol], copper_gas that of the copper blow
+    gas_heat, slag_heat : (N,) [J] of gas and dust, and of slag
     slag_blown, copper_blown : (N,) [mol] dry blast; flux : (N,) [kg] dry; loss : (N,) [J]
     peak_gas, peak_gas_T : (N, S) [mol/s] and (N,) [K] of the moment with most SO2
     backwards : (N,) True where a step would give off oxygen or bind SO2
@@ -101,6 +102,7 @@ class Totals:
     """
 
     gas: FloatNS
+    copper_gas: FloatNS
     gas_heat: FloatN
     dust: FloatNS
     slag: FloatNS
@@ -123,18 +125,19 @@ class Totals:
             backwards = (m.reaction.so2 < least) | (m.reaction.oxygen_reacted < least)
         in_slag_blow = m.label.startswith("slag blow")
         return Totals(
-            m.gas, m.gas_heat, m.dust, m.slag, m.slag_heat, m.blown * in_slag_blow,
-            m.blown * (not in_slag_blow), m.flux, m.loss, per_second(m.gas, m.duration), m.gas_T, backwards,
-            m.bath,
+            m.gas, m.gas * (not in_slag_blow), m.gas_heat, m.dust, m.slag, m.slag_heat,
+            m.blown * in_slag_blow, m.blown * (not in_slag_blow), m.flux, m.loss,
+            per_second(m.gas, m.duration), m.gas_T, backwards, m.bath,
         )  # fmt: skip
 
     def __add__(self, later: Totals) -> Totals:
         so2 = phases()["gas"].index("SO2(g)")
         higher = later.peak_gas[:, so2] > self.peak_gas[:, so2] * (1.0 + _ROUNDING)
         return Totals(
-            self.gas + later.gas, self.gas_heat + later.gas_heat, self.dust + later.dust,
-            self.slag + later.slag, self.slag_heat + later.slag_heat, self.slag_blown + later.slag_blown,
-            self.copper_blown + later.copper_blown, self.flux + later.flux, self.loss + later.loss,
+            self.gas + later.gas, self.copper_gas + later.copper_gas, self.gas_heat + later.gas_heat,
+            self.dust + later.dust, self.slag + later.slag, self.slag_heat + later.slag_heat,
+            self.slag_blown + later.slag_blown, self.copper_blown + later.copper_blown,
+            self.flux + later.flux, self.loss + later.loss,
             np.where(higher[:, None], later.peak_gas, self.peak_gas),
             np.where(higher, later.peak_gas_T, self.peak_gas_T), self.backwards | later.backwards, later.end,
         )  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import operator
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,23 +18,38 @@ from pyrobal.streams.site import SiteSettings
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ELEMENTS
 
+BLOWS = ("slag_blow", "copper_blow")
+Reverts = Mapping[str, Sequence[Material]]
+"""Blow -> cold materials charged in it, per second; a continuous converter takes all of them at once."""
+
 
 @dataclass(frozen=True, eq=False)
 class Charge:
-    """matte : as tapped; reverts : cold; silica, lime : per kilogram of dry flux, where there is one."""
+    """What comes in.
+
+    matte : as tapped; slag_blow, copper_blow : cold reverts, by the blow they are charged in
+    silica, lime : per kilogram of dry flux, where there is one
+    """
 
     matte: Stream
-    reverts: Entry
+    slag_blow: Entry
+    copper_blow: Entry
     silica: Material | None
     lime: Material | None
 
     @staticmethod
-    def of(
-        matte: Stream, reverts: tuple[Material, ...], silica: Material | None, lime: Material | None
-    ) -> Charge:
-        """All reverts as one."""
+    def of(matte: Stream, reverts: Reverts, silica: Material | None, lime: Material | None) -> Charge:
+        """All reverts of a blow as one."""
         none = Entry(np.zeros((1, len(ELEMENTS))), np.zeros(1), np.zeros(1))
-        return Charge(matte, functools.reduce(operator.add, (r.entry for r in reverts), none), silica, lime)
+        slag_blow, copper_blow = (
+            functools.reduce(operator.add, (r.entry for r in reverts.get(blow, ())), none) for blow in BLOWS
+        )
+        return Charge(matte, slag_blow, copper_blow, silica, lime)
+
+    @property
+    def reverts(self) -> Entry:
+        """Those of both blows."""
+        return self.slag_blow + self.copper_blow
 
     def ladles(self, drop: FloatN) -> Entry:
         """The matte as it is poured in, colder by ``drop`` (N,) [K]."""
@@ -60,7 +76,7 @@ class Charge:
             lengths.append(len(array))
             return array
 
-        each_array((self.reverts, self.silica, self.lime, *settings), note)
+        each_array((self.slag_blow, self.copper_blow, self.silica, self.lime, *settings), note)
         return max(lengths)
 
 

@@ -62,7 +62,11 @@ class ConvertingResult:
     oxygen_reacted : (N,) [mol/s] O2
     silica_flux, lime_flux : (N,) [kg/s] wet
     cold_matte, cold_copper : (N,) [kg/s] charged to hold the temperature
-    capacity_matte, capacity_copper : (N,) [kg/s] that would hold it, whether charged or not
+    capacity_matte, capacity_copper : (N,) [kg/s] that would hold it, whether charged or not; copper negative
+        where the copper blow ends colder for what is charged in it
+    copper_blow_reverts : (N,) [kg/s] reverts charged in it; nothing where continuous
+    copper_blow_enrichment : (N,) [mol/mol] at which the copper blow would hold it with no cold copper,
+        between air and the purity of the oxygen; nan where continuous
     surplus : (N,) [W] heat to spare where continuous; in batch it shows in the temperature
     log10_po2 : (N,) [-] of the oxygen pressure over the copper in atm where continuous, nan in batch
     cycle : None where continuous; reason : (N,) errors.Reason
@@ -87,6 +91,8 @@ class ConvertingResult:
     cold_copper: FloatN
     capacity_matte: FloatN
     capacity_copper: FloatN
+    copper_blow_reverts: FloatN
+    copper_blow_enrichment: FloatN
     surplus: FloatN
     log10_po2: FloatN
     ledger: Ledger

@@ -10,7 +10,7 @@ import numpy as np
 from pyrobal.arrays import BoolN, FloatN, FloatNE, column, zeros
 from pyrobal.plant.converting.blast import Blast
 from pyrobal.plant.converting.blow import copper_making, iron_in_time, iron_to_end, slag_making
-from pyrobal.plant.converting.deportment import FE, Settled, settle, settle_charged, settle_nothing
+from pyrobal.plant.converting.deportment import FE, Settled, settle, settle_charged
 from pyrobal.plant.converting.melts import Slag, given_copper, oxidic_copper_beside_matte
 from pyrobal.plant.converting.moment import Moment, blowing, charging, quiet, skimming
 from pyrobal.plant.converting.settings import ConvertingSettings
@@ -25,7 +25,8 @@ SILICATE_MAGNETITE = 0.20  # common practice in fayalite slag of converters
 class Batch:
     """What one vessel is given in one cycle.
 
-    matte : elements and enthalpy of all ladles, as charged; reverts : of all that goes in cold with them
+    matte : elements and enthalpy of all ladles, as charged
+    reverts, copper_reverts : of all that goes in cold with them, in the slag blows and in the copper blow
     slag_blast, copper_blast : of the two kinds of blow
     slag_coolant, copper_coolant : cold matte and cold copper, which hold the temperature in them
     """
@@ -33,6 +34,7 @@ class Batch:
     vessel: Vessel
     matte: Entry
     reverts: Entry
+    copper_reverts: Entry
     slag_blast: Blast
     copper_blast: Blast
     slag_coolant: Coolant
@@ -90,19 +92,22 @@ def march(c: Batch, n: int) -> Iterator[Moment]:
     exactly at its end point and scenarios need not share a clock.
     """
     v, s, bath = c.vessel, c.vessel.s, empty(n)
+    matte = matte_in_cycle(s)
     for cut in cuts(s):
         label, there = f"{cut.number + 1}", cut.real > 0
         charged = charging(v, bath, c.matte.scaled(cut.share), s.charging_time * there, f"charging {label}")
         yield charged
-        blown = yield from _slag_blow(c, charged.bath, cut)
+        blown, cold = yield from _slag_blow(c, charged.bath, cut)
+        matte = matte + cold
         skimmed = skimming(v, blown, s.skimming_time * there, f"skimming {label}")
         yield skimmed
         bath = skimmed.bath
-    bath = yield from _copper_blow(c, bath)
+    bath = yield from _copper_blow(c, bath, matte / matte_in_cycle(s))
     yield quiet("pouring", s.pouring_time, bath, np.zeros(1))
 
 
-def _slag_blow(c: Batch, bath: Bath, cut: Cut) -> Generator[Moment, None, Bath]:
+def _slag_blow(c: Batch, bath: Bath, cut: Cut) -> Generator[Moment, None, tuple[Bath, FloatN]]:
+    """The bath after it, and the cold matte (N,) [kg] it took."""
     s, v, none = c.vessel.s, c.vessel, np.zeros(1)
     target = np.where(cut.last, s.white_metal_iron, s.cut_iron)
     feed, elements, enthalpy = _feed(c, cut)
@@ -112,15 +117,15 @@ def _slag_blow(c: Batch, bath: Bath, cut: Cut) -> Generator[Moment, None, Bath]:
         blast=c.slag_blast, rate=s.slag_blow_blast, efficiency=s.slag_blow_oxygen_efficiency,
         sulfur=none, oxygen=none, coolant=c.slag_coolant,
     )  # fmt: skip
-    cold = replaced = np.zeros_like(bath.T)
+    cold = replaced = taken = np.zeros_like(bath.T)
     for left in range(blow.steps, 0, -1):
         now = blow.after_cooling(cold)
         iron = _iron(v, now, bath, cut, target, left, replaced)
         moment = blowing(v, now, bath, slag_making(v, now, bath, iron), last=left == 1)
         yield moment
-        bath, cold = moment.bath, moment.cold
+        bath, cold, taken = moment.bath, moment.cold, taken + moment.cold
         replaced = _replaced(cold * blow.coolant.white[:, FE], iron)
-    return bath
+    return bath, taken
 
 
 def _iron(v: Vessel, blow: Blow, bath: Bath, cut: Cut, target: FloatN, left: int, replaced: FloatN) -> FloatN:
@@ -147,11 +152,13 @@ def _feed(c: Batch, cut: Cut) -> tuple[Settled, FloatNE, FloatN]:
     return feed, reverts.elements, reverts.enthalpy
 
 
-def _copper_blow(c: Batch, bath: Bath) -> Generator[Moment, None, Bath]:
+def _copper_blow(c: Batch, bath: Bath, more: FloatN) -> Generator[Moment, None, Bath]:
+    """``more`` (N,) [-] : all matte of the cycle over that of its ladles; its reverts come with all of it."""
     s, v = c.vessel.s, c.vessel
+    reverts = c.copper_reverts.scaled(more / COPPER_STEPS)
     blow = Blow(
         label="copper blow", steps=COPPER_STEPS, slag=slag_assay(s, s.white_metal_iron),
-        feed=settle_nothing(), feed_elements=np.zeros_like(bath.white), feed_enthalpy=np.zeros(1),
+        feed=settle(reverts.elements, v.to), feed_elements=reverts.elements, feed_enthalpy=reverts.enthalpy,
         blast=c.copper_blast, rate=s.copper_blow_blast, efficiency=s.copper_blow_oxygen_efficiency,
         sulfur=s.blister_sulfur, oxygen=s.blister_oxygen, coolant=c.copper_coolant,
     )  # fmt: skip

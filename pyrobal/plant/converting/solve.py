@@ -7,7 +7,7 @@ import numpy as np
 from pyrobal.errors import CaseError, Fault
 from pyrobal.plant.converting.batch import solve_batch
 from pyrobal.plant.converting.continuous import solve_continuous
-from pyrobal.plant.converting.feed import Charge
+from pyrobal.plant.converting.feed import Charge, Reverts
 from pyrobal.plant.converting.result import ConvertingResult
 from pyrobal.plant.converting.settings import ConvertingSettings
 from pyrobal.streams.material import Material
@@ -17,7 +17,7 @@ from pyrobal.streams.stream import Stream
 
 def solve(
     matte: Stream,
-    reverts: tuple[Material, ...],
+    reverts: Reverts,
     silica: Material | None,
     lime: Material | None,
     site: SiteSettings,
@@ -25,7 +25,7 @@ def solve(
 ) -> ConvertingResult:
     """Convert all of a matte to blister copper.
 
-    matte : as tapped, per second; reverts : cold, per second; silica, lime : per kilogram of dry flux, None
+    matte : as tapped, per second; reverts : cold, by blow; silica, lime : per kilogram of dry flux, None
     where the case has none. A batch converter and one with silicate slag use silica, calcium ferrite lime.
 
     Scenarios that cannot be solved carry a reason and do not disturb the others. Raises CaseError where the
