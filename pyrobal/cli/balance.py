@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import contextlib
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from pyrobal.cli import complete
 from pyrobal.cli.crew import progress
-from pyrobal.cli.files import needs, put, write
+from pyrobal.cli.files import needs, write
 from pyrobal.cli.options import aimed_case, aims, case_argument, file_option, on_case, overrides
+from pyrobal.files import put
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
@@ -41,8 +41,6 @@ def balance(
     assignments: tuple[str, ...],
 ) -> int:
     """Work out the balance of CASE and print it."""
-    _check_files(case, json_file, html_file, xlsx_file)
-
     from pyrobal.case.load import load_case
 
     loaded = load_case(case, assignments)  # a wrong case is refused before the engine is loaded
@@ -66,17 +64,6 @@ def balance(
         with contextlib.redirect_stdout(sys.stderr if "-" in (json_file, html_file) else sys.stdout):
             show(result, detail)
     return 1 if result.status == INFEASIBLE else 0
-
-
-def _check_files(case: str, json_file: str | None, html_file: str | None, xlsx_file: str | None) -> None:
-    """Refuse what would mix on standard output, or be written over the case itself."""
-    if json_file == html_file == "-":
-        raise click.UsageError("--json - and --html - would mix on standard output; name a file for one")
-    if xlsx_file == "-":
-        raise click.UsageError("--xlsx needs the name of a file; a workbook is no text")
-    for file in (json_file, html_file, xlsx_file):
-        if file not in (None, "-") and Path(file).absolute() == Path(case).absolute():
-            raise click.UsageError(f"{file} is the case itself; name another file")
 
 
 def _html(result: Result) -> str:

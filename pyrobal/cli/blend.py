@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pyrobal.cli import complete
 from pyrobal.cli.columns import print_columns, width
 from pyrobal.cli.crew import progress
 from pyrobal.cli.files import needs, write
-from pyrobal.cli.options import best_option, file_option, limit_option, study
+from pyrobal.cli.options import best_option, file_option, input_option, limit_option, study
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
@@ -24,10 +23,7 @@ _RUNNERS_UP = 3
 
 
 @click.command()
-@click.option(
-    "--terms", metavar="FILE.toml", shell_complete=complete.file,
-    help="Parcels on offer: stock, prices, penalties, flows.",
-)  # fmt: skip
+@input_option("--terms", "FILE.toml", "Parcels on offer: stock, prices, penalties, flows.")
 @limit_option()
 @best_option("GOAL", "margin, copper, max:READING or min:READING.")
 @file_option("--html", "Write a one-file report.")

@@ -6,13 +6,13 @@ import click
 
 from pyrobal.cli import complete
 from pyrobal.cli.crew import progress
-from pyrobal.cli.files import needs, write
+from pyrobal.cli.files import INPUT, needs, write
 from pyrobal.cli.options import file_option
 
 
 @click.command()
-@click.argument("before", metavar="CASE_A", shell_complete=complete.file)
-@click.argument("after", metavar="CASE_B", shell_complete=complete.file)
+@click.argument("before", metavar="CASE_A", type=INPUT)
+@click.argument("after", metavar="CASE_B", type=INPUT)
 @click.option(
     "--set", "assignments", metavar="KEY=VALUE", multiple=True, shell_complete=complete.assignment,
     help="Set one key, over CASE_B; repeatable.",
@@ -26,8 +26,6 @@ def compare(before: str, after: str, assignments: tuple[str, ...], html_file: st
     """
     from pyrobal.case.load import load_case
 
-    if before == after == "-":
-        raise click.UsageError("standard input can be one of the cases, not both")
     cases = load_case(before), load_case(after, assignments)
 
     from pyrobal.report.compare import compare as side_by_side

@@ -128,11 +128,6 @@ def _with_equals(words: Callable[[click.Context, str], Iterable[str]]) -> Offer:
     )
 
 
-def file(_: click.Context, __: click.Parameter, written: str) -> list[CompletionItem]:
-    """Whatever file the shell finds."""
-    return [CompletionItem(written, type="file")]
-
-
 def _keys(context: click.Context, written: str) -> Iterable[str]:
     return (*_readings(context, written), *_settings(context, written))
 

@@ -22,6 +22,10 @@ Crew = Callable[..., AbstractContextManager["Executor | None"]]  # called with h
 _MANY = 4  # parts that are worth starting processes for
 
 
+def _nothing() -> str:
+    return "nothing was written"
+
+
 class Interrupted(click.Abort):
     """Somebody pressed Ctrl-C; the message says what is left of the work."""
 
@@ -89,12 +93,12 @@ def _client(address: str) -> Any:
 
 
 @contextlib.contextmanager
-def progress(doing: str, kept: str = "nothing was written") -> Iterator[Callable[[int, int], object]]:
+def progress(doing: str, kept: Callable[[], str] = _nothing) -> Iterator[Callable[[int, int], object]]:
     """A bar on standard error where a person watches it; where nobody can say how much there is to do, it
     moves and shows the time.
 
     Yields what to call with each further number that is done, and of how many.
-    kept : what an interrupt leaves
+    kept : says what an interrupt leaves
     """
     try:
         if sys.stderr.isatty():
@@ -103,7 +107,7 @@ def progress(doing: str, kept: str = "nothing was written") -> Iterator[Callable
         else:
             yield lambda *_: None
     except KeyboardInterrupt:
-        raise Interrupted(kept) from None
+        raise Interrupted(kept()) from None
 
 
 @contextlib.contextmanager

@@ -5,11 +5,11 @@ from __future__ import annotations
 import click
 
 from pyrobal.cli import complete
-from pyrobal.cli.options import overrides
+from pyrobal.cli.options import case_argument, overrides
 
 
 @click.command()
-@click.argument("case")
+@case_argument
 @click.argument("key", shell_complete=complete.key)
 @click.option(
     "--depth", type=click.IntRange(1, 40), help="Levels of the tree; unless given, what matters most."

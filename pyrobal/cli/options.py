@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import functools
-import os
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from pyrobal.cli import complete
 from pyrobal.cli.crew import crew_of
+from pyrobal.cli.files import INPUT, OutputFile
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
     from pyrobal.studies.aim import Aim
 
 Command = Callable[..., Any]
+_NO_TEXT = ("--xlsx",)  # what standard output cannot take
 
 overrides = click.option(
     "--set", "assignments", metavar="KEY=VALUE", multiple=True, shell_complete=complete.assignment,
@@ -73,28 +73,16 @@ def best_option(metavar: str, text: str) -> Callable[[Command], Command]:
     return click.option("--best", metavar=metavar, shell_complete=complete.goal, help=text)
 
 
-def output_file(_: click.Context, parameter: click.Parameter, value: str | None) -> str | None:
-    """Refuse a file that cannot be written before anything is computed."""
-    if value is None or value == "-":
-        return value
-    path = Path(value).absolute()
-    if not value:
-        raise click.BadParameter("is empty; name a file", param=parameter)
-    if path.is_dir():
-        raise click.BadParameter(f"{value} is a directory", param=parameter)
-    if not path.parent.is_dir():
-        raise click.BadParameter(f"there is no directory {Path(value).parent}", param=parameter)
-    if not os.access(path if path.exists() else path.parent, os.W_OK):
-        raise click.BadParameter(f"{value} may not be written", param=parameter)
-    return value
-
-
 def file_option(flag: str, text: str) -> Callable[[Command], Command]:
     """A file to write, given to the command as ``json_file`` for --json."""
     name = f"{flag.lstrip('-')}_file"
-    return click.option(
-        flag, name, metavar="FILE", shell_complete=complete.file, callback=output_file, help=text
-    )
+    kind = OutputFile(text=flag not in _NO_TEXT)
+    return click.option(flag, name, metavar="FILE", type=kind, help=text)
+
+
+def input_option(flag: str, metavar: str, text: str) -> Callable[[Command], Command]:
+    """A file to read, besides the case."""
+    return click.option(flag, metavar=metavar, type=INPUT, help=text)
 
 
 def with_options(*options: Callable[[Command], Command]) -> Callable[[Command], Command]:
@@ -108,7 +96,7 @@ def with_options(*options: Callable[[Command], Command]) -> Callable[[Command], 
     return decorate
 
 
-case_argument = click.argument("case", shell_complete=complete.file)
+case_argument = click.argument("case", type=INPUT)
 aims = with_options(*_aims)
 
 

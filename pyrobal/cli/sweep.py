@@ -9,7 +9,8 @@ import click
 
 from pyrobal.cli import complete
 from pyrobal.cli.crew import Crew, progress
-from pyrobal.cli.options import on_workers, pairs, reads, study
+from pyrobal.cli.files import OutputFile
+from pyrobal.cli.options import input_option, on_workers, pairs, reads, study
 
 if TYPE_CHECKING:
     from pyrobal.arrays import FloatN
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from pyrobal.studies.sweep import Sweep
     from pyrobal.studies.table import StudyTable
 
+BESIDE = (".parts", ".study.json")  # what a study keeps beside its file
 MOST_SHOWN = 1_000_000  # rows kept in memory for the screen
 _NOTHING = "nothing was written; with --out FILE finished parts are kept"
 _HEAD, _TAIL = 30, 5  # rows printed of a long table
@@ -29,13 +31,10 @@ _ROUNDING = 1e-12  # share of the largest value of a column below which a number
     "--over", "ranges", metavar="KEY=FROM:TO:COUNT", multiple=True, shell_complete=complete.assignment,
     help="Vary a setting; or KEY=VALUE,VALUE, or words. Repeat for a grid.",
 )  # fmt: skip
-@click.option(
-    "--scenarios", metavar="FILE.csv", shell_complete=complete.file,
-    help="A line of keys, then one of values for each scenario.",
-)  # fmt: skip
+@input_option("--scenarios", "FILE.csv", "A line of keys, then one of values for each scenario.")
 @reads
 @click.option(
-    "--out", metavar="FILE", shell_complete=complete.file,
+    "--out", metavar="FILE", type=OutputFile(text=False, folder=True, beside=BESIDE),
     help="FILE.csv, FILE.parquet, or a folder for Parquet parts.",
 )  # fmt: skip
 @click.option("--chunk", type=click.IntRange(1), metavar="N", help="Scenarios in a part.")
@@ -64,7 +63,7 @@ def sweep(
     _check_size(job, out)
     if out:
         return _to_file(job, out, crew)
-    with crew(job.parts) as executor, progress("sweep", kept=_NOTHING) as advance:
+    with crew(job.parts) as executor, progress("sweep", kept=lambda: _NOTHING) as advance:
         table = job.table(executor, advance)
     print_table(table, stub=len(job.words) + len(job.plan.variables))
     return 0 if table.solved else 1
@@ -87,15 +86,14 @@ def _to_file(job: Sweep, out: str, crew: Crew) -> int:
     from pyrobal.studies.sweep import sweep_to
 
     store = Store.at(out)
-    again = f"finished parts are kept in {store.folder}; the same command goes on from them"
     try:
         if store.finished(job.manifest(), job.parts):
             click.echo(f"{out} holds this study already, complete; it is left as it is", err=True)
             return 0
-        with crew(job.parts) as executor, progress("sweep", kept=again) as advance:
+        with crew(job.parts) as executor, progress("sweep", kept=store.kept) as advance:
             written = sweep_to(out, job, executor, advance)
     except OSError as error:
-        click.echo(f"pyrobal: {error.filename or out}: {error.strerror or error}; {again}", err=True)
+        click.echo(f"pyrobal: {error.filename or out}: {error.strerror or error}; {store.kept()}", err=True)
         return 2
     click.echo(f"{job.scenarios} scenarios in {written}", err=True)
     return 0

@@ -13,13 +13,15 @@ import json
 import os
 import re
 import shutil
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, Final
 
 from pyrobal.arrays import FloatN
 from pyrobal.errors import CaseError, Fault
+from pyrobal.files import put
+from pyrobal.studies.lock import LOCK, Locked, locked
 from pyrobal.studies.table import StudyTable
 
 if TYPE_CHECKING:
@@ -78,22 +80,51 @@ class Store:
             return True
         raise _refusal(self.target, "exists and is not of this study; name another file or remove it")
 
+    @contextlib.contextmanager
+    def alone(self) -> Iterator[None]:
+        """Within it no other run writes here. Raises CaseError where one does, OSError where none can."""
+        there = self.folder.is_dir()
+        self.folder.mkdir(exist_ok=True)
+        try:
+            with locked(self.folder):
+                yield
+        except Locked as owner:
+            text = f"another run is writing it: {owner}; wait for it, or name another place"
+            raise _refusal(self.target, text) from None
+        finally:
+            with contextlib.suppress(OSError):  # it stays where something is in it
+                if not there:
+                    self.folder.rmdir()
+
     def open(self, manifest: Mapping[str, Any]) -> set[int]:
         """Begin or go on; the numbers of the parts that are there already.
 
         Raises CaseError where the folder holds something else, OSError where it cannot be written.
         """
-        self.folder.mkdir(exist_ok=True)
         note = self.folder / MANIFEST
         if not note.exists():
-            if any(self.folder.iterdir()):
+            if any(path.name != LOCK for path in self.folder.iterdir()):
                 raise _refusal(self.folder, "is not empty and holds no study; name another place")
             _put_note(note, manifest)
         elif not _same(note, manifest):
             text = f"holds another study, see {MANIFEST}; remove it or name another place"
             raise _refusal(self.folder, text)
-        found = (_PART.fullmatch(path.name) for path in self.folder.iterdir())
+        for half in self.folder.glob(".*.part"):  # of a run that was killed
+            half.unlink()
+        return self.parts()
+
+    def parts(self) -> set[int]:
+        """The numbers of the parts that are there."""
+        found = (
+            _PART.fullmatch(path.name) for path in (self.folder.iterdir() if self.folder.is_dir() else ())
+        )
         return {int(match[1]) for match in found if match}
+
+    def kept(self) -> str:
+        """What an interrupt leaves, said for people."""
+        if not self.parts():
+            return "no part was finished"
+        return f"finished parts are kept in {self.folder}; the same command goes on from them"
 
     def write(self, number: int, part: StudyTable) -> None:
         """Put one part in its place. Raises OSError where that fails; parts already there stay."""
@@ -147,17 +178,12 @@ def _need_pyarrow(target: Path) -> None:
         raise _refusal(target, text) from None
 
 
-def _put(path: Path, write: Any) -> None:
-    """Write a file beside its place and move it there when it is whole; leave nothing behind on failure."""
-    beside = path.with_name(f"{path.name}.tmp")
-    try:
-        with beside.open("wb") as file:
+def _put(path: Path, write: Callable[[IO[bytes]], object]) -> None:
+    def save(place: Path) -> None:
+        with place.open("wb") as file:
             write(file)
-        os.replace(beside, path)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            beside.unlink(missing_ok=True)
-        raise
+
+    put(path, save)
 
 
 def _put_note(path: Path, manifest: Mapping[str, Any]) -> None:

@@ -160,20 +160,21 @@ def sweep_to(
     """Sweep into a CSV or Parquet file, or a folder of Parquet parts; goes on where it was interrupted.
 
     The same study once more leaves what is there as it is. Raises CaseError where the place holds anything
-    else, OSError where it cannot be written; finished parts stay.
+    else or another run is writing it, OSError where it cannot be written; finished parts stay.
     """
     store, manifest = Store.at(target), job.manifest()
     if store.finished(manifest, job.parts):
         progress(job.scenarios, job.scenarios)
         return store.target
-    done = store.open(manifest)
-    for number in done:
-        start, stop = job.rows(number)
-        progress(stop - start, job.scenarios)
-    for number, part in job.run(executor, done):
-        store.write(number, part)
-        progress(len(part), job.scenarios)
-    store.close(manifest, job.parts)
+    with store.alone():
+        done = store.open(manifest)
+        for number in done:
+            start, stop = job.rows(number)
+            progress(stop - start, job.scenarios)
+        for number, part in job.run(executor, done):
+            store.write(number, part)
+            progress(len(part), job.scenarios)
+        store.close(manifest, job.parts)
     return store.target
 
 

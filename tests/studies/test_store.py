@@ -100,8 +100,9 @@ def test_a_part_that_was_half_written_does_not_count(job: Sweep, tmp_path: Path)
         stop_after(1, monkeypatch, KeyboardInterrupt())
         with pytest.raises(KeyboardInterrupt):
             sweep_to(tmp_path / "out", job)
-    (tmp_path / "out" / "part-00001.parquet.tmp").write_bytes(b"half")
+    (tmp_path / "out" / ".part-00001.parquet.123.part").write_bytes(b"half")
     sweep_to(tmp_path / "out", job)
+    assert not list((tmp_path / "out").glob(".*"))
     assert len(pyarrow.parquet.read_table(tmp_path / "out")) == 11
 
 
