@@ -27,7 +27,7 @@ def plant(count: int, seed: int, kind: str, fuel: Fuel = COKE, **change: object)
     ranges = {
         "slag_magnetite": (0.01, 0.15), "slag_entrained_copper": (0.0, 0.01), "slag_temperature": (1450.0, 1650.0),
         "matte_temperature": (1400.0, 1600.0), "reductant_efficiency": (0.1, 1.0), "reductant_to_co": (0.0, 1.0),
-        "hood_air": (1.0, 20.0), "heat_loss_per_tonne": (0.0, 1e6), "copper_recovery": (0.0, 1.0),
+        "hood_air": (1.0, 20.0), "heat_loss_per_tonne": (0.0, 1e6), "tailings_copper": (0.0, 0.006),
         "concentrate_grade": (0.1, 0.5), "concentrate_moisture": (0.0, 0.3),
     }  # fmt: skip
     numbers = {name: rng.uniform(*limits, count) for name, limits in ranges.items()}

@@ -161,10 +161,10 @@ def test_the_users_own_deportment_stands() -> None:
 # --- flotation, none -------------------------------------------------------------------------------------
 
 
-def test_flotation_meets_recovery_grade_and_moisture() -> None:
-    r = clean(kind="flotation", copper_recovery=0.85, concentrate_grade=0.25, concentrate_moisture=0.10)
+def test_flotation_meets_tailings_grade_and_moisture() -> None:
+    r = clean(kind="flotation", tailings_copper=0.004, concentrate_grade=0.25, concentrate_moisture=0.10)
     assert r.reason[0] == Reason.SOLVED
-    assert r.recovery[0] == pytest.approx(0.85, rel=1e-9)
+    assert share(r.slag, "Cu") == pytest.approx(0.004, rel=1e-9)
     assert r.concentrate is not None
     water = r.concentrate.amount("H2O(l)")[0] * species("H2O(l)").molar_mass[0]
     mass = r.concentrate.mass()[0]
@@ -172,6 +172,18 @@ def test_flotation_meets_recovery_grade_and_moisture() -> None:
     assert share(r.concentrate, "Cu") * mass / (mass - water) == pytest.approx(0.25, rel=1e-9)
     assert r.slag.T[0] == pytest.approx(298.15)
     assert r.power[0] / r.fed[0] == pytest.approx(55 * 3600.0)
+
+
+def test_tailings_are_of_common_practice_by_default_and_recovery_follows_the_slag() -> None:
+    r = clean(melt(SMELTING_SLAG), kind="flotation")
+    assert share(r.slag, "Cu") == pytest.approx(0.0035, rel=1e-9)
+    assert 0.25e-2 < float(SlagCleaningSettings().tailings_copper[0]) < 0.5e-2
+    rich = clean(melt(CONVERTING_SLAG), kind="flotation")
+    assert rich.recovery[0] > r.recovery[0]
+
+
+def test_slag_as_poor_as_the_tailings_says_so() -> None:
+    assert clean(kind="flotation", tailings_copper=0.04).reason[0] == Reason.SLAG_ALREADY_CLEAN
 
 
 @pytest.mark.parametrize("grade", [0.0101, 0.85])

@@ -24,23 +24,27 @@ _FLOATING = ("Cu", "S", "Se", "Te", "Au", "Ag")  # a compound that holds one of 
 def float_slag(slags: Mapping[str, Stream], s: SlagCleaningSettings) -> SlagCleaningResult:
     """Cool, mill and float.
 
-    Compounds of copper, sulfides and precious metals float in the share ``copper_recovery``; gangue is drawn
-    in until the concentrate has the grade asked for:
-    concentrate = recovery x copper / grade, gangue share = (concentrate - floated) / gangue of the slag.
+    The copper assays of the slag and of both products fix the split (two-product formula):
+    concentrate = (copper - tailings_copper x slag) / (concentrate_grade - tailings_copper),
+    recovery = concentrate_grade x concentrate / copper.
+    Compounds of copper, sulfides and precious metals float in that share, gangue makes up the concentrate:
+    gangue share = (concentrate - floated) / gangue of the slag.
     All heat of the slag is lost in cooling. Milling power does not warm the products (an assumption).
     """
     cold = mix(*(gone_cold(stream) for stream in slags.values()))
     mass = cold.species_mass()
     floating = floats(cold.phase)
     copper = cold.n @ cold.phase.composition[:, _COPPER] * ATOMIC_MASS[_COPPER]
-    floated = s.copper_recovery * mass[:, floating].sum(axis=1)
-    gangue = mass[:, ~floating].sum(axis=1)
+    floatable, gangue = mass[:, floating].sum(axis=1), mass[:, ~floating].sum(axis=1)
+    surplus = copper - s.tailings_copper * (floatable + gangue)
     with np.errstate(all="ignore"):
-        drawn = (s.copper_recovery * copper / s.concentrate_grade - floated) / gangue
-    recovered = np.where(floating, column(s.copper_recovery), column(drawn))
+        made = surplus / (s.concentrate_grade - s.tailings_copper)
+        recovery = s.concentrate_grade * made / copper
+        drawn = (made - recovery * floatable) / gangue
+    recovered = np.where(floating, column(recovery), column(drawn))
     concentrate = Stream(cold.phase, cold.n * recovered, cold.T)
     tailings = Stream(cold.phase, cold.n * (1.0 - recovered), cold.T)
-    reason = _reasons(cold.n, drawn)
+    reason = _reasons(cold.n, surplus, drawn)
     return _parted(slags, s, concentrate, tailings, reason)
 
 
@@ -75,9 +79,11 @@ def _parted(
     )
 
 
-def _reasons(n: Floats, drawn: FloatN) -> IntN:
-    finite = np.isfinite(n).all(axis=1) & (n.sum(axis=1) > 0)
-    reachable = (drawn >= 0) & (drawn <= 1)
-    return np.select(
-        [~finite, ~reachable], [Reason.INPUT_NOT_FINITE, Reason.CONCENTRATE_GRADE_OUT_OF_REACH], Reason.SOLVED
-    ).astype(np.int64)
+def _reasons(n: Floats, surplus: FloatN, drawn: FloatN) -> IntN:
+    """(N,) why a slag cannot be split so; ``surplus`` (N,) [kg/s] copper beyond tailings of all of it."""
+    broken = {
+        Reason.INPUT_NOT_FINITE: ~(np.isfinite(n).all(axis=1) & (n.sum(axis=1) > 0)),
+        Reason.SLAG_ALREADY_CLEAN: surplus <= 0.0,
+        Reason.CONCENTRATE_GRADE_OUT_OF_REACH: ~((drawn >= 0) & (drawn <= 1)),
+    }
+    return np.select(list(broken.values()), [int(why) for why in broken], Reason.SOLVED).astype(np.int64)

@@ -95,14 +95,18 @@ class SlagCleaningSettings:
         "share of a minor element to matte, slag and dust; overrides the table", "deportment"
     )
 
-    copper_recovery: FloatN = quantity(
-        "%", "copper to the slag concentrate, with flotation", default=0.88, low=0.0, high=1.0
+    tailings_copper: FloatN = quantity(
+        "wt%",
+        "copper in the dry tailings, with flotation; usually 0.25 to 0.5",
+        default=0.35 * PERCENT,
+        low=0.0,
+        high=4 * PERCENT,
     )
     concentrate_grade: FloatN = quantity(
         "wt%",
         "copper in the dry slag concentrate, with flotation",
         default=28 * PERCENT,
-        low=1 * PERCENT,
+        low=5 * PERCENT,
         high=0.9,
     )
     concentrate_moisture: FloatN = quantity(
