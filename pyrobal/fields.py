@@ -92,7 +92,21 @@ class Deviation:
         return f"{100 * self.size:.6g} %{' rel' if self.relative else ''}"
 
 
-Declaration = Quantity | Choice | Text | Assay | Table | Precision
+@dataclass(frozen=True)
+class ReadingKey:
+    """The dotted key of a reading."""
+
+    meaning: str
+
+
+@dataclass(frozen=True)
+class Bound:
+    """A number in the unit of the reading that the table names; the table holds that as ``unit``."""
+
+    meaning: str
+
+
+Declaration = Quantity | Choice | Text | Assay | Table | Precision | ReadingKey | Bound
 
 
 def quantity(
@@ -133,6 +147,16 @@ def table(meaning: str, allowed: str) -> Any:
     return dataclasses.field(default_factory=dict, metadata={KEY: Table(meaning, allowed)})
 
 
+def reading_key(meaning: str) -> Any:
+    """Declare the key of a reading."""
+    return _field(ReadingKey(meaning), REQUIRED)
+
+
+def bound(meaning: str) -> Any:
+    """Declare a bound on that reading; absent means none."""
+    return _field(Bound(meaning), None)
+
+
 def _field(declaration: Declaration, default: Any) -> Any:
     if default is REQUIRED:
         return dataclasses.field(metadata={KEY: declaration})
@@ -151,3 +175,11 @@ def _one(value: float) -> Any:
 def declarations(settings: type) -> dict[str, Declaration]:
     """Field name -> declaration, in the order written."""
     return {f.name: f.metadata[KEY] for f in dataclasses.fields(settings) if KEY in f.metadata}
+
+
+def declared(table: Any) -> dict[str, Declaration]:
+    """The declarations of a table as it stands, in which a bound has the unit of its reading."""
+    return {
+        name: Quantity(table.unit, d.meaning) if isinstance(d, Bound) else d
+        for name, d in declarations(type(table)).items()
+    }

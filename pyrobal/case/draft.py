@@ -20,8 +20,20 @@ from pyrobal.case.lines import Path
 from pyrobal.case.names import nearest, suggestion, unfit
 from pyrobal.case.schema import FUEL_COMPONENTS, Shape
 from pyrobal.errors import CaseError, Fault
-from pyrobal.fields import Assay, Choice, Declaration, Deviation, Precision, Quantity, Table, Text
+from pyrobal.fields import (
+    Assay,
+    Bound,
+    Choice,
+    Declaration,
+    Deviation,
+    Precision,
+    Quantity,
+    ReadingKey,
+    Table,
+    Text,
+)
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
+from pyrobal.flowsheet.limit import LimitSettings
 from pyrobal.plant.feed import FLUXES
 from pyrobal.streams.deportment import DeportmentTable
 from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS, FuelSettings
@@ -132,7 +144,8 @@ def _array(draft: Draft, settings: type, raw: list[Any], spot: Spot) -> Iterator
         if label in taken:
             draft.wrong(here / "name", f'the name "{name}" is given twice; names tell {spot.key}s apart')
         taken.add(label)
-        yield replace(_settings(draft, settings, item, here), name=label)
+        read = _limit if settings is LimitSettings else partial(_settings, settings=settings)
+        yield replace(read(draft, raw=item, spot=here), name=label)
 
 
 def _named(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot) -> Iterator[tuple[str, Any]]:
@@ -151,7 +164,7 @@ def _named(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot) -> Ite
 
 
 def _settings(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot, **fixed: Any) -> Any:
-    """The settings of one table; ``fixed`` are fields that do not come from a key of their own."""
+    """The settings of one table; ``fixed`` are fields that are read already."""
     known, within, found = schema.written(settings), schema.nested(settings), dict(fixed)
     draft.note(spot)
     for name in raw:
@@ -164,6 +177,8 @@ def _settings(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot, **f
         else:
             draft.wrong(spot / name, f"is {values.called(raw[name])}; it is written as [{spot.key}.{name}]")
     for name, declared in known.items():
+        if name in fixed:
+            continue
         if name in raw:
             found[name] = _read(draft, declared, raw[name], spot / name)
         elif name in schema.required(settings):
@@ -172,6 +187,25 @@ def _settings(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot, **f
                 unit = f", in {declared.unit}" if isinstance(declared, Quantity) else ""
                 draft.wrong(spot / name, f"is missing: {declared.meaning}{unit}")
     return settings(**found)
+
+
+def _limit(draft: Draft, raw: dict[str, Any], spot: Spot) -> LimitSettings:
+    """A limit: its bound is in the unit of its reading."""
+    from pyrobal.case import limits  # the engine, which a case without limits is read without
+
+    fixed: dict[str, Any] = {}
+    if "reading" in raw:
+        fixed["reading"] = _attempt(draft, partial(limits.key, raw["reading"]), spot / "reading", "?")
+    unit = limits.unit(fixed.get("reading", "?"), [raw.get(side) for side in limits.SIDES])
+    for side in limits.SIDES:
+        if side in raw:
+            draft.note(spot / side)
+            fixed[side] = _NAN
+            if unit is not None:
+                quantity = Quantity(unit, "bound")
+                fixed[side] = _attempt(draft, partial(values.number, quantity, raw[side]), spot / side, _NAN)
+    found: LimitSettings = _settings(draft, LimitSettings, raw, spot, unit=unit or "-", **fixed)
+    return found
 
 
 def _unknown(name: str, known: Iterable[str]) -> str:
@@ -200,7 +234,7 @@ def _read(draft: Draft, declared: Declaration, raw: Any, spot: Spot) -> Any:
             return _attempt(draft, partial(values.number, declared, raw), spot, _NAN)
         case Choice():
             return _attempt(draft, partial(values.word, declared, raw), spot, declared.options[0])
-        case Text():
+        case Text() | ReadingKey() | Bound():
             return _attempt(draft, partial(values.name, raw), spot, "?")
         case Assay():
             return _fractions(draft, schema.ALLOWED[declared.allowed], "wt%", raw, spot)
@@ -259,4 +293,4 @@ def _attempt(draft: Draft, read: Callable[[], Any], spot: Spot, otherwise: Any) 
 def _stand_in(declared: Declaration) -> Any:
     if isinstance(declared, Choice):
         return declared.options[0]
-    return "?" if isinstance(declared, Text) else _NAN
+    return "?" if isinstance(declared, Text | ReadingKey) else _NAN

@@ -13,7 +13,7 @@ from pyrobal.case.idle import without_effect
 from pyrobal.case.override import override
 from pyrobal.case.read import read
 from pyrobal.case.registry import default_text
-from pyrobal.case.schema import fuels_named, tables, written
+from pyrobal.case.schema import fuels_named, tables, written_in
 from pyrobal.case.validate import check
 from pyrobal.errors import CaseError, Fault
 from pyrobal.flowsheet.inputs import Inputs
@@ -106,7 +106,7 @@ def _assumed(inputs: Inputs, given: Container[str], idle: Iterable[str]) -> dict
 def _defaults(inputs: Inputs) -> Iterator[tuple[str, str]]:
     """Every setting with a value, written or not: dotted key and value in plant units."""
     for key, node in tables(inputs):
-        for name, declared in written(type(node)).items():
+        for name, declared in written_in(node).items():
             text = default_text(declared, getattr(node, name))
             if text is not None:
                 yield f"{key}.{name}", text

@@ -5,15 +5,28 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from pyrobal import units
 from pyrobal.case.schema import Shape, nested, required, shape, written
 from pyrobal.case.values import bounds
-from pyrobal.fields import Assay, Choice, Declaration, Precision, Quantity, Table, Text, declarations
+from pyrobal.fields import (
+    Assay,
+    Bound,
+    Choice,
+    Declaration,
+    Precision,
+    Quantity,
+    ReadingKey,
+    Table,
+    Text,
+    declarations,
+)
 from pyrobal.flowsheet.inputs import SECTIONS
 from pyrobal.plant.feed import FLUXES
 from pyrobal.streams.fuel import FuelSettings
+
+OF_READING: Final = "reading's"  # unit of a bound
 
 
 @dataclass(frozen=True)
@@ -68,6 +81,10 @@ def _setting(key: str, declared: Declaration, default: str) -> Setting:
             return Setting(key, unit, default, allowed, meaning)
         case Choice(meaning=meaning, options=options):
             return Setting(key, "", default, ", ".join(options), meaning)
+        case Bound(meaning=meaning):
+            return Setting(key, OF_READING, default, "any", meaning)
+        case ReadingKey(meaning=meaning):
+            return Setting(key, "", default, "a key, see pyrobal readings", meaning)
         case Text(meaning=meaning):
             return Setting(key, "", default, "a name", meaning)
         case Assay(meaning=meaning):
@@ -86,7 +103,7 @@ def default_text(declared: Declaration, value: Any) -> str | None:
             return word
         case Quantity(unit=unit) if value is not None:
             return units.write(float(value[0]), unit)
-        case Choice() | Text() if value is not None:
+        case Choice() | Text() | ReadingKey() if value is not None:
             return str(value)
     return None
 

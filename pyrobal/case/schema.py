@@ -13,6 +13,7 @@ from dataclasses import replace
 from typing import Any, Final, get_origin, get_type_hints
 
 from pyrobal.fields import Assay, Declaration, Text, declarations
+from pyrobal.fields import declared as declared_in
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.streams.deportment import DeportmentTable, read_table
 from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS
@@ -62,6 +63,12 @@ def written(settings: type) -> dict[str, Declaration]:
         for name, d in declarations(settings).items()
         if not (isinstance(d, Assay) and d.allowed == "fuel")
     }
+
+
+def written_in(table: Any) -> dict[str, Declaration]:
+    """The same of a table as it stands, in which a bound has the unit of its reading."""
+    found = declared_in(table)
+    return {name: found[name] for name in written(type(table))}
 
 
 def nested(settings: type) -> dict[str, type]:

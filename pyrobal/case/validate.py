@@ -273,7 +273,14 @@ def _drying(draft: Draft) -> Iterator[Finding]:
         yield "charge.moisture_after_drying", text
 
 
+def _limits(draft: Draft) -> Iterator[Finding]:
+    if draft.inputs.limit:
+        from pyrobal.case.limits import contradictions  # the engine, which other cases are read without
+
+        yield from contradictions(draft.inputs)
+
+
 RULES: Final = (
     _blend, _assay_sums, _precisions, _counted_twice, _measured_minerals, _fluxes, _fuels, _smelting,
-    _converting, _heat_losses, _enrichments, _deportments, _forms, _order_of_steps, _drying,
+    _converting, _heat_losses, _enrichments, _deportments, _forms, _order_of_steps, _drying, _limits,
 )  # fmt: skip

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from pyrobal.arrays import BoolN, FloatN, as_n, take
+from pyrobal.flowsheet.limit import LimitSettings
 from pyrobal.flowsheet.recycle import RecycleSettings
 from pyrobal.plant.acid_plant import AcidPlantSettings
 from pyrobal.plant.anode_furnace import AnodeFurnaceSettings
@@ -57,6 +58,7 @@ SECTIONS: dict[str, type] = {
     "acid_plant": AcidPlantSettings,
     "load": LoadSettings,
     "emissions": EmissionsSettings,
+    "limit": LimitSettings,  # array of tables, by name
 }
 # Steps that a case has only where it has their section.
 OPTIONAL = (
@@ -90,6 +92,7 @@ class Inputs:
     acid_plant: AcidPlantSettings | None = None
     load: LoadSettings | None = None
     emissions: EmissionsSettings | None = None
+    limit: tuple[LimitSettings, ...] = ()
 
     @property
     def scenarios(self) -> int:

@@ -75,18 +75,6 @@ def _strength(r: Results, circuit: str) -> FloatN:
     return acid_plant(r).acid.strengths()[circuit]
 
 
-def _limits(r: Results) -> list[str]:
-    s = acid_plant(r).settings
-    return [name for name in ("flow", "so2") if getattr(s, f"{name}_limit") is not None]
-
-
-def _of_limit(r: Results, what: str) -> FloatN:
-    a = acid_plant(r)
-    load = a.feed.total() if what == "flow" else a.feed.amount(SO2) * M_SO2
-    share: FloatN = load / getattr(a.settings, f"{what}_limit")
-    return share
-
-
 _READING = functools.partial(Reading, needs="acid_plant")
 
 READINGS = (
@@ -96,7 +84,6 @@ READINGS = (
     _READING("acid.inlet_so2", "vol%", "SO2 in it", _of(lambda a: a.so2_strength)),
     _READING("acid.inlet_o2", "vol%", "O2 in it", _of(lambda a: a.feed.amount(O2) / a.feed.total())),
     _READING("acid.o2_so2", "-", "O2 per SO2 in it, by volume", _of(lambda a: a.oxygen_ratio)),
-    _READING("acid.of_limit.<X>", "%", "load over acid_plant.flow_limit or so2_limit", _of_limit, _limits),
     _READING("acid.conversion", "%", "SO2 oxidised in all beds", _of(lambda a: a.conversion)),
     _READING("acid.bed.<X>.inlet", "degC", "gas entering a bed", _bed_inlet, _beds),
     _READING("acid.bed.<X>.outlet", "degC", "gas leaving a bed", _bed_outlet, _beds),

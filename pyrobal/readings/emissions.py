@@ -12,16 +12,6 @@ from pyrobal.readings.reading import Reading
 from pyrobal.thermo.acid_solution import M_SO2
 
 _FUGITIVE = "fugitive"
-# Limit in the settings -> the figure it is for.
-_LIMITS: dict[str, Callable[[EmissionsResult], FloatN]] = {
-    "so2_stack_limit": lambda e: e.stack.concentration(e.settings.reference_oxygen),
-    "mist_limit": lambda e: e.stack.mist(e.settings.reference_oxygen),
-    "so2_limit": lambda e: e.so2,
-    "so2_per_t_cu_limit": lambda e: e.so2_per_copper,
-    "so2_per_t_acid_limit": lambda e: e.so2_per_acid,
-    "secondary_so2_limit": lambda e: e.stacks["secondary"].concentration(None),
-    "capture_limit": lambda e: e.capture,
-}
 
 
 def emissions(r: Results) -> EmissionsResult:
@@ -49,18 +39,6 @@ def _sources(r: Results) -> list[str]:
 def _so2_from(r: Results, source: str) -> FloatN:
     e = emissions(r)
     return (e.fugitive if source == _FUGITIVE else e.stacks[source].so2) * M_SO2
-
-
-def _limits(r: Results) -> list[str]:
-    e = emissions(r)
-    given = [name for name in _LIMITS if getattr(e.settings, name) is not None]
-    return [name for name in given if name != "secondary_so2_limit" or "secondary" in e.stacks]
-
-
-def _of_limit(r: Results, limit: str) -> FloatN:
-    e = emissions(r)
-    share: FloatN = _LIMITS[limit](e) / getattr(e.settings, limit)
-    return share
 
 
 _READING = functools.partial(Reading, needs="emissions")
@@ -96,6 +74,4 @@ READINGS = (
              _of(lambda e: e.gas_capture)),
     _READING("emissions.sulfur_emitted", "%", "sulfur emitted as SO2, SO3 and acid, of all sulfur fed",
              _of(lambda e: e.emitted_share)),
-    _READING("emissions.of_limit.<X>", "%", "a figure over the limit that the case gives for it",
-             _of_limit, _limits),
 )  # fmt: skip

@@ -31,17 +31,6 @@ def _start(r: Results, vessel: str) -> FloatN:
     return start
 
 
-def _limits(r: Results) -> list[str]:
-    """What only has a meaning beside a limit."""
-    return list(_BESIDE_LIMITS) if load(r).limited else []
-
-
-_BESIDE_LIMITS: dict[str, Callable[[LoadResult], FloatN]] = {
-    "peak": lambda x: x.utilisation.max(axis=1),
-    "mean": lambda x: x.utilisation.mean(axis=1),
-}
-
-
 _READING = functools.partial(Reading, needs="load")
 
 READINGS = (
@@ -59,8 +48,6 @@ READINGS = (
     _READING("load.period_wanted", "h", "the same as the matte asks for", _of(lambda x: x.wanted)),
     _READING("load.start.<X>", "h", "when a vessel begins its cycle, after the first", _start, _vessels),
     _READING("load.cycles", "1/h", "cycles of all vessels together", _of(lambda x: x.cycles)),
-    _READING("load.of_limit.<X>", "%", "gas or SO2 over its limit, the larger of the two",
-             lambda r, which: _BESIDE_LIMITS[which](load(r)), _limits),
     _READING("load.time_over", "%", "time above a limit the case gives; nil where it gives none",
              _of(lambda x: x.over)),
     _READING("load.hours_over", "h/a", "the same in a year of site.operating_time",

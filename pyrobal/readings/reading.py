@@ -18,6 +18,7 @@ class Reading:
     members : results -> names that stand in for <X>; None for a single reading
     needs : steps of the plant it takes, attributes of Results with + between them; the first of them is the
         one it is read off, and has no answer where that has none
+    why : results and the member -> (N,) reason, where it is read off another reading
     """
 
     key: str
@@ -26,6 +27,7 @@ class Reading:
     compute: Callable[..., FloatN]
     members: Callable[[Results], Sequence[str]] | None = None
     needs: str = "feed"
+    why: Callable[[Results, str], IntN] | None = None
 
     @property
     def unit_text(self) -> str:
@@ -40,8 +42,10 @@ class Reading:
         """True where the case has the step this reading belongs to."""
         return all(getattr(results, step) is not None for step in self.needs.split("+"))
 
-    def reason(self, results: Results) -> IntN:
+    def reason(self, results: Results, member: str = "") -> IntN:
         """(N,) why it has no value: SOLVED where its step, and all that step lives on, has an answer."""
+        if self.why is not None:
+            return self.why(results, member)
         return results.reach.reasons[self.needs.partition("+")[0]]
 
     def keys(self, results: Results) -> list[str]:

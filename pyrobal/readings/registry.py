@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from pyrobal.arrays import FloatN
+from pyrobal.arrays import FloatN, IntN
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.readings import (
@@ -25,6 +25,7 @@ from pyrobal.readings import (
     emissions,
     feed,
     gas,
+    limits,
     load,
     slag_cleaning,
     smelting,
@@ -48,7 +49,8 @@ def readings() -> tuple[Reading, ...]:
         emissions,
         balance,
     )
-    return tuple(reading for step in steps for reading in step.READINGS)
+    judged = limits.family(_measured, _present, _why_none)
+    return (*(reading for step in steps for reading in step.READINGS), *judged)
 
 
 @functools.cache
@@ -113,4 +115,17 @@ def values(results: Results, reading: Reading, member: str = "") -> FloatN:
     with np.errstate(all="ignore"):
         value: Any = reading.compute(results, member) if member else reading.compute(results)
     value = np.broadcast_to(value, (results.scenarios,))
-    return np.where(reading.reason(results) == Reason.SOLVED, value, np.nan)
+    return np.where(reading.reason(results, member) == Reason.SOLVED, value, np.nan)
+
+
+def _measured(results: Results, key: str) -> FloatN:
+    return values(results, *find(key))
+
+
+def _present(results: Results, key: str) -> bool:
+    return key in find(key)[0].keys(results)
+
+
+def _why_none(results: Results, key: str) -> IntN:
+    reading, member = find(key)
+    return reading.reason(results, member)

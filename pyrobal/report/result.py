@@ -114,7 +114,7 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
         return Line(key, math.nan, unit, reading.meaning, self._why_none(reading, key))
 
     def _why_none(self, reading: Reading, key: str) -> str:
-        reason = Reason(int(reading.reason(self.results)[0]))
+        reason = Reason(int(reading.reason(self.results, reading.member(key) or "")[0]))
         if reason is not Reason.SOLVED:
             return reason.text
         said = [m.text for m in self.messages if m.key == key]

@@ -8,7 +8,8 @@ from typing import Any
 
 from pyrobal import units
 from pyrobal.arrays import FloatN
-from pyrobal.fields import Assay, Declaration, Precision, Quantity, Table, declarations
+from pyrobal.fields import Assay, Declaration, Precision, Quantity, Table
+from pyrobal.fields import declared as fields
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.streams.fuel import FuelSettings
 
@@ -53,7 +54,7 @@ def _walk(inputs: Inputs) -> Iterator[tuple[str, Any, Declaration, str]]:
     """Key, value, declaration, and the unit that shares within it have."""
     for section in SECTIONS:
         for key, node in _tables(section, getattr(inputs, section)):
-            for name, declared in declarations(type(node)).items():
+            for name, declared in fields(node).items():
                 home = key if isinstance(node, FuelSettings) and name == "composition" else f"{key}.{name}"
                 yield home, getattr(node, name), declared, _share_unit(node)
 

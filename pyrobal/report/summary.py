@@ -12,24 +12,30 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from pyrobal import units
+from pyrobal.readings.limits import limits
 from pyrobal.report.numbers import DIGITS, quantity
 from pyrobal.report.result import CLOSED, Line, Result
-from pyrobal.report.tables import words
+from pyrobal.report.tables import plain, words
 
 
 @dataclass(frozen=True)
 class Part:
-    """One reading within a row, and the word around it: "Fe/SiO2 1.25", "62 vol% O2"."""
+    """One reading within a row, and the word around it: "Fe/SiO2 1.25", "62 vol% O2".
+
+    said : whether the number itself is given beside the words
+    """
 
     line: Line
     before: str = ""
     after: str = ""
+    said: bool = True
 
     def text(self, digits: int = DIGITS) -> str:
         """The whole of it."""
         if self.line.key.endswith(".closure") and abs(self.line.value) < CLOSED:
             return "closed to 1e-9"
-        value = quantity(self.line.shown, self.line.unit, digits)
+        value = quantity(self.line.shown, self.line.unit, digits) if self.said else ""
         return " ".join(word for word in (self.before, value, self.after) if word)
 
 
@@ -98,8 +104,7 @@ _LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {
         ("acid made", "acid.production", (("acid.conversion", "", "converted"),)),
         ("SO2 emitted", "emissions.so2", (
             ("emissions.sulfur_capture", "", "of the sulfur captured"),
-            ("emissions.stack.<X>.so2", "<X> stack", ""),
-            ("emissions.of_limit.so2_stack_limit", "first of them at", "of its limit"))),
+            ("emissions.stack.<X>.so2", "<X> stack", ""))),
     ),
     "Copper": (("recovered", "recovery.Cu", ()),),
 }  # fmt: skip
@@ -120,7 +125,24 @@ def summary(result: Result) -> tuple[Group, ...]:
         ]
         if rows:
             groups.append(Group(heading, tuple(rows)))
-    return tuple(groups)
+    judged = tuple(_limit_rows(result, lines))
+    return (*groups, Group("Limits", judged)) if judged else tuple(groups)
+
+
+def _limit_rows(result: Result, lines: Mapping[str, Line]) -> Iterator[Row]:
+    """The use of each limit, the reading and its bound; no use where there is no share of a bound."""
+    for name, limit in limits(result.case.inputs).items():
+        if limit.reading in lines:
+            line = lines[limit.reading]
+            side = "at most" if limit.upper else "at least"
+            shown = units.display(float(limit.bound[0]), line.unit)
+            bound = f"({side} {quantity(shown, line.unit, DIGITS)})"
+            label = words(plain(name.rpartition(".")[2]))
+            use = lines.get(f"limit.{name}.use")
+            if use is None:
+                yield Row(label, Part(line), (Part(line, after=bound, said=False),))
+            else:
+                yield Row(label, Part(use), (Part(line, after=bound),))
 
 
 def _row(label: str, line: Line, remarks: tuple[Part, ...]) -> Row:

@@ -12,7 +12,7 @@ import numpy as np
 from pyrobal.case.load import Case
 from pyrobal.studies.aim import Aim
 from pyrobal.studies.blending import COPPER, MARGIN, Blending
-from pyrobal.studies.limit import Goal, Limit
+from pyrobal.studies.limit import Goal, Limit, in_force
 from pyrobal.studies.linear import conflict, maximise
 from pyrobal.studies.successive import Climb, climb, worth
 from pyrobal.studies.terms import Terms
@@ -93,6 +93,7 @@ def blend(
     """Choose the rate of each parcel of ``terms``.
 
     goal : "margin" where copper has a price, else "copper"; a Goal for most or least of a reading
+    limits : beside those of the case
     aim : met by its setting in every blend
 
     A linear program over the whole range, from the derivatives of the full balance, gives the first step; it
@@ -101,7 +102,8 @@ def blend(
     no blend of them has a balance.
     """
     goal = goal if goal is not None else (MARGIN if terms.copper_price is not None else COPPER)
-    problem = Blending.of(case, terms, tuple(limits), goal, aim)
+    limits = in_force(case, limits)
+    problem = Blending.of(case, terms, limits, goal, aim)
     found = _best(problem)
     if not found.feasible:
         return Advice(goal, terms, _described(problem, found), conflict=_conflict(problem, found))

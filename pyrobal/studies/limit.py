@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -13,6 +13,7 @@ from pyrobal import units
 from pyrobal.arrays import Floats
 from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault
+from pyrobal.readings.limits import limits as of_inputs
 from pyrobal.studies.measure import reading_units, reading_value
 
 _LIMIT: Final = re.compile(r"\s*(?P<key>\S+?)\s*(?P<sense><=|>=|=<|=>|<|>)\s*(?P<bound>.+?)\s*")
@@ -21,12 +22,17 @@ _ROUNDING: Final = 1e-9  # of its scale; what a balance closes to
 
 @dataclass(frozen=True)
 class Limit:
-    """``key`` must stay at or above (sense +1) or at or below (sense -1) ``bound``, in its plant unit."""
+    """``key`` must stay at or above (sense +1) or at or below (sense -1) ``bound``, in its plant unit.
+
+    name : what the case calls it; setting : the key that holds its bound; "" of one on the command line
+    """
 
     key: str
     sense: int
     bound: float
     unit: str
+    name: str = ""
+    setting: str = ""
 
     def room(self, values: Floats) -> Floats:
         """How far values of the reading, in its plant unit, are inside; negative where they break it.
@@ -42,8 +48,13 @@ class Limit:
         spread = float(np.ptp(finite)) if finite.size else 0.0
         return abs(self.bound) or spread or 1.0
 
+    def of_use(self) -> Limit:
+        """The same where the bound is no number but moves: its use is at most 100 %."""
+        return replace(self, key=f"limit.{self.name}.use", sense=-1, bound=100.0, unit="%")
+
     def __str__(self) -> str:
-        return f"{self.key} {'>=' if self.sense > 0 else '<='} {self.bound:g}{units.behind(self.unit)}"
+        bound = f"{self.key} {'>=' if self.sense > 0 else '<='} {self.bound:g}{units.behind(self.unit)}"
+        return f"{self.name}: {bound}" if self.name else bound
 
 
 @dataclass(frozen=True)
@@ -59,10 +70,7 @@ class Goal:
 
 
 def limits(case: Case, texts: Sequence[str], option: str = "--limit") -> tuple[Limit, ...]:
-    """Each "READING <= VALUE" or "READING >= VALUE".
-
-    Raises CaseError with every fault, two limits that no value can meet together among them.
-    """
+    """Each "READING <= VALUE" or "READING >= VALUE". Raises CaseError with every fault."""
     found, faults = [], []
     for text in texts:
         try:
@@ -71,13 +79,49 @@ def limits(case: Case, texts: Sequence[str], option: str = "--limit") -> tuple[L
             faults.append(Fault(option, None, "", str(error)))
         except CaseError as error:
             faults += [Fault(option, None, fault.key, fault.text) for fault in error.faults]
-    for high in (limit for limit in found if limit.sense < 0):
-        for low in (limit for limit in found if limit.sense > 0 and limit.key == high.key):
-            if low.bound > high.bound:
-                faults.append(Fault(option, None, high.key, f"no value is both: {low} and {high}"))
+    faults += _contradictions(found, option)
     if faults:
         raise CaseError(faults)
     return tuple(found)
+
+
+def in_force(case: Case, given: Sequence[Limit], varied: Collection[str] = ()) -> tuple[Limit, ...]:
+    """The limits of the case and those given to a study, which replace one of the case on the same side of
+    the same reading.
+
+    varied : settings the study moves; where the bound itself is among them, its use is held to 100 %
+    Raises CaseError where no value can meet two of them, or the case has no such reading.
+    """
+    said = {(limit.key, limit.sense) for limit in given}
+    kept, faults = _of_case(case)
+    kept = [limit for limit in kept if (limit.key, limit.sense) not in said]
+    found = [limit.of_use() if limit.setting in varied else limit for limit in kept]
+    found += given
+    faults += _contradictions(found, "--limit")
+    if faults:
+        raise CaseError(faults)
+    return tuple(found)
+
+
+def _contradictions(found: Sequence[Limit], option: str) -> Iterator[Fault]:
+    for high in (limit for limit in found if limit.sense < 0):
+        for low in (limit for limit in found if limit.sense > 0 and limit.key == high.key):
+            if low.bound > high.bound:
+                yield Fault(option, None, high.key, f"no value is both: {low} and {high}")
+
+
+def _of_case(case: Case) -> tuple[list[Limit], list[Fault]]:
+    """The limits a case gives, and those it has no reading for."""
+    found, faults = [], []
+    for limit in of_inputs(case.inputs).values():
+        try:
+            unit = reading_units(case, [limit.reading])[limit.reading]
+        except CaseError as error:
+            faults += [Fault(case.file, None, limit.setting, fault.text) for fault in error.faults]
+            continue
+        bound = float(units.display(float(limit.bound[0]), unit))
+        found.append(Limit(limit.reading, -1 if limit.upper else 1, bound, unit, limit.name, limit.setting))
+    return found, faults
 
 
 def _limit(case: Case, text: str) -> Limit:

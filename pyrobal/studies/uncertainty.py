@@ -17,7 +17,7 @@ from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault
 from pyrobal.studies.aim import Aim
 from pyrobal.studies.indices import Indices, sobol_indices
-from pyrobal.studies.limit import Limit
+from pyrobal.studies.limit import Limit, in_force
 from pyrobal.studies.measure import reading_units
 from pyrobal.studies.run import Progress, Task, blocks, chunk_of, fingerprint, unseen
 from pyrobal.studies.spread import Source, Spread, usual, with_deportment
@@ -86,11 +86,14 @@ def uncertainty(
     aim : met by its setting in every draw, whatever that draw is off; the error in watts that the formation
         enthalpies bring is that of the draw with the setting which meets the aim in the case itself
     stated : takes the place of the usual spread of the same settings; only_stated : vary nothing else
+    limits : the chance of breaking each is told, and each of the case
     samples : base draws, rounded up to a power of two; each source takes so many balances, and two more
 
     Draws are a scrambled Sobol sequence (Owen 1998, J. Complexity 14, 466-489), sources independent.
     Raises CaseError with everything that is wrong with what was asked.
     """
+    varied = [spread.variable.key for source in stated for spread in source.spreads]
+    limits = in_force(case, limits, varied)
     wanted = reading_units(case, list(dict.fromkeys([*readings, *(limit.key for limit in limits)])))
     base = dataclasses.replace(case, inputs=with_deportment(case.inputs))
     sources = _sources(base, stated, only_stated, aim)

@@ -103,11 +103,11 @@ def is_word(inputs: Inputs, key: str) -> bool:
 
 def _declared(inputs: Inputs) -> Iterator[tuple[str, str, Declaration]]:
     for key, node in schema.tables(inputs):
-        yield from ((key, name, declared) for name, declared in schema.written(type(node)).items())
+        yield from ((key, name, declared) for name, declared in schema.written_in(node).items())
 
 
 def _of_table(key: str, node: Any) -> Iterator[Variable]:
-    for name, declared in schema.written(type(node)).items():
+    for name, declared in schema.written_in(node).items():
         yield from _of_field(f"{key}.{name}", declared, getattr(node, name))
     if isinstance(node, FuelSettings):
         unit = "vol%" if node.kind == "gas" else "wt%"

@@ -15,7 +15,7 @@ from pyrobal.arrays import Bools, FloatN, Floats
 from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault, Reason
 from pyrobal.studies.aim import Aim
-from pyrobal.studies.limit import Goal, Limit
+from pyrobal.studies.limit import Goal, Limit, in_force
 from pyrobal.studies.run import PLANT_CHUNK, Progress, unseen
 from pyrobal.studies.sweep import prepare
 from pyrobal.studies.table import StudyTable
@@ -107,19 +107,20 @@ def window(
     executor: Executor | None = None,
     progress: Progress = unseen,
 ) -> Window:
-    """Solve a grid of two settings and hold it against limits.
+    """Solve a grid of two settings and hold it against limits, those of the case among them.
 
     x, y : key and "FROM:TO:COUNT"; goal : close in on the best feasible point for it
     aim : met by a third setting at every point
     Raises CaseError with everything that is wrong with what was asked.
     """
+    limits = in_force(case, limits, (x[0], y[0]))
     if not limits:
         raise CaseError(
             [Fault("--limit", None, "", 'a window needs a limit, e.g. "smelting.heat.surplus >= 0"')]
         )
     if x[0] == y[0]:
         raise CaseError([Fault("--y", None, y[0], "is varied already along x")])
-    solver = _Solver(case, tuple(limits), goal, aim, executor, progress)
+    solver = _Solver(case, limits, goal, aim, executor, progress)
     table = solver.table({y[0]: y[1], x[0]: x[1]})
     across, up = find(case.inputs, x[0]), find(case.inputs, y[0])
     shape = (len(dict.fromkeys(table[y[0]].tolist())), -1)

@@ -7,7 +7,7 @@ import re
 import pytest
 
 from pyrobal.case.load import load_case
-from pyrobal.case.registry import Setting, matching, settings
+from pyrobal.case.registry import OF_READING, Setting, matching, settings
 from pyrobal.errors import CaseError
 from pyrobal.units import SPELLINGS
 
@@ -53,7 +53,7 @@ def faults(assignment: str, of: str) -> list[str]:
 def test_keys_are_unique_and_say_something() -> None:
     assert len({s.key for s in REGISTRY}) == len(REGISTRY) > 50
     assert all(len(s.meaning) > 5 and "\n" not in s.meaning for s in REGISTRY)
-    assert {s.unit for s in REGISTRY} <= {*SPELLINGS, "", "vol%/wt%"}
+    assert {s.unit for s in REGISTRY} <= {*SPELLINGS, "", "vol%/wt%", OF_READING}
 
 
 @pytest.mark.parametrize("setting", [s for s in REGISTRY if s.default not in ("none", "required")], ids=key)

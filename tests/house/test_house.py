@@ -113,6 +113,8 @@ def test_every_setting_is_declared_within_its_own_limits(section: str) -> None:
         declared = declarations(SECTIONS[section]).get(field.name)
         if field.name in nested(SECTIONS[section]):
             continue
+        if section == "limit" and field.name == "unit":  # of the reading, read with its bound
+            continue
         assert declared is not None, f"{section}.{field.name} has no declaration"
         assert declared.meaning
         assert declared.meaning == declared.meaning.strip()

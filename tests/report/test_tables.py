@@ -33,7 +33,7 @@ def test_every_reading_stands_in_its_section(skerry: Result) -> None:
 
 
 def test_sections_are_the_words_of_the_registry(skerry: Result) -> None:
-    words = dict.fromkeys(r.key.partition(".")[0] for r in readings() if r.present(skerry.results))
+    words = dict.fromkeys(r.key.partition(".")[0] for r in readings() if r.keys(skerry.results))
     assert list(Sections(skerry)) == [*words, "solution", "messages", "assumptions"]
 
 
