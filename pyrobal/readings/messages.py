@@ -6,7 +6,6 @@ Windows without a source are common practice. Hazard figures name the body and a
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,8 +14,9 @@ from pyrobal.constants import MW, PERCENT, TONNE_PER_HOUR, celsius
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant import acid_plant, anode_furnace, converting, emissions, gas_train, load, slag_cleaning
-from pyrobal.readings.limits import limits
-from pyrobal.readings.registry import evaluate, find
+from pyrobal.readings.limit_messages import limit_messages
+from pyrobal.readings.message import Message
+from pyrobal.readings.registry import evaluate
 from pyrobal.streams.mineralogy import MOST_NATIVE_SULFUR, MOST_OVER, MineralFit
 from pyrobal.thermo import dew_point, solutions
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
@@ -29,15 +29,6 @@ SLAG_COLD = celsius(1200)
 CLOSURE_COLD, CLOSURE_HOT = celsius(1150), celsius(1350)  # range of the distribution data
 COLD_END = 10.0  # K below the temperature of the bath at which a copper blow may end before it is said
 _ROUNDING = 1e-9
-
-
-@dataclass(frozen=True)
-class Message:
-    """level : "limit" (no answer), "caution" (look at this), "note" or "safety"; key : reading or setting."""
-
-    level: str
-    key: str
-    text: str
 
 
 def messages(results: Results, scenario: int = 0) -> list[Message]:
@@ -103,22 +94,6 @@ def _copper_blow(r: Results, i: int) -> Iterator[Message]:
         f"{over:.2g} t/h of cold copper too much; {remedy}, or charge less of it there: copper scrap may "
         'also go to the anode furnace (revert, to = "anode_furnace")',
     )
-
-
-def _limits(r: Results, i: int) -> Iterator[Message]:
-    """Limits of the user that are broken, or judge nothing here; the steps speak of their own."""
-    for name, limit in limits(r.inputs).items():
-        if not limit.own:
-            continue
-        key, (reading, _) = f"limit.{name}", find(limit.reading)
-        if limit.reading not in reading.keys(r):
-            yield Message("caution", key, f"judges nothing: this case has no {limit.reading}")
-        elif limit.unit != reading.unit_for(r):
-            text = f"judges nothing: {limit.reading} is in {reading.unit_for(r)} here, not in {limit.unit}"
-            yield Message("caution", key, text)
-        elif _one(limit.room(evaluate(r, limit.reading)), i) < 0.0:
-            side = "above the most" if limit.upper else "below the least"
-            yield Message("caution", key, f"broken: {limit.reading} is {side} that is allowed")
 
 
 def _secondary_hoods(r: Results, i: int) -> Iterator[Message]:
@@ -400,7 +375,7 @@ _RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
     _steps,
     _copper_blow,
     _dew_points,
-    _limits,
+    limit_messages,
     _secondary_hoods,
     _other_stacks,
 )

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from pyrobal.readings.messages import Message
+from pyrobal.readings.message import Message
 from pyrobal.report.figures.figure import BLUE, ORANGE, Figure, rounded
 from pyrobal.report.numbers import number
 from pyrobal.report.result import CLOSED, Line, Result

@@ -16,7 +16,8 @@ from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
 from pyrobal.readings import registry
-from pyrobal.readings.messages import Message, messages
+from pyrobal.readings.message import Message
+from pyrobal.readings.messages import messages
 from pyrobal.readings.reading import Reading
 
 if TYPE_CHECKING:

@@ -12,7 +12,8 @@ from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
 from pyrobal.plant.feed import RevertSettings
-from pyrobal.readings.messages import Message, messages
+from pyrobal.readings.message import Message
+from pyrobal.readings.messages import messages
 
 CASE = "cases/skerry_point.toml"
 
