@@ -54,18 +54,18 @@ def sweep(
 
     With --out the finished parts survive an interrupt or a kill, and the same command goes on from them.
     """
-    from pyrobal.studies.plan import idle
+    from pyrobal.studies.grid import idle
     from pyrobal.studies.sweep import prepare
 
     job = prepare(case, pairs("--over", ranges), readings, scenarios=scenarios, aim=aim, chunk=chunk)
-    for caution in _in_all([idle(branch.case, job.plan.variables) for branch in job.branches]):
+    for caution in _in_all([idle(branch.case, job.grid.variables) for branch in job.branches]):
         click.echo(f"caution: {caution}", err=True)
     _check_size(job, out)
     if out:
         return _to_file(job, out, crew)
     with crew(job.parts) as executor, progress("sweep", kept=lambda: _NOTHING) as advance:
         table = job.table(executor, advance)
-    print_table(table, stub=len(job.words) + len(job.plan.variables))
+    print_table(table, stub=len(job.words) + len(job.grid.variables))
     return 0 if table.solved else 1
 
 

@@ -1,6 +1,6 @@
 """Many scenarios of one case: sweep, aim, window, uncertainty, sensitivity, blend.
 
-Read in this order: variable, plan, run, table, store, sweep; then aim, and the studies that build on them.
+Read in this order: variable, grid, run, table, store, sweep; then aim, and the studies that build on them.
 
 Every study works through its scenarios in chunks, which any ``concurrent.futures.Executor`` may run. One
 that spans machines is that of a Dask cluster; the study is the same and so are its numbers:

@@ -15,8 +15,8 @@ from pyrobal.errors import CaseError, Fault, NotSolved, Reason
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.solve import solve
 from pyrobal.numerics.bracketing import root
+from pyrobal.studies.grid import ends
 from pyrobal.studies.measure import measured, reading_units, reading_value
-from pyrobal.studies.plan import ends
 from pyrobal.studies.variable import Variable, find
 
 PROBES: Final = 17  # places where a change of sign is looked for, ends included

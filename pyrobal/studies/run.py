@@ -25,8 +25,8 @@ from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.solve import solve
 from pyrobal.studies.aim import Aim
 from pyrobal.studies.enthalpies import heat_error
+from pyrobal.studies.grid import varied
 from pyrobal.studies.measure import measured
-from pyrobal.studies.plan import varied
 from pyrobal.studies.variable import Variable
 from pyrobal.thermo.files import data_root
 

@@ -19,7 +19,7 @@ from pyrobal.fields import Deviation
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.plant.feed import ConcentrateSettings, FluxSettings
 from pyrobal.streams.deportment import read_table
-from pyrobal.studies.plan import ends
+from pyrobal.studies.grid import ends
 from pyrobal.studies.variable import Variable, find, variables
 
 NORMAL, UNIFORM, TRIANGULAR = "normal", "uniform", "triangular"

@@ -17,8 +17,8 @@ from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault
 from pyrobal.studies.aim import Aim
 from pyrobal.studies.branch import Branch, branches, worded
+from pyrobal.studies.grid import MOST_SCENARIOS, Grid, grid, too_many
 from pyrobal.studies.measure import reading_units
-from pyrobal.studies.plan import MOST_SCENARIOS, Plan, plan, too_many
 from pyrobal.studies.run import CHUNK, Block, Progress, Task, blocks, chunk_of, fingerprint, unseen
 from pyrobal.studies.store import Store
 from pyrobal.studies.table import Column, StudyTable, joined
@@ -28,13 +28,13 @@ from pyrobal.studies.table import Column, StudyTable, joined
 class Sweep:
     """What is to be done: scenarios of a case, and what to read of each.
 
-    branches : the case, or one for every combination of ``words`` (key -> words); each runs the whole plan
+    branches : the case, or one for every combination of ``words`` (key -> words); each runs the whole grid
     units : reading -> plant unit, in the order asked for
     chunk : scenarios in a part, all of one branch
     """
 
     branches: tuple[Branch, ...]
-    plan: Plan
+    grid: Grid
     units: Mapping[str, str]
     aim: Aim | None = None
     chunk: int = CHUNK
@@ -43,7 +43,7 @@ class Sweep:
     @property
     def scenarios(self) -> int:
         """How many there are."""
-        return self.plan.scenarios * len(self.branches)
+        return self.grid.scenarios * len(self.branches)
 
     @property
     def parts(self) -> int:
@@ -52,12 +52,12 @@ class Sweep:
 
     @property
     def _parts_each(self) -> int:
-        return -(-self.plan.scenarios // self.chunk)
+        return -(-self.grid.scenarios // self.chunk)
 
     @property
     def columns(self) -> tuple[Column, ...]:
         """Settings varied by words and by numbers, setting aimed with, readings."""
-        settings = [*self.plan.variables, *([self.aim.by] if self.aim else [])]
+        settings = [*self.grid.variables, *([self.aim.by] if self.aim else [])]
         return (
             *(Column(key, "", words) for key, words in self.words.items()),
             *(Column(variable.key, variable.unit) for variable in settings),
@@ -71,7 +71,7 @@ class Sweep:
         for path, array in case.inputs.arrays():
             digest.update(path.encode() + array.tobytes())
         scenarios = hashlib.sha256()
-        for axis in self.plan.axes:
+        for axis in self.grid.axes:
             scenarios.update(axis.values.tobytes())
         aim = None
         if self.aim is not None:
@@ -107,21 +107,21 @@ class Sweep:
         return joined(parts)
 
     def rows(self, number: int) -> tuple[int, int]:
-        """First scenario of a part in the plan, and the one after its last."""
+        """First scenario of a part in the grid, and the one after its last."""
         start = number % self._parts_each * self.chunk
-        return start, min(start + self.chunk, self.plan.scenarios)
+        return start, min(start + self.chunk, self.grid.scenarios)
 
     def _task(self, number: int) -> Task:
-        values = self.plan.values(*self.rows(number))
+        values = self.grid.values(*self.rows(number))
         readings = tuple(self.units)
         inputs = self.branches[number // self._parts_each].case.inputs
-        return Task(inputs, self.plan.variables, values, readings, self.aim, fingerprint())
+        return Task(inputs, self.grid.variables, values, readings, self.aim, fingerprint())
 
     def _table(self, number: int, block: Block) -> StudyTable:
         n = len(block.reason)
         words = self.branches[number // self._parts_each].words
         places = [known.index(word) for known, word in zip(self.words.values(), words, strict=True)]
-        si = [*self.plan.values(*self.rows(number)).T, *([] if block.aimed is None else [block.aimed])]
+        si = [*self.grid.values(*self.rows(number)).T, *([] if block.aimed is None else [block.aimed])]
         numbers = zip([*si, *block.readings.T], self.columns[len(places) :], strict=True)
         shown = [np.full(n, place) for place in places] + [units.display(x, c.unit) for x, c in numbers]
         return StudyTable(self.columns, np.column_stack(shown), np.asarray(block.reason))
@@ -196,11 +196,11 @@ def prepare(
     each = branches(case, words, option)
     numbers = {key: written for key, written in over.items() if key not in words}
     found = [
-        plan(branch.case, numbers, scenarios, option) for branch in each if numbers or scenarios or not words
+        grid(branch.case, numbers, scenarios, option) for branch in each if numbers or scenarios or not words
     ]
     if aim is not None and aim.by.key in {variable.key for made in found[:1] for variable in made.variables}:
         raise CaseError([Fault("--by", None, aim.by.key, "is varied already; aim with another setting")])
-    job = Sweep(each, (*found, Plan(()))[0], _units_in_all(each, read), aim, chunk, words)
+    job = Sweep(each, (*found, Grid(()))[0], _units_in_all(each, read), aim, chunk, words)
     if job.scenarios > MOST_SCENARIOS:
         raise CaseError([too_many(job.scenarios, option)])
     return job

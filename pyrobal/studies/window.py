@@ -158,8 +158,8 @@ class _Solver:
     def table(self, over: Mapping[str, str | Sequence[str]]) -> StudyTable:
         """The grid over two settings."""
         job = prepare(self.case, over, self.wanted, aim=self.aim, chunk=_CHUNK, option=_AXES)
-        if job.plan.scenarios > _MOST:
-            text = f"{job.plan.scenarios:,} points are more than {_MOST:,}; take fewer steps"
+        if job.grid.scenarios > _MOST:
+            text = f"{job.grid.scenarios:,} points are more than {_MOST:,}; take fewer steps"
             raise CaseError([Fault(_AXES, None, "", text)])
         return job.table(self.executor, self.progress)
 

@@ -24,7 +24,7 @@ from pyrobal.arrays import each_array
 from pyrobal.case.load import Case, load_case
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.solve import solve
-from pyrobal.studies.plan import varied
+from pyrobal.studies.grid import varied
 from pyrobal.studies.run import CHUNK, processes
 from pyrobal.studies.sweep import Sweep, prepare
 from pyrobal.studies.variable import find

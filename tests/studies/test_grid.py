@@ -9,7 +9,7 @@ import pytest
 
 from pyrobal.case.load import Case, load_case
 from pyrobal.errors import CaseError
-from pyrobal.studies.plan import MOST_SCENARIOS, idle, plan, varied
+from pyrobal.studies.grid import MOST_SCENARIOS, grid, idle, varied
 from pyrobal.studies.variable import find, variables
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -47,7 +47,7 @@ def test_a_value_is_read_as_the_case_reads_it(case: Case) -> None:
 
 
 def test_a_grid_is_every_combination_and_the_last_axis_runs_fastest(case: Case) -> None:
-    found = plan(case, {"smelting.enrichment": "45:85 %:5", "smelting.fe_sio2": ["1.2", 1.3]})
+    found = grid(case, {"smelting.enrichment": "45:85 %:5", "smelting.fe_sio2": ["1.2", 1.3]})
     assert found.scenarios == 10
     values = found.values(0, 10)
     np.testing.assert_allclose(values[:, 0], np.repeat([0.45, 0.55, 0.65, 0.75, 0.85], 2))
@@ -63,7 +63,7 @@ def test_a_table_of_scenarios_steps_its_settings_together(case: Case, tmp_path: 
     file.write_text(
         "smelting.enrichment [%],smelting.heat_loss,concentrate.Fenholt.assay.Cu\n50,15 MW,28\n60,17000 kW,27.5\n"
     )
-    found = plan(case, {"smelting.fe_sio2": "1.2,1.3"}, file)
+    found = grid(case, {"smelting.fe_sio2": "1.2,1.3"}, file)
     assert found.scenarios == 4
     np.testing.assert_allclose(
         found.values(0, 4),
@@ -101,13 +101,13 @@ def test_a_table_of_scenarios_steps_its_settings_together(case: Case, tmp_path: 
 )
 def test_what_is_wrong_is_said(case: Case, over: dict[str, str], says: str) -> None:
     with pytest.raises(CaseError) as caught:
-        plan(case, over)
+        grid(case, over)
     assert says in str(caught.value)
 
 
 def test_every_fault_is_said_at_once(case: Case) -> None:
     with pytest.raises(CaseError) as caught:
-        plan(case, {"smelting.enrichmnt": "1", "smelting.fe_sio2": "2:1", "smelting.dust": "5"})
+        grid(case, {"smelting.enrichmnt": "1", "smelting.fe_sio2": "2:1", "smelting.dust": "5"})
     assert len(caught.value.faults) == 3
 
 
@@ -132,7 +132,7 @@ def test_what_is_wrong_with_a_table_is_said_with_its_line(
     file = tmp_path / "list.csv"
     file.write_text(text)
     with pytest.raises(CaseError) as caught:
-        plan(case, {}, file)
+        grid(case, {}, file)
     assert says in str(caught.value)
 
 
@@ -142,11 +142,11 @@ def test_what_is_wrong_with_a_table_is_said_with_its_line(
 def test_a_file_that_is_no_table_is_said(case: Case, tmp_path: Path, content: bytes) -> None:
     (tmp_path / "list.csv").write_bytes(content)
     with pytest.raises(CaseError, match=r"list\.csv"):
-        plan(case, {}, tmp_path / "list.csv")
+        grid(case, {}, tmp_path / "list.csv")
 
 
 def test_a_setting_without_effect_is_said(case: Case) -> None:
-    lime = plan(case, {"smelting.magnetite_over_equilibrium": "3,4"}).variables
+    lime = grid(case, {"smelting.magnetite_over_equilibrium": "3,4"}).variables
     assert idle(case, lime) == []
     fixed = load_case(case.text, ["smelting.slag_magnetite=8 %"])
     said = idle(fixed, lime)

@@ -34,7 +34,7 @@ class Axis:
 
 
 @dataclass(frozen=True, eq=False)
-class Plan:
+class Grid:
     """Every combination of the steps of its axes, the last running fastest; without axes the case alone."""
 
     axes: tuple[Axis, ...]
@@ -64,12 +64,12 @@ def varied(inputs: Inputs, variables: Sequence[Variable], values: Floats) -> Inp
     return inputs
 
 
-def plan(
+def grid(
     case: Case,
     over: Mapping[str, str | Sequence[Any]],
     scenarios: str | Path | None = None,
     option: str = "--over",
-) -> Plan:
+) -> Grid:
     """A grid over settings, and over the rows of a table of scenarios where there is one.
 
     over : key -> "FROM:TO:COUNT", a list in one text, or a sequence of values as in a case file
@@ -80,7 +80,7 @@ def plan(
     faults: list[Fault] = []
     axes = [_listed(case.inputs, Path(scenarios), faults)] if scenarios is not None else []
     axes += [_stepped(case.inputs, key, steps, option, faults) for key, steps in over.items()]
-    found = Plan(tuple(axis for axis in axes if axis is not None))
+    found = Grid(tuple(axis for axis in axes if axis is not None))
     keys = [variable.key for variable in found.variables]
     faults += [
         Fault(option, None, key, "is varied twice") for key in dict.fromkeys(keys) if keys.count(key) > 1
@@ -218,7 +218,7 @@ def _column(
     return np.array(values)
 
 
-def _fits(case: Case, found: Plan, option: str) -> None:
+def _fits(case: Case, found: Grid, option: str) -> None:
     """Lay the first and the last scenario over the case through the door every case comes in by.
 
     So whatever the rules of a case refuse is refused here too; what only arithmetic can tell becomes the
