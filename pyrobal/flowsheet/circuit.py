@@ -28,7 +28,10 @@ from pyrobal.thermo.elements import ELEMENTS
 
 @dataclass(frozen=True, eq=False)
 class Feeds:
-    """What comes from outside: solids for each step (converting: by blow), fluxes, fuels by name."""
+    """What comes from outside: solids for each step (converting: by blow), fluxes, fuels by name.
+
+    blown : (N,) share of the matte that converting has time for; None for all of it
+    """
 
     smelting: Material
     converting: Mapping[str, Material]
@@ -37,6 +40,7 @@ class Feeds:
     silica: Material | None
     lime: Material | None
     fuels: Mapping[str, Fuel]
+    blown: FloatN | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +48,7 @@ class Circuit:
     """The steps as they stand when ``back`` is put back; steps the case does not have are None.
 
     charge : of the smelting furnace, returned materials included
+    aside : matte that converting has no time for; None where it has time for all
     back : name -> stream that was put back; returns : the same streams as they come back
     """
 
@@ -55,6 +60,7 @@ class Circuit:
     electrorefining: electrorefining.ElectrorefiningResult | None
     back: Mapping[str, Stream]
     returns: Mapping[str, Stream]
+    aside: Stream | None = None
 
     def steps(self) -> dict[str, Any]:
         """Section of the case -> result, in plant order."""
@@ -85,12 +91,13 @@ def once_around(inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream]) -> Cir
     charge = _charge(feeds, back, inputs)
     smelted = furnace.solve(charge, inputs.site, _furnace_settings(inputs), feeds.fuels[inputs.smelting.fuel])
     cleaned = _clean(inputs, feeds, smelted, back)
-    converted = _convert(inputs, feeds, smelted, cleaned, back)
+    matte, aside = _parted(_matte(inputs, smelted, cleaned), feeds.blown)
+    converted = _convert(inputs, feeds, matte, back)
     refined = _refine(inputs, feeds, converted, back)
     deposited = None
     if inputs.electrorefining is not None and refined is not None:
         deposited = electrorefining.solve(refined.anodes, inputs.electrorefining)
-    parts = Circuit(charge, smelted, cleaned, converted, refined, deposited, back, {})
+    parts = Circuit(charge, smelted, cleaned, converted, refined, deposited, back, {}, aside)
     return replace(parts, returns=_returns(inputs, parts))
 
 
@@ -132,18 +139,30 @@ def _clean(
     return slag_cleaning.solve(slags, inputs.site, s, feeds.fuels[reductant])
 
 
+def _matte(
+    inputs: Inputs, smelted: furnace.SmeltingResult, cleaned: slag_cleaning.SlagCleaningResult | None
+) -> Stream:
+    """All matte that there is for converting."""
+    if cleaned is not None and cleaned.matte is not None and _matte_to(inputs) == "converting":
+        return mix(smelted.matte_made, cleaned.matte)
+    return smelted.matte_made
+
+
+def _parted(matte: Stream, blown: FloatN | None) -> tuple[Stream, Stream | None]:
+    """Matte to converting, and what is put aside."""
+    if blown is None:
+        return matte, None
+    return matte.scaled(blown), matte.scaled(1.0 - blown)
+
+
 def _convert(
     inputs: Inputs,
     feeds: Feeds,
-    smelted: furnace.SmeltingResult,
-    cleaned: slag_cleaning.SlagCleaningResult | None,
+    matte: Stream,
     back: Mapping[str, Stream],
 ) -> converting.ConvertingResult | None:
     if inputs.converting is None:
         return None
-    matte = smelted.matte_made
-    if cleaned is not None and cleaned.matte is not None and _matte_to(inputs) == "converting":
-        matte = mix(matte, cleaned.matte)
     reverts = {
         blow: [feeds.converting[blow]] if blow in feeds.converting else [] for blow in converting.BLOWS
     }

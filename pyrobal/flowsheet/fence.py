@@ -42,6 +42,7 @@ def plant_ledger(
     coming = _from_outside(fed, c, steps)
     leaving = {
         **_copper_products(c),
+        **({"matte_aside": Entry.of(c.aside)} if c.aside is not None else {}),
         **_slags(inputs, c),
         **_gases(inputs, c, gas),
         **({"dryer.gas": dried.ledger.outputs["gas"]} if dried is not None else {}),

@@ -28,8 +28,8 @@ _TAKES: dict[str, tuple[str, ...]] = {
     "electrorefining": ("anode_furnace",),
     RECYCLE: (),
     "gas_train": ("smelting", "converting", "anode_furnace"),
-    "acid_plant": ("gas_train",),
-    "load": ("converting", "acid_plant"),
+    "load": ("converting", "gas_train"),
+    "acid_plant": ("gas_train", "load"),
     "emissions": ("slag_cleaning", "electrorefining", "gas_train", "acid_plant"),
     "ledger": ("slag_cleaning", "electrorefining", "gas_train", "acid_plant"),
 }
@@ -37,6 +37,8 @@ _TAKES: dict[str, tuple[str, ...]] = {
 _SYMPTOMS = (Reason.NOT_CONVERGED, Reason.RECYCLE_NOT_CLOSED)
 # Limits of time and temperature: such a step cannot be run, but what goes back from it is what it would be.
 _AMOUNTS_STAND = (Reason.BATH_FREEZES, Reason.BATH_OVERHEATS, Reason.BLOWS_LONGER_THAN_CYCLE)
+# A plant that cannot be run at this load has no figures for it, upstream neither.
+_WHOLE_PLANT = (Reason.BASE_LOAD_ABOVE_LIMIT, Reason.VESSEL_ABOVE_LIMIT)
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +69,8 @@ class Reach:
     def _reason(self, step: str) -> IntN:
         above, around = _lives_on(step, ()), _lives_on(step, self.back)
         handed = {name: x if name in above else self._handed_back(x) for name, x in self.own.items()}
-        return _first({name: reason for name, reason in handed.items() if name in around})[1]
+        handed |= {name: _of_the_whole(x) for name, x in self.own.items() if name not in around}
+        return _first(handed)[1]
 
     def _handed_back(self, reason: IntN) -> IntN:
         settled = np.isin(reason, _AMOUNTS_STAND) & (self.own.get(RECYCLE, reason) == Reason.SOLVED)
@@ -83,6 +86,10 @@ def _lives_on(step: str, back: Collection[tuple[str, str]]) -> set[str]:
         new = takes - found
         found |= new
     return found
+
+
+def _of_the_whole(reason: IntN) -> IntN:
+    return np.where(np.isin(reason, _WHOLE_PLANT), reason, Reason.SOLVED)
 
 
 def _first(reasons: Mapping[str, IntN]) -> tuple[IntN, IntN]:

@@ -24,6 +24,7 @@ from pyrobal.plant.electrorefining import ElectrorefiningResult
 from pyrobal.plant.emissions import EmissionsResult
 from pyrobal.plant.feed import FeedResult
 from pyrobal.plant.gas_train import GasTrainResult
+from pyrobal.plant.gas_train.wet import Bypass
 from pyrobal.plant.load import LoadResult
 from pyrobal.plant.slag_cleaning import SlagCleaningResult
 from pyrobal.streams.fuel import Fuel
@@ -102,6 +103,12 @@ class Results:
     def gas_train(self) -> GasTrainResult | None:
         """The gas train."""
         return self.gas_side.gas_train
+
+    @property
+    def bypass(self) -> Bypass | None:
+        """What goes by the acid plant, where the case limits what it takes."""
+        cleaning = self.gas_train.cleaning if self.gas_train is not None else None
+        return cleaning.bypass if cleaning is not None else None
 
     @property
     def acid_plant(self) -> AcidPlantResult | None:

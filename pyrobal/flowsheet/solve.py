@@ -28,12 +28,14 @@ from pyrobal.flowsheet.offgas import GasSide, gas_side
 from pyrobal.flowsheet.reach import RECYCLE, Reach
 from pyrobal.flowsheet.results import Results
 from pyrobal.numerics.recycle import FixedPoint, fixed_point
-from pyrobal.plant import converting, dryer, feed
+from pyrobal.plant import converting, dryer, feed, load
 from pyrobal.streams.fuel import Fuel, default_fuels, fuel
 from pyrobal.streams.material import Material
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 
+_ROUNDS = 6  # what is recycled from less matte changes what there is time for, by little
+_SETTLED = 1e-6  # share of the matte
 BLOCK = 16384  # scenarios solved together; far beyond it their streams no longer fit the cache
 _CU, _S = ELEMENTS.index("Cu"), ELEMENTS.index("S")
 
@@ -63,10 +65,38 @@ def _solve(inputs: Inputs, n: int) -> Results:
         dried = dryer.solve(blend, moisture, inputs.site, inputs.dryer, _named(fuels, inputs.dryer.fuel))
         blend = dried.concentrates
     feeds = _feeds(fed, blend, fuels)
+    gas_of = functools.partial(_gas, inputs, fed, dried)
     circuit, recycle = _closed(inputs, feeds, n)
-    gas = gas_side(inputs, circuit, _copper(circuit), _sulfur_fed(inputs, fed, dried, circuit))
+    gas = gas_of(circuit, None)
+    for _ in range(_ROUNDS):
+        if gas.load is None or _settled(blown := _time_for(gas.load), feeds.blown):
+            break
+        feeds = replace(feeds, blown=blown)
+        circuit, recycle = _closed(inputs, feeds, n)
+        gas = gas_of(circuit, blown)
     reach = _reach(n, inputs, fed, circuit, recycle, gas)
     return Results(inputs, fed, dried, feeds, circuit, gas, recycle, reach)
+
+
+def _time_for(found: load.LoadResult) -> FloatN:
+    """(N,) share of the matte that the schedule leaves time for; all of it where there is no schedule."""
+    return np.where(found.reason == Reason.SOLVED, found.blown, 1.0)
+
+
+def _settled(blown: FloatN, before: FloatN | None) -> bool:
+    change = np.abs(blown - (np.ones(1) if before is None else before))
+    return bool((change <= _SETTLED).all())
+
+
+def _gas(
+    inputs: Inputs,
+    fed: feed.FeedResult,
+    dried: dryer.DryerResult | None,
+    circuit: Circuit,
+    blown: FloatN | None,
+) -> GasSide:
+    sulfur = _sulfur_fed(inputs, fed, dried, circuit)
+    return gas_side(inputs, circuit, _copper(circuit), sulfur, blown)
 
 
 def _sulfur_fed(

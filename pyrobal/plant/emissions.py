@@ -15,6 +15,7 @@ from pyrobal.arrays import BoolN, FloatN, IntN, zeros
 from pyrobal.constants import HOUR, NM3, NM3_PER_HOUR, TONNE
 from pyrobal.errors import Reason
 from pyrobal.fields import quantity
+from pyrobal.streams.moments import GasOverTime
 from pyrobal.streams.site import OXYGEN_IN_AIR
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.acid_solution import M_ACID, M_SO2
@@ -148,6 +149,7 @@ class EmissionsResult:
     stacks : by name, "secondary" among them where gas escapes; the first is the one the stack limits are for
     fugitive : (N,) [mol/s] SO2 that no hood caught
     copper, acid : (N,) [kg/s] copper made, and 100 % acid
+    over : gas of stacks over time, by name, before scrubbing: of those whose gas swings
     reason : (N,) errors.Reason
     """
 
@@ -157,7 +159,22 @@ class EmissionsResult:
     sulfur: Sulfur
     copper: FloatN
     acid: FloatN
+    over: Mapping[str, GasOverTime]
     reason: IntN
+
+    @property
+    def stack_so2_highest(self) -> FloatN:
+        """(N,) [kg/mol of dry gas] most of any moment in the first stack, at the reference oxygen."""
+        name = next(iter(self.stacks))
+        if name not in self.over:
+            return self.stack.concentration(self.settings.reference_oxygen)
+        washed = _ratio(self.stack.scrubbed, self.stack.so2 + self.stack.scrubbed)[:, None]
+        gas = self.over[name]
+        left = gas.flow - washed * gas.so2
+        dry = Stack(left, (1.0 - washed) * gas.so2, left, _ratio(gas.o2, left), washed)
+        reference = self.settings.reference_oxygen
+        highest: FloatN = dry.concentration(None if reference is None else reference[:, None]).max(axis=1)
+        return highest
 
     @property
     def stack(self) -> Stack:
@@ -216,12 +233,14 @@ def solve(
     copper: FloatN,
     acid: FloatN,
     s: EmissionsSettings,
+    over: Mapping[str, GasOverTime] | None = None,
 ) -> EmissionsResult:
     """Account for everything that leaves.
 
     stacks : gas by stack, first the one the stack limits are for; "acid_plant" is tail gas with its mist
     escaped : gas that passed a primary hood, by source (see ``escape``)
     copper, acid : (N,) [kg/s] copper made, and 100 % acid made
+    over : gas of stacks over time, by name: "acid_plant", and "bypass" where a limit lets gas go by
     """
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
         scrubbing = {ACID_PLANT: s.tail_scrubbing}
@@ -233,7 +252,7 @@ def solve(
             (gas.amount(SO2) * (1.0 - s.secondary_capture) for gas in escaped.values()), np.zeros(1)
         )
         reason = _reasons(next(iter(out.values())), [*out.values()], fugitive, sulfur, copper, s)
-    return EmissionsResult(s, out, fugitive, sulfur, copper, acid, reason)
+    return EmissionsResult(s, out, fugitive, sulfur, copper, acid, over or {}, reason)
 
 
 def _stack(gas: Stream, scrubbing: FloatN) -> Stack:

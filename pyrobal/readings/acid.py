@@ -13,7 +13,9 @@ from pyrobal.plant.acid_plant import AcidPlantResult
 from pyrobal.plant.acid_plant.acid import ACID, LIQUID_WATER
 from pyrobal.plant.acid_plant.bed import O2, SO2, SO3
 from pyrobal.plant.acid_plant.converter import WATER
+from pyrobal.plant.gas_train.wet import Bypass
 from pyrobal.readings.reading import Reading
+from pyrobal.streams.moments import GasOverTime
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.acid_solution import M_ACID, M_SO2, M_WATER
 
@@ -39,13 +41,8 @@ def _dry_share(stream: Stream, name: str) -> FloatN:
     return stream.amount(name) / (stream.total() - stream.amount(WATER))
 
 
-def _hottest(a: AcidPlantResult) -> FloatN:
-    hottest: FloatN = np.max([bed.outlet.T for bed in a.converter.beds], axis=0)
-    return hottest
-
-
 def _beds(r: Results) -> list[str]:
-    return [str(k) for k in range(1, acid_plant(r).settings.count + 1)]
+    return [str(k) for k in acid_plant(r).settings.working()]
 
 
 def _bed_inlet(r: Results, bed: str) -> FloatN:
@@ -54,6 +51,11 @@ def _bed_inlet(r: Results, bed: str) -> FloatN:
 
 def _bed_outlet(r: Results, bed: str) -> FloatN:
     return acid_plant(r).converter.beds[int(bed) - 1].outlet.T
+
+
+def _bed_hottest(r: Results, bed: str) -> FloatN:
+    hottest: FloatN = acid_plant(r).course.outlet[:, :, int(bed) - 1].max(axis=1)
+    return hottest
 
 
 def _bed_conversion(r: Results, bed: str) -> FloatN:
@@ -75,20 +77,58 @@ def _strength(r: Results, circuit: str) -> FloatN:
     return acid_plant(r).acid.strengths()[circuit]
 
 
+def bypass(r: Results) -> Bypass:
+    """The by-pass of a case with a limit on the acid plant."""
+    assert r.bypass is not None
+    return r.bypass
+
+
+def _offered(r: Results) -> GasOverTime:
+    """All gas that comes, over time: what the acid plant takes, where nothing can go by."""
+    return acid_plant(r).course.feed if r.bypass is None else bypass(r).offered
+
+
+def _by(compute: Callable[[GasOverTime], FloatN]) -> Callable[[Results], FloatN]:
+    return lambda r: compute(bypass(r).over)
+
+
 _READING = functools.partial(Reading, needs="acid_plant")
+_BYPASS = functools.partial(Reading, needs="acid_plant+bypass")
 
 READINGS = (
     _READING("acid.so2_load", "t/h", "SO2 that reaches the acid plant, mean",
              _of(lambda a: a.feed.amount(SO2) * M_SO2)),
-    _READING("acid.inlet_flow", "Nm3/h", "dried gas to the first bed", _of(lambda a: a.feed.total())),
+    _READING("acid.inlet_flow", "Nm3/h", "gas to the first bed, dry, mean", _of(lambda a: a.inlet_flow)),
     _READING("acid.inlet_so2", "vol%", "SO2 in it", _of(lambda a: a.so2_strength)),
-    _READING("acid.inlet_o2", "vol%", "O2 in it", _of(lambda a: a.feed.amount(O2) / a.feed.total())),
+    _READING("acid.inlet_o2", "vol%", "O2 in it", _of(lambda a: a.feed.amount(O2) / a.inlet_flow)),
     _READING("acid.o2_so2", "-", "O2 per SO2 in it, by volume", _of(lambda a: a.oxygen_ratio)),
-    _READING("acid.conversion", "%", "SO2 oxidised in all beds", _of(lambda a: a.conversion)),
+    _READING("acid.flow_offered", "Nm3/h",
+             "most gas that comes at any moment with the air it needs, dry; the plant takes what it can",
+             lambda r: _offered(r).flow.max(axis=1)),
+    _READING("acid.so2_offered", "t/h", "most SO2 that comes at any moment",
+             lambda r: _offered(r).so2.max(axis=1) * M_SO2),
+    _BYPASS("acid.bypass.so2", "t/h", "SO2 that goes by the acid plant, mean",
+            _by(lambda x: x.so2.mean(axis=1) * M_SO2)),
+    _BYPASS("acid.bypass.so2_highest", "t/h", "most SO2 that goes by at any moment",
+            _by(lambda x: x.so2.max(axis=1) * M_SO2)),
+    _BYPASS("acid.bypass.flow", "Nm3/h", "gas that goes by, dry, mean", _by(lambda x: x.flow.mean(axis=1))),
+    _BYPASS("acid.bypass.time", "%", "time in which gas goes by",
+            _by(lambda x: (x.flow > 0).mean(axis=1))),
+    _READING("acid.conversion", "%", "SO2 oxidised in all beds, of all that a cycle brings",
+             _of(lambda a: a.conversion)),
+    _READING("acid.conversion_lowest", "%",
+             "least of any moment of the cycle; catalyst holds heat, so real swings are smaller",
+             _of(lambda a: a.conversion_lowest)),
+    _READING("acid.lighting_margin", "K",
+             "inlet of a bed above where its catalyst works whole, of the bed nearest to it; negative: below",
+             lambda r: acid_plant(r).settings.lighting_margin()),
+    _READING("acid.time_weak", "%", "time in which the gas is too weak to heat itself",
+             _of(lambda a: a.time_weak)),
     _READING("acid.bed.<X>.inlet", "degC", "gas entering a bed", _bed_inlet, _beds),
-    _READING("acid.bed.<X>.outlet", "degC", "gas leaving a bed", _bed_outlet, _beds),
+    _READING("acid.bed.<X>.outlet", "degC", "gas leaving a bed, that of a cycle mixed", _bed_outlet, _beds),
+    _READING("acid.bed.<X>.hottest", "degC", "hottest that leaves it at any moment", _bed_hottest, _beds),
     _READING("acid.bed.<X>.conversion", "%", "SO2 oxidised by the end of a bed", _bed_conversion, _beds),
-    _READING("acid.hottest_bed", "degC", "hottest gas leaving a bed", _of(_hottest)),
+    _READING("acid.hottest_bed", "degC", "hottest gas leaving any bed, any moment", _of(lambda a: a.hottest)),
     _READING("acid.production", "t/d", "sulfuric acid drawn, as 100 % H2SO4", _of(_production)),
     _READING("acid.as_93", "t/d", "the same as 93 % acid", _of(lambda a: _production(a) / 0.93)),
     _READING("acid.as_98_5", "t/d", "the same as 98.5 % acid", _of(lambda a: _production(a) / 0.985)),

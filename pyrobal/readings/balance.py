@@ -95,20 +95,19 @@ def _is_air(name: str) -> bool:
 
 def _matte_with_schedule(r: Results) -> FloatN:
     assert r.load is not None and r.converting is not None
-    return r.converting.matte.mass() * (1.0 - r.load.lost)
+    return r.converting.matte.mass()
 
 
 def _concentrate_with_schedule(r: Results) -> FloatN:
     """In proportion: with less concentrate the steady gas falls too, so a limit leaves a little more room."""
     assert r.load is not None
-    return r.feed.dry_rate * (1.0 - r.load.lost)
+    return r.feed.dry_rate * r.load.blown
 
 
 def _copper_with_schedule(r: Results) -> FloatN:
-    """Copper of the cycles the matte asks for, less what is lost to waiting and to cuts above a limit."""
+    """Copper of the cycles there is time for."""
     assert r.load is not None and r.converting is not None and r.converting.cycle is not None
-    x = r.load
-    return x.settings.count / x.wanted * r.converting.cycle.blister * (1.0 - x.lost)
+    return r.load.cycles * r.converting.cycle.blister
 
 
 _READING = functools.partial(Reading, needs="ledger")

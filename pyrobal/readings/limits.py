@@ -18,7 +18,7 @@ from pyrobal.flowsheet.results import Results
 from pyrobal.readings.reading import Reading
 
 _ROUNDING: Final = 1e-9  # of the bound; what a balance closes to
-# Setting of a section -> the reading it is a bound on. Where batch vessels load the acid plant, their peak.
+# Setting of a section -> the reading it is a bound on.
 _MOST: Final = {
     "emissions.so2_stack_limit": "emissions.stack_so2",
     "emissions.mist_limit": "emissions.stack_mist",
@@ -26,8 +26,8 @@ _MOST: Final = {
     "emissions.so2_per_t_cu_limit": "emissions.so2_per_t_cu",
     "emissions.so2_per_t_acid_limit": "emissions.so2_per_t_acid",
     "emissions.secondary_so2_limit": "emissions.stack.secondary.so2",
-    "acid_plant.flow_limit": "acid.inlet_flow",
-    "acid_plant.so2_limit": "acid.so2_load",
+    "acid_plant.flow_limit": "acid.flow_offered",
+    "acid_plant.so2_limit": "acid.so2_offered",
 }
 _LEAST: Final = {"emissions.capture_limit": "emissions.sulfur_capture"}
 
@@ -83,13 +83,8 @@ def limits(inputs: Inputs) -> dict[str, Limit]:
             section, _, name = setting.partition(".")
             bound = getattr(getattr(inputs, section), name, None)
             if bound is not None:
-                found.append(Limit(setting, _at_its_peak(inputs, reading), upper, bound, setting))
+                found.append(Limit(setting, reading, upper, bound, setting))
     return {limit.name: limit for limit in found}
-
-
-def _at_its_peak(inputs: Inputs, reading: str) -> str:
-    peaks = reading in ("acid.inlet_flow", "acid.so2_load") and inputs.load is not None
-    return f"{reading}_peak" if peaks else reading
 
 
 def family(

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from pyrobal.arrays import FloatN
+from pyrobal.constants import NM3_PER_HOUR, TONNE_PER_HOUR
+from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.load import LoadResult
+from pyrobal.readings.acid import acid_plant
 from pyrobal.readings.reading import Reading
+from pyrobal.streams.moments import GasOverTime
 from pyrobal.thermo.acid_solution import M_SO2
 
 
@@ -22,6 +26,11 @@ def _of(compute: Callable[[LoadResult], FloatN]) -> Callable[[Results], FloatN]:
     return lambda r: compute(load(r))
 
 
+def _taken(compute: Callable[[GasOverTime], FloatN]) -> Callable[[Results], FloatN]:
+    """Of the gas that the acid plant takes, over time."""
+    return lambda r: compute(acid_plant(r).course.feed)
+
+
 def _vessels(r: Results) -> list[str]:
     return [str(k) for k in range(1, load(r).settings.count + 1)]
 
@@ -31,19 +40,21 @@ def _start(r: Results, vessel: str) -> FloatN:
     return start
 
 
-_READING = functools.partial(Reading, needs="load")
+_READING = functools.partial(Reading, needs="load+acid_plant")
 
 READINGS = (
     _READING("acid.so2_load_peak", "t/h", "most SO2 that reaches the acid plant in the repeat of the vessels",
-             _of(lambda x: x.so2.max(axis=1) * M_SO2)),
-    _READING("acid.inlet_flow_peak", "Nm3/h", "most gas that reaches it", _of(lambda x: x.flow.max(axis=1))),
+             _taken(lambda x: x.so2.max(axis=1) * M_SO2)),
+    _READING("acid.inlet_flow_peak", "Nm3/h", "most gas that reaches it, dry",
+             _taken(lambda x: x.flow.max(axis=1))),
     _READING("load.so2_mean", "t/h", "SO2 that reaches the acid plant with this schedule, mean",
-             _of(lambda x: x.so2.mean(axis=1) * M_SO2)),
-    _READING("load.so2_lowest", "t/h", "least SO2", _of(lambda x: x.so2.min(axis=1) * M_SO2)),
-    _READING("load.flow_mean", "Nm3/h", "gas with this schedule, mean", _of(lambda x: x.flow.mean(axis=1))),
-    _READING("load.flow_lowest", "Nm3/h", "least gas", _of(lambda x: x.flow.min(axis=1))),
-    _READING("load.strength_highest", "vol%", "strongest gas", _of(lambda x: x.strength.max(axis=1))),
-    _READING("load.strength_lowest", "vol%", "weakest gas", _of(lambda x: x.strength.min(axis=1))),
+             _taken(lambda x: x.so2.mean(axis=1) * M_SO2)),
+    _READING("load.so2_lowest", "t/h", "least SO2", _taken(lambda x: x.so2.min(axis=1) * M_SO2)),
+    _READING("load.flow_mean", "Nm3/h", "gas with this schedule, mean",
+             _taken(lambda x: x.flow.mean(axis=1))),
+    _READING("load.flow_lowest", "Nm3/h", "least gas", _taken(lambda x: x.flow.min(axis=1))),
+    _READING("load.strength_highest", "vol%", "strongest gas", _taken(lambda x: x.so2_share.max(axis=1))),
+    _READING("load.strength_lowest", "vol%", "weakest gas", _taken(lambda x: x.so2_share.min(axis=1))),
     _READING("load.period", "h", "time after which every vessel begins again", _of(lambda x: x.period)),
     _READING("load.period_wanted", "h", "the same as the matte asks for", _of(lambda x: x.wanted)),
     _READING("load.start.<X>", "h", "when a vessel begins its cycle, after the first", _start, _vessels),
@@ -52,8 +63,27 @@ READINGS = (
              _of(lambda x: x.over)),
     _READING("load.hours_over", "h/a", "the same in a year of site.operating_time",
              lambda r: load(r).over * r.inputs.site.operating_time),
-    _READING("load.lost_waiting", "%", "cycles asked for that the repeat leaves no time for",
-             _of(lambda x: x.lost_waiting)),
-    _READING("load.lost", "%", "blowing asked for that is lost, to waiting and to cuts above a limit",
+    _READING("load.lost", "%", "cycles asked for that there is no time for; their matte is put aside",
              _of(lambda x: x.lost)),
 )  # fmt: skip
+
+
+def _said(x: float) -> str:
+    return f"{x:,.0f}" if x >= 1000.0 else f"{x:.4g}"
+
+
+def impossible(r: Results, i: int) -> Iterator[tuple[str, str]]:
+    """Limits that no schedule of a scenario can keep, by setting, and by how much."""
+    x = load(r)
+    what = {
+        Reason.BASE_LOAD_ABOVE_LIMIT: "the steady gas alone",
+        Reason.VESSEL_ABOVE_LIMIT: "the steady gas with one vessel blowing",
+    }.get(Reason(int(x.reason[i])))
+    units = (("flow", 1.0 / NM3_PER_HOUR, "Nm3/h", "dry gas with the air it needs"),
+             ("so2", M_SO2 / TONNE_PER_HOUR, "t/h", "SO2"))  # fmt: skip
+    for k, (name, per, unit, of) in enumerate(units):
+        above = x.shortfall[i, k] * per
+        if what is not None and above > 0:
+            limit = x.capacity[i, 3 * k] * per
+            text = f"{what} comes to {_said(limit + above)} {unit} of {of}: above it by {_said(above)} {unit}"
+            yield f"acid_plant.{name}_limit", text

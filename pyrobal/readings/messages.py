@@ -15,6 +15,7 @@ from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant import acid_plant, anode_furnace, converting, emissions, gas_train, load, slag_cleaning
 from pyrobal.readings.limit_messages import limit_messages
+from pyrobal.readings.load import impossible
 from pyrobal.readings.message import Message
 from pyrobal.readings.registry import evaluate
 from pyrobal.streams.mineralogy import MOST_NATIVE_SULFUR, MOST_OVER, MineralFit
@@ -41,6 +42,8 @@ def messages(results: Results, scenario: int = 0) -> list[Message]:
             limits = list(_impossible(results, scenario)) or limits
         if reason is Reason.BATH_FREEZES:
             limits += _copper_blow(results, scenario)
+        if step == "load":
+            limits = [Message("limit", *found) for found in impossible(results, scenario)] + limits
         return [*limits, *_safety(results, scenario)]
     found = [m for rule in _RULES for m in rule(results, scenario)]
     order = {"caution": 0, "note": 1, "safety": 2}

@@ -7,12 +7,13 @@ import dataclasses
 import numpy as np
 import pytest
 
-from pyrobal.arrays import FloatN
-from pyrobal.constants import NM3_PER_HOUR, celsius
+from pyrobal.arrays import FloatN, each_array
+from pyrobal.constants import celsius
 from pyrobal.errors import Reason
 from pyrobal.plant.acid_plant import AcidPlantResult, AcidPlantSettings, cautions, solve
-from pyrobal.plant.acid_plant.bed import log_equilibrium, pass_bed
+from pyrobal.plant.acid_plant.bed import BedGas, Reacted, log_equilibrium, pass_bed
 from pyrobal.plant.acid_plant.converter import spared
+from pyrobal.streams.moments import Moments
 from pyrobal.streams.site import SiteSettings, vapour_pressure
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.properties import species
@@ -42,31 +43,91 @@ def one(x: FloatN) -> float:
     return float(x[0])
 
 
+NAMES = ("SO2(g)", "O2(g)", "SO3(g)", "N2(g)")
+
+
+def bed(n: list[float], T: float, approach: object = 0.0, lit: float = 1.0) -> tuple[Reacted, FloatN]:
+    """What a bed does at 1.2 bar, and the gas (N, S) that leaves it."""
+    gas, a = BedGas.of(Stream(species(*NAMES), np.array([n]), np.array([T]))), np.atleast_1d(approach)
+    gas = take_rows(gas, len(a))
+    done = pass_bed(gas, np.array([T]), np.array([1.2e5]), a, np.array([lit]))
+    return done, np.array([n]) + done.oxidised[:, None] * np.array([-1.0, -0.5, 1.0, 0.0])
+
+
+def take_rows(gas: BedGas, rows: int) -> BedGas:
+    many: BedGas = each_array(gas, lambda x: np.repeat(x, rows, axis=0))
+    return many
+
+
+def heat(n: FloatN, T: FloatN) -> FloatN:
+    return Stream(species(*NAMES), n, T).enthalpy()
+
+
 def test_bed_without_approach_ends_at_equilibrium() -> None:
-    phase = species("SO2(g)", "O2(g)", "SO3(g)", "N2(g)")
-    gas = Stream(phase, np.array([[10.0, 11.0, 2.0, 77.0]]), np.array([700.0]))
-    bed = pass_bed(gas, np.array([1.2e5]), np.zeros(1))
-    so2, o2, so3, _ = bed.outlet.n[0] / bed.outlet.n.sum() * 1.2
-    assert np.log(so3 / (so2 * o2**0.5)) == pytest.approx(one(log_equilibrium(bed.outlet.T)), abs=1e-9)
-    assert one(bed.outlet.enthalpy()) == pytest.approx(one(bed.inlet.enthalpy()), rel=1e-12)
+    fed = [10.0, 11.0, 2.0, 77.0]
+    done, out = bed(fed, 700.0)
+    so2, o2, so3, _ = out[0] / out.sum() * 1.2
+    assert np.log(so3 / (so2 * o2**0.5)) == pytest.approx(one(log_equilibrium(done.T)), abs=1e-9)
+    assert one(heat(out, done.T)) == pytest.approx(one(heat(np.array([fed]), np.array([700.0]))), rel=1e-12)
 
 
 def test_approach_lowers_conversion_and_temperature() -> None:
-    approach = np.array([0.0, 10.0, 30.0, 80.0])
-    phase = species("SO2(g)", "O2(g)", "SO3(g)", "N2(g)")
-    bed = pass_bed(
-        Stream(phase, np.array([[9.0, 11.0, 0.0, 80.0]]), np.array([690.0])), np.array([1.2e5]), approach
-    )
-    assert bed.converged.all()
-    assert (np.diff(bed.oxidised) < 0).all() and (np.diff(bed.outlet.T) < 0).all()
+    done, _ = bed([9.0, 11.0, 0.0, 80.0], 690.0, [0.0, 10.0, 30.0, 80.0])
+    assert done.converged.all()
+    assert (np.diff(done.oxidised) < 0).all() and (np.diff(done.T) < 0).all()
 
 
 def test_gas_beyond_equilibrium_passes_a_bed_unchanged() -> None:
-    phase = species("SO2(g)", "O2(g)", "SO3(g)", "N2(g)")
-    gas = Stream(phase, np.array([[0.1, 5.0, 9.0, 80.0]]), np.array([850.0]))
-    bed = pass_bed(gas, np.array([1.2e5]), np.zeros(1))
-    assert bed.idle.all() and bed.converged.all()
-    np.testing.assert_array_equal(bed.outlet.n, gas.n)
+    done, _ = bed([0.1, 5.0, 9.0, 80.0], 850.0)
+    assert done.idle.all() and done.converged.all()
+    assert one(done.oxidised) == 0.0 and one(done.T) == 850.0
+
+
+@pytest.mark.parametrize("lit", [0.0, 1e-6, 0.3, 1.0])
+def test_a_bed_partly_lit_oxidises_its_share_and_keeps_its_heat(lit: float) -> None:
+    fed = [9.0, 11.0, 0.0, 80.0]
+    whole, (done, out) = bed(fed, 690.0)[0], bed(fed, 690.0, lit=lit)
+    assert one(done.oxidised) == pytest.approx(lit * one(whole.oxidised), rel=1e-12)
+    assert one(heat(out, done.T)) == pytest.approx(one(heat(np.array([fed]), np.array([690.0]))), rel=1e-12)
+
+
+@pytest.mark.parametrize(("catalyst", "dead", "whole"), [("potassium", 390, 410), ("caesium", 360, 375)])
+def test_lighting_off(catalyst: str, dead: float, whole: float) -> None:
+    """Nothing below, all above, and no kink on the way: the steepest rise is that of t^2 (3 - 2 t)."""
+    T = celsius(0) + np.linspace(dead - 5, whole + 5, 2001)
+    lit = AcidPlantSettings(catalyst=catalyst, bed_1_inlet=T).lit(1)
+    assert (lit[celsius(dead) >= T] == 0).all() and (lit[celsius(whole) <= T] == 1).all()
+    slope = np.diff(lit) / np.diff(T)
+    assert slope.min() >= 0 and slope.max() == pytest.approx(1.5 / (whole - dead), rel=1e-4)
+    assert np.abs(np.diff(slope)).max() < 0.01 * slope.max()
+
+
+def test_cold_beds_do_nothing_and_say_so() -> None:
+    cold = plant(**{f"bed_{k}_inlet": celsius(345) for k in range(1, 5)})
+    assert one(cold.conversion) == 0.0 and one(cold.acid.production()) == 0.0
+    assert cautions(cold)["acid.lighting_margin"].all()
+    assert not cautions(plant())["acid.lighting_margin"].any()
+    assert not cautions(plant(catalyst="caesium", bed_1_inlet=celsius(380)))["acid.lighting_margin"].any()
+    only = plant(bed_1_inlet=celsius(380), bed_1_catalyst="caesium")
+    assert one(only.converter.conversion()[:, 0]) > 0.5 and not cautions(only)["acid.lighting_margin"].any()
+
+
+def test_a_bypassed_bed_takes_no_part_and_the_others_keep_their_numbers() -> None:
+    """Against the same plant with that bed's catalyst dead and its inlet the outlet of the bed before."""
+    out = plant(bypassed_bed="2")
+    whole = plant()
+    done = out.converter.conversion()[0]
+    assert done[1] == done[0] == whole.converter.conversion()[0, 0]
+    assert done[2] > done[1] and one(out.conversion) < one(whole.conversion)
+    assert one(out.converter.duties["to_bed_2"]) == 0.0
+    assert not cautions(out)["acid.conversion"].any()
+    assert one(out.ledger.heat_closure()) == pytest.approx(0.0, abs=1e-12)
+
+
+def test_first_bed_bypassed() -> None:
+    r = plant(bypassed_bed="1")
+    np.testing.assert_allclose(r.converter.surplus(), spared(r.converter, r.feed.n, r.settings), rtol=1e-9)
+    assert one(r.converter.conversion()[:, 0]) == 0.0
 
 
 def test_an_idle_bed_is_said() -> None:
@@ -187,10 +248,40 @@ def test_trioxide_and_mist_in_the_gas_become_acid() -> None:
     assert one(more.acid.production()) - one(plant().acid.production()) == pytest.approx(4.0, rel=1e-9)
 
 
-def test_limits_of_the_plant() -> None:
-    r = plant(wet_gas(flow=1500.0), flow_limit=100_000 * NM3_PER_HOUR, so2_limit=10.0)
-    assert cautions(r)["acid.inlet_flow"].all() and not cautions(r)["acid.so2_load"].any()
-    assert "acid.inlet_flow" not in cautions(plant())
+def swinging(rows: int = 2, count: int = 6) -> tuple[Stream, Moments]:
+    """Gas whose strength and flow change from moment to moment, a scenario with none at one of them."""
+    rng = np.random.default_rng(3)
+    gas = wet_gas(so2=rng.uniform(0.03, 0.1, rows * count))
+    n = gas.n * rng.uniform(0.4, 1.5, (rows * count, 1))
+    n[count - 1] = 0.0
+    return Stream(gas.phase, n, gas.T), Moments(count)
+
+
+def test_the_mean_of_a_cycle_is_that_of_its_moments() -> None:
+    gas, moments = swinging()
+    r = solve(gas, SITE, AcidPlantSettings(), moments)
+    each = solve(gas, SITE, AcidPlantSettings(tail_mist=np.zeros(1)))
+    assert (r.reason == Reason.SOLVED).all() and np.abs(r.ledger.element_closure()).max() < 1e-12
+    assert np.abs(r.ledger.heat_closure()).max() < 1e-12
+    for mean, over in ((r.tail, each.tail), (r.feed, each.feed)):
+        np.testing.assert_allclose(mean.n, moments.mean(np.nan_to_num(over.n)), rtol=1e-9)
+    surplus = moments.mean(np.nan_to_num(each.converter.surplus()))  # nan where no gas is
+    np.testing.assert_allclose(r.converter.surplus(), surplus, rtol=1e-3)
+    taken = moments.series(each.converter.feed.amount("SO2(g)"))
+    by_mass = np.nansum(moments.series(each.conversion) * taken, axis=1) / np.nansum(taken, axis=1)
+    np.testing.assert_allclose(r.conversion, by_mass, rtol=1e-6)
+    lowest = np.nanmin(moments.series(each.conversion), axis=1)
+    np.testing.assert_allclose(
+        r.conversion_lowest, lowest, rtol=1e-4
+    )  # the blower's heat is that of the mean
+    assert (r.conversion_lowest < r.conversion).all() and (r.hottest > r.converter.beds[0].outlet.T).all()
+
+
+def test_moments_alike_are_a_steady_gas() -> None:
+    steady, spread = plant(wet_gas(so2=np.array([0.05, 0.09]))), Moments(7)
+    r = solve(spread.spread(wet_gas(so2=np.array([0.05, 0.09]))), SITE, AcidPlantSettings(), spread)
+    np.testing.assert_allclose(r.tail.n, steady.tail.n, rtol=1e-9)
+    np.testing.assert_allclose(r.conversion_lowest, steady.conversion, rtol=1e-9)
 
 
 def test_no_mist_without_acid() -> None:

@@ -5,9 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pyrobal.arrays import BoolN
-from pyrobal.plant.acid_plant.bed import SO2
 from pyrobal.plant.acid_plant.solve import AcidPlantResult
-from pyrobal.thermo.acid_solution import M_SO2
 
 STOICHIOMETRIC = 0.5  # O2 per SO2
 _ROUNDING = 1e-9  # relative, so that a gas made up to a limit does not break it
@@ -27,13 +25,22 @@ CAUTIONS = {
         "(acid.strength); cool the gas further, make it richer in SO2 or draw weaker acid"
     ),
     "acid.hottest_bed": (
-        "gas leaves a bed hotter than acid_plant.catalyst_limit: dilute the gas or lower the bed inlet"
+        "gas leaves a bed hotter than acid_plant.catalyst_limit, if only at the peak of a cycle (heat in the "
+        "catalyst makes real peaks lower): dilute the gas or lower the bed inlet"
     ),
     "acid.conversion": (
-        "gas enters a bed at or beyond its equilibrium, so that bed does nothing; lower its inlet temperature"
+        "gas enters a bed at or beyond its equilibrium, if only for part of a cycle: the bed does nothing "
+        "then; lower its inlet temperature"
     ),
-    "acid.inlet_flow": "more dried gas than acid_plant.flow_limit: the acid plant is the bottleneck",
-    "acid.so2_load": "more SO2 than acid_plant.so2_limit: the acid plant is the bottleneck",
+    "acid.time_weak": (
+        "part of the time the gas is weaker in SO2 than heats itself (acid.autothermal_strength): heat in "
+        "catalyst and exchangers carries it over a short spell, a preheater over a long one"
+    ),
+    "acid.lighting_margin": (
+        "gas enters a bed colder than its catalyst lights at: from 410 degC a potassium bed works whole, "
+        "from 375 degC a caesium bed, and below 390 and 360 degC neither does anything (common practice); "
+        "raise the inlet temperature"
+    ),
 }
 SAFETY = (
     "SO2, SO3, acid mist and strong acid are dangerous to life: NIOSH lists 100 ppm SO2 and 15 mg/m3 H2SO4 "
@@ -44,18 +51,25 @@ SAFETY = (
 
 def cautions(r: AcidPlantResult) -> dict[str, BoolN]:
     """(N,) True where a caution of ``CAUTIONS`` holds."""
-    s, feed = r.settings, r.feed
+    s, course = r.settings, r.course
     with np.errstate(invalid="ignore"):
         found = {
-            "acid.o2_so2": r.oxygen_ratio < STOICHIOMETRIC * (1.0 - _ROUNDING),
+            "acid.o2_so2": np.any(
+                course.feed.o2 < STOICHIOMETRIC * course.feed.so2 * (1.0 - _ROUNDING), axis=1
+            ),
             "acid.autothermal": r.converter.surplus() < 0,
             "acid.water_balance": r.acid.water_balance < -_ROUNDING * r.acid.water_room,
-            "acid.hottest_bed": np.any([s.catalyst_limit < bed.outlet.T for bed in r.converter.beds], axis=0),
-            "acid.conversion": np.any([bed.idle for bed in r.converter.beds], axis=0),
+            "acid.hottest_bed": r.hottest > s.catalyst_limit,
+            "acid.conversion": _idle(r),
+            "acid.time_weak": r.time_weak > 0.0,
+            "acid.lighting_margin": s.lighting_margin() < 0.0,
         }
-        if s.flow_limit is not None:
-            found["acid.inlet_flow"] = feed.total() > s.flow_limit * (1.0 + _ROUNDING)
-        if s.so2_limit is not None:
-            found["acid.so2_load"] = feed.amount(SO2) * M_SO2 > s.so2_limit * (1.0 + _ROUNDING)
     solved = r.reason == 0
     return {name: np.asarray(holds & solved) for name, holds in found.items()}
+
+
+def _idle(r: AcidPlantResult) -> BoolN:
+    """Where SO2 passes a bed that is meant to work, and nothing is oxidised."""
+    beds = [k - 1 for k in r.settings.working()]
+    idle = r.course.idle[:, :, beds] & (r.course.feed.so2 > 0)[:, :, None]
+    return np.asarray(idle.any(axis=(1, 2)))

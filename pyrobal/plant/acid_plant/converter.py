@@ -7,13 +7,25 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNS, Floats, column, zeros
-from pyrobal.plant.acid_plant.bed import O2, SO2, SO3, Bed, pass_bed, stoichiometry
+from pyrobal.arrays import Bools, FloatN, FloatNS, Floats, column, zeros
+from pyrobal.plant.acid_plant.bed import O2, SO2, SO3, BedGas, Reacted, pass_bed, stoichiometry
 from pyrobal.plant.acid_plant.settings import AcidPlantSettings
+from pyrobal.streams.moments import STEADY, GasOverTime, Moments
 from pyrobal.streams.stream import Stream
-from pyrobal.thermo.properties import Species
+from pyrobal.thermo.content import content
+from pyrobal.thermo.properties import Species, species
 
 WATER = "H2O(g)"
+_NONE = np.zeros(1)
+
+
+@dataclass(frozen=True, eq=False)
+class Bed:
+    """A bed over a whole cycle: gas entering and leaving, each mixed; oxidised : (N,) [mol/s] SO2."""
+
+    inlet: Stream
+    outlet: Stream
+    oxidised: FloatN
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,13 +41,38 @@ class Absorber:
 
 
 @dataclass(frozen=True, eq=False)
+class Course:
+    """The converter over the moments of a cycle, quasi-steady: no heat is held by catalyst and exchangers.
+
+    feed : gas to the first bed; tail : gas to the stack
+    oxidised, outlet : (N, T, K) [mol/s] SO2 in each bed, [K] gas leaving it
+    idle : (N, T, K) True where the gas entered at or beyond its equilibrium
+    converged : (N, T)
+    """
+
+    feed: GasOverTime
+    tail: GasOverTime
+    oxidised: Floats
+    outlet: Floats
+    idle: Bools
+    converged: Bools
+
+    @property
+    def conversion(self) -> Floats:
+        """(N, T) share of the SO2 oxidised in all beds; nan at a moment without SO2."""
+        fed, done = self.feed.so2, self.oxidised.sum(axis=2)
+        return np.divide(done, fed, out=np.full_like(done, np.nan), where=fed.real > 0)
+
+
+@dataclass(frozen=True, eq=False)
 class Converter:
-    """Gas from the blower to the stack.
+    """Gas from the blower to the stack, as the mean of the moments: of amounts and of heat.
 
     feed : dried gas from the blower
     beds : in order; absorbers : one, or two with the intermediate one first
     duties : (N,) [W] name -> heat the gas takes up outside beds and absorbers; negative where it is cooled
     loss : (N,) [W]
+    course : the moments behind it
     """
 
     feed: Stream
@@ -43,6 +80,7 @@ class Converter:
     absorbers: tuple[Absorber, ...]
     duties: dict[str, FloatN]
     loss: FloatN
+    course: Course
 
     @property
     def tail(self) -> Stream:
@@ -60,19 +98,24 @@ class Converter:
         return -sum(self.duties.values(), start=self.loss)
 
 
-def convert(feed: Stream, s: AcidPlantSettings) -> Converter:
-    """Lead dried gas through beds and absorbers.
+def convert(feed: Stream, s: AcidPlantSettings, moments: Moments = STEADY) -> Converter:
+    """Lead dried gas through beds and absorbers, moment by moment.
 
-    feed : gas from the blower, SO2, O2, SO3 and H2O among its species
+    feed : (N T, S) gas from the blower, equally warm at all moments of a scenario, SO2, O2, SO3 and H2O among
+    its species
+
+    The mean follows from what each bed oxidises on the mean: the amounts are linear in it, and so is heat, as
+    every bed is adiabatic and entered at a set temperature.
     """
+    course = _course(feed, moments.spread(s), moments)
     beds: list[Bed] = []
     absorbers: list[Absorber] = []
     duties: dict[str, FloatN] = {}
-    gas = feed
-    for k, (inlet, approach) in enumerate(zip(s.inlets(), s.approaches(), strict=True), start=1):
-        warm = Stream(gas.phase, gas.n, inlet)
+    gas = fed = moments.mean(feed)
+    for k, (inlet, oxidised) in enumerate(zip(s.inlets(), _mean_oxidised(course), strict=True), start=1):
+        warm = gas if s.bypassed(k) else Stream(gas.phase, gas.n, inlet)
         duties[f"to_bed_{k}"] = warm.enthalpy() - gas.enthalpy()
-        beds.append(pass_bed(warm, s.pressure, approach))
+        beds.append(_bed(warm, oxidised, course.outlet[:, :, k - 1].mean(axis=1)))
         gas = beds[-1].outlet
         if k == s.interpass or k == s.count:
             absorbers.append(absorb(gas, s))
@@ -80,7 +123,43 @@ def convert(feed: Stream, s: AcidPlantSettings) -> Converter:
                 absorbers[-1].inlet.enthalpy() - gas.enthalpy()
             )
             gas = absorbers[-1].outlet
-    return Converter(feed, tuple(beds), tuple(absorbers), duties, s.heat_loss * duties["to_bed_1"])
+    loss = s.heat_loss * (Stream(fed.phase, fed.n, s.first_inlet).enthalpy() - fed.enthalpy())
+    return Converter(fed, tuple(beds), tuple(absorbers), duties, loss, course)
+
+
+def _mean_oxidised(course: Course) -> Floats:
+    """(K, N) [mol/s]."""
+    mean: Floats = course.oxidised.mean(axis=1).T
+    return mean
+
+
+def _bed(inlet: Stream, oxidised: FloatN, guess: FloatN) -> Bed:
+    """The gas of all moments mixed behind a bed: it holds the heat it brought."""
+    n = inlet.n + column(oxidised) * stoichiometry(inlet.phase)
+    T = content(inlet.phase, n).temperature(inlet.enthalpy(), guess)
+    return Bed(inlet, Stream(inlet.phase, n, T), oxidised)
+
+
+def _course(feed: Stream, s: AcidPlantSettings, moments: Moments) -> Course:
+    """The few amounts that matter to the beds, at every moment; s : settings spread over the moments."""
+    gas, T = BedGas.of(feed), feed.T
+    water = feed.amount(WATER)
+    passed: list[Reacted] = []
+    for k, (inlet, approach) in enumerate(zip(s.inlets(), s.approaches(), strict=True), start=1):
+        entering, lit = (T, _NONE) if s.bypassed(k) else (inlet, s.lit(k))
+        passed.append(pass_bed(gas, entering, s.pressure, approach, lit))
+        gas, T = gas.oxidised(passed[-1].oxidised), passed[-1].T
+        if k == s.interpass or k == s.count:
+            taken = np.stack([gas.so3 * s.absorption, water], axis=1)
+            gas, T = gas.without(Stream(species(SO3, WATER), taken, T)), s.absorber_outlet
+            water = np.zeros_like(water)
+    oxidised, outlet = (
+        moments.series(np.stack([getattr(p, x) for p in passed], axis=1)) for x in ("oxidised", "T")
+    )
+    idle: Bools = moments.series(np.stack([p.idle for p in passed], axis=1))
+    tail = GasOverTime(*(moments.series(x) for x in (gas.total, gas.so2, gas.o2)))
+    converged = moments.series(np.all([p.converged for p in passed], axis=0))
+    return Course(GasOverTime.of(feed, moments), tail, oxidised, outlet, idle, converged)
 
 
 def absorb(gas: Stream, s: AcidPlantSettings) -> Absorber:
@@ -126,7 +205,7 @@ def autothermal(c: Converter, s: AcidPlantSettings) -> Autothermal:
 
 def spared(c: Converter, n: FloatNS, s: AcidPlantSettings) -> FloatN:
     """Surplus (N,) [W] of a gas n (N, S) [mol/s] without SO3 at the temperatures and conversions of ``c``."""
-    phase, fed, first = c.feed.phase, n[:, c.feed.phase.index(SO2)], c.beds[0].inlet.T
+    phase, fed, first = c.feed.phase, n[:, c.feed.phase.index(SO2)], s.first_inlet
     done = c.conversion()
     heat = _heat(phase, n, c.feed.T)
     loss = s.heat_loss * (_heat(phase, n, first) - heat)

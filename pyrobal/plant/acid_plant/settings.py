@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
 
 from pyrobal.arrays import FloatN
 from pyrobal.constants import KPA, NM3, NM3_PER_HOUR, PERCENT, TONNE_PER_HOUR, celsius
@@ -10,12 +14,24 @@ from pyrobal.fields import choice, quantity
 
 ARRANGEMENTS = ("3", "4", "5", "2/1", "2/2", "3/1", "3/2", "4/1")
 MILLIGRAM_PER_NM3 = 1e-6 / NM3  # kg/mol
+MOST_BEDS = 5
+# Catalyst -> inlet [K] below which a bed does nothing, and from which all of it works: common practice.
+# Canadian patent 1127620 (1982) has 420 degC as the lowest a potassium bed is run at.
+LIGHTING_OFF: Final = {
+    "potassium": (celsius(390), celsius(410)),
+    "caesium": (celsius(360), celsius(375)),
+}
 
 
 def _inlet(bed: int, degrees: float) -> FloatN:
     meaning = f"gas entering bed {bed}"
     value: FloatN = quantity("degC", meaning, default=celsius(degrees), low=celsius(340), high=celsius(600))
     return value
+
+
+def _catalyst(bed: int) -> str | None:
+    word: str | None = choice(f"catalyst of bed {bed}, where another one", tuple(LIGHTING_OFF), default=None)
+    return word
 
 
 def _approach(bed: int, kelvin: float) -> FloatN:
@@ -47,6 +63,19 @@ class AcidPlantSettings:
     bed_3_approach: FloatN = _approach(3, 30)
     bed_4_approach: FloatN = _approach(4, 40)
     bed_5_approach: FloatN = _approach(5, 40)
+    catalyst: str = choice(
+        "vanadium catalyst of the beds, by its promoter: sets the inlet temperature it works from",
+        tuple(LIGHTING_OFF), default="potassium",
+    )  # fmt: skip
+    bed_1_catalyst: str | None = _catalyst(1)
+    bed_2_catalyst: str | None = _catalyst(2)
+    bed_3_catalyst: str | None = _catalyst(3)
+    bed_4_catalyst: str | None = _catalyst(4)
+    bed_5_catalyst: str | None = _catalyst(5)
+    bypassed_bed: str = choice(
+        "bed that the gas is led around, 0 for none; the others keep their numbers",
+        tuple(str(k) for k in range(MOST_BEDS + 1)), default="0",
+    )  # fmt: skip
     pressure: FloatN = quantity(
         "kPa", "mean absolute pressure in the beds", default=120 * KPA, low=80 * KPA, high=1000 * KPA
     )
@@ -75,17 +104,17 @@ class AcidPlantSettings:
         "degC", "gas leaving an absorber", default=celsius(80), low=celsius(40), high=celsius(130)
     )
     absorption: FloatN = quantity(
-        "%", "SO3 taken up by each absorber, of that entering it", default=99.95 * PERCENT, low=0.9, high=1.0
+        "%", "SO3 taken up by each absorber, of that entering it", default=99.95 * PERCENT, low=0.0, high=1.0
     )
     heat_loss: FloatN = quantity(
         "%", "heat lost by converter and exchangers, of the heat that brings the gas to bed 1",
         default=0.04, low=0.0, high=0.5,
     )  # fmt: skip
     strength: FloatN = quantity(
-        "wt%", "H2SO4 in the acid drawn from absorption", default=98.5 * PERCENT, low=0.90, high=1.0
+        "wt%", "H2SO4 in the acid drawn from absorption", default=98.5 * PERCENT, low=0.60, high=1.0
     )
     drying_strength: FloatN = quantity(
-        "wt%", "H2SO4 in the acid drawn from drying", default=96 * PERCENT, low=0.75, high=1.0
+        "wt%", "H2SO4 in the acid drawn from drying", default=96 * PERCENT, low=0.60, high=1.0
     )
     drawn_from_drying: FloatN = quantity(
         "%", "share of the acid, as 100 %, drawn from drying at its strength", default=0.0, low=0.0, high=1.0
@@ -125,3 +154,36 @@ class AcidPlantSettings:
     def approaches(self) -> tuple[FloatN, ...]:
         """Approach (N,) [K] of each bed."""
         return tuple(getattr(self, f"bed_{k}_approach") for k in range(1, self.count + 1))
+
+    @property
+    def first_inlet(self) -> FloatN:
+        """Inlet temperature (N,) [K] of the first bed that is passed."""
+        return self.inlets()[self.working()[0] - 1]
+
+    def lighting_margin(self) -> FloatN:
+        """(N,) [K] how far the inlet nearest to it, or furthest below, lies above where a bed works whole."""
+        margins = [self.inlets()[k - 1] - self.lighting_off(k)[1] for k in self.working()]
+        return functools.reduce(np.minimum, margins)
+
+    def working(self) -> tuple[int, ...]:
+        """The beds that are passed, counted from 1."""
+        return tuple(k for k in range(1, self.count + 1) if not self.bypassed(k))
+
+    def bypassed(self, bed: int) -> bool:
+        """Whether the gas is led around a bed, counted from 1."""
+        return self.bypassed_bed == str(bed)
+
+    def lighting_off(self, bed: int) -> tuple[float, float]:
+        """Inlet [K] below which a bed does nothing, and from which all of it works."""
+        return LIGHTING_OFF[getattr(self, f"bed_{bed}_catalyst") or self.catalyst]
+
+    def lit(self, bed: int) -> FloatN:
+        """(N,) share of a bed that works at its inlet temperature.
+
+        Rises from nothing to one as t^2 (3 - 2 t) over the range of ``lighting_off``: a convention that keeps
+        derivatives, not a rate law.
+        """
+        none, full = self.lighting_off(bed)
+        t = (self.inlets()[bed - 1] - none) / (full - none)
+        t = np.where(t.real > 0.0, np.where(t.real < 1.0, t, 1.0), 0.0)
+        return t * t * (3.0 - 2.0 * t)

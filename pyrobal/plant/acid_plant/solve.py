@@ -11,10 +11,18 @@ from pyrobal.constants import R
 from pyrobal.errors import Reason
 from pyrobal.plant.acid_plant.acid import Acid, Drying, acid_entry, dry, make_acid
 from pyrobal.plant.acid_plant.bed import O2, SO2, SO3
-from pyrobal.plant.acid_plant.converter import WATER, Autothermal, Converter, autothermal, convert
+from pyrobal.plant.acid_plant.converter import (
+    WATER,
+    Autothermal,
+    Converter,
+    Course,
+    autothermal,
+    convert,
+)
 from pyrobal.plant.acid_plant.settings import AcidPlantSettings
 from pyrobal.streams.ledger import Entry, Ledger
 from pyrobal.streams.mixing import on_phase
+from pyrobal.streams.moments import STEADY, Moments
 from pyrobal.streams.site import SiteSettings
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.acid_solution import M_ACID
@@ -24,7 +32,7 @@ from pyrobal.thermo.water import saturation_temperature
 
 @dataclass(frozen=True, eq=False)
 class AcidPlantResult:
-    """One acid plant balance per scenario; every array (N,) or (N, S).
+    """One acid plant balance per scenario; every array (N,) or (N, S), a mean over the moments of the gas.
 
     gas : as it comes from the gas train
     blower_power : (N,) [W]
@@ -56,6 +64,35 @@ class AcidPlantResult:
         return self.converter.tail
 
     @property
+    def course(self) -> Course:
+        """The converter over the moments of the gas."""
+        return self.converter.course
+
+    @property
+    def inlet_flow(self) -> FloatN:
+        """(N,) [mol/s] dry gas to the first bed: the flow a limit is on."""
+        return self.feed.total() - self.feed.amount(WATER)
+
+    @property
+    def conversion_lowest(self) -> FloatN:
+        """(N,) least conversion of any moment with SO2."""
+        conversion = self.course.conversion
+        lowest: FloatN = np.where(np.isnan(conversion), np.inf, conversion).min(axis=1)
+        return lowest
+
+    @property
+    def hottest(self) -> FloatN:
+        """(N,) [K] hottest gas that leaves a bed at any moment."""
+        hottest: FloatN = self.course.outlet.max(axis=(1, 2))
+        return hottest
+
+    @property
+    def time_weak(self) -> FloatN:
+        """(N,) share of the time in which the gas is too weak to heat itself."""
+        weak = self.course.feed.so2_share < self.autothermal.strength[:, None]
+        return np.where(np.isnan(self.autothermal.strength), np.nan, weak.mean(axis=1))
+
+    @property
     def stack_gas(self) -> Stream:
         """The same with its mist, as ``H2SO4(l)``, at one temperature."""
         tail, mist = self.tail, self.acid.mist
@@ -71,7 +108,7 @@ class AcidPlantResult:
     @property
     def so2_strength(self) -> FloatN:
         """(N,) [mol/mol] SO2 in the dried gas."""
-        return self.feed.amount(SO2) / self.feed.total()
+        return self.feed.amount(SO2) / self.inlet_flow
 
     @property
     def oxygen_ratio(self) -> FloatN:
@@ -98,20 +135,25 @@ class AcidPlantResult:
         return np.where(T >= 273.15, T, np.nan)
 
 
-def solve(gas: Stream, site: SiteSettings, s: AcidPlantSettings) -> AcidPlantResult:
+def solve(
+    gas: Stream, site: SiteSettings, s: AcidPlantSettings, moments: Moments = STEADY
+) -> AcidPlantResult:
     """Balance the acid plant.
 
-    gas : cleaned gas, moist, with SO2, O2 and N2 among its species
+    gas : (N T, S) cleaned gas, moist, with SO2, O2 and N2 among its species, at every moment of a cycle and
+    equally warm at all moments of a scenario
 
-    The gas is dried, blown through beds and absorbers, and SO3 and water make acid. Heat that the exchangers
-    can spare, and what the acid coolers take, follow by difference, so the ledger closes.
+    The gas is dried, blown through beds and absorbers, and SO3 and water make acid. The beds are solved at
+    every moment; acid is one, as the towers mix what a cycle makes. Heat that the exchangers can spare, and
+    what the acid coolers take, follow by difference, so the ledger closes.
     References: Davenport & King 2006, Sulfuric Acid Manufacture; King, Davenport & Moats 2013, 2nd ed.
     """
-    gas = _over_scenarios(gas, site, s)
+    over = _over_scenarios(gas, site, s, moments)
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
-        drying = dry(gas, s)
+        dried = dry(over, moments.spread(s))
+        drying, gas = moments.mean(dried), moments.mean(over)
         feed, power = blow(drying.gas, site, s)
-        converter = convert(feed, s)
+        converter = convert(Stream(feed.phase, dried.gas.n, moments.spread(feed.T)), s, moments)
         acid = _acid(drying, converter, s)
         cooling = _acid_cooling(gas, drying, converter, acid)
         return AcidPlantResult(
@@ -129,12 +171,13 @@ def solve(gas: Stream, site: SiteSettings, s: AcidPlantSettings) -> AcidPlantRes
         )
 
 
-def _over_scenarios(gas: Stream, site: SiteSettings, s: AcidPlantSettings) -> Stream:
-    """The gas with one row per scenario, whichever of gas, site and settings varies."""
+def _over_scenarios(gas: Stream, site: SiteSettings, s: AcidPlantSettings, moments: Moments) -> Stream:
+    """The gas with a row for every moment of every scenario, whichever of gas, site and settings varies."""
     arrays = [x for node in (site, s) for x in vars(node).values() if isinstance(x, np.ndarray)]
-    count = max(len(x) for x in (gas.n, gas.T, *arrays))
-    n, T = np.broadcast_to(gas.n, (count, len(gas.phase))), np.broadcast_to(gas.T, (count,))
-    return Stream(gas.phase, n, T)
+    n, T = (moments.series(np.broadcast_to(x, (len(gas.n), *x.shape[1:]))) for x in (gas.n, gas.T))
+    count = max(len(n), *(len(x) for x in arrays))
+    rows = (np.broadcast_to(x, (count, *x.shape[1:])).reshape(-1, *x.shape[2:]) for x in (n, T))
+    return Stream(gas.phase, *rows)
 
 
 def blow(gas: Stream, site: SiteSettings, s: AcidPlantSettings) -> tuple[Stream, FloatN]:
@@ -178,8 +221,7 @@ def _ledger(gas: Stream, power: FloatN, c: Converter, acid: Acid, cooling: Float
 
 
 def _reasons(gas: Stream, c: Converter, s: AcidPlantSettings) -> IntN:
-    solved = np.all([bed.converged for bed in c.beds], axis=0)
-    reason = np.where(solved, Reason.SOLVED, Reason.NOT_CONVERGED)
+    reason = np.where(c.course.converged.all(axis=1), Reason.SOLVED, Reason.NOT_CONVERGED)
     reason = np.where(gas.amount(SO2) > 0, reason, Reason.NO_SULFUR_DIOXIDE)
     return np.where(_finite(gas, s), reason, Reason.INPUT_NOT_FINITE).astype(np.int64)
 

@@ -26,7 +26,7 @@ class Course:
     labels : M names of what the vessel does; end, duration : [s]
     T : [K] at the end; matte, copper, slag : [kg] in the vessel
     iron : [kg/kg] in the matte, nan without matte
-    gas : [mol/s] at the mouth, wet; so2 : [mol/s] in it; cold : [kg] cold charge
+    gas : [mol/s] at the mouth, wet; so2, o2 : [mol/s] in it; cold : [kg] cold charge
     """
 
     labels: tuple[str, ...]
@@ -39,6 +39,7 @@ class Course:
     iron: Floats
     gas: Floats
     so2: Floats
+    o2: Floats
     cold: Floats
 
     def columns(self, name: str) -> BoolN:
@@ -67,6 +68,7 @@ class _Row(NamedTuple):
     iron: FloatN
     gas: FloatN
     so2: FloatN
+    o2: FloatN
     cold: FloatN
 
     @staticmethod
@@ -85,6 +87,7 @@ class _Row(NamedTuple):
             iron,
             gas.sum(axis=1),
             gas[:, p["gas"].index("SO2(g)")],
+            gas[:, p["gas"].index("O2(g)")],
             m.cold,
         )
 

@@ -1,9 +1,10 @@
 """The gas train: hot lines from each furnace, the wet cleaning they share, and what to look at.
 
-Read in this order: settings, offgas, reactions, hot, cooler, wet, points, solve, cautions.
+Read in this order: settings, offgas, reactions, hot, cooler, wet, points, solve, deliver, cautions.
 """
 
 from pyrobal.plant.gas_train.cautions import SAFETY, Caution, cautions
+from pyrobal.plant.gas_train.deliver import deliver
 from pyrobal.plant.gas_train.settings import (
     AnodeGasSettings,
     ConverterGasSettings,
@@ -22,6 +23,7 @@ __all__ = [
     "GasTrainSettings",
     "Source",
     "cautions",
+    "deliver",
     "hot_line",
     "solve",
 ]

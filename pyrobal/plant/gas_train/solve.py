@@ -19,12 +19,15 @@ from pyrobal.plant.gas_train.settings import GasLineSettings, GasTrainSettings
 from pyrobal.plant.gas_train.wet import (
     ACID,
     WATER,
+    Bypass,
     Dilution,
     Quench,
     Tower,
     dilution,
+    dry_flow,
     mist_precipitator,
     mixing,
+    needed,
     quench,
     tower,
 )
@@ -83,12 +86,18 @@ class Cleaning:
     tower: Tower
     mist_precipitator: Piece
     dilution: Dilution
+    bypass: Bypass | None = None
 
     @property
     def pieces(self) -> dict[str, Piece]:
         """By name, in order."""
-        names = ("mixing", "quench", "tower", "mist_precipitator", "dilution")
-        return {name: getattr(self, name) for name in names}
+        names = ("mixing", "quench", "tower", "mist_precipitator", "bypass", "dilution")
+        return {name: getattr(self, name) for name in names if getattr(self, name) is not None}
+
+    @property
+    def cleaned(self) -> Offgas:
+        """Off-gas behind the mist precipitators, before a by-pass and dilution."""
+        return self.mist_precipitator.outlet
 
     @property
     def make_up(self) -> FloatN:
@@ -160,11 +169,18 @@ def solve(
         }
         cleaned = {name: line.outlet for name, line in hot.items() if line.settings.to == "acid_plant"}
         cleaning = _clean(cleaned, s, site) if cleaned else None
-        pieces = _by_name(hot, cleaning)
-        entering = [_finite(line.inlet) for line in hot.values()]
-        reason = first_reason(*entering, *(piece.reason for piece in pieces.values()))
-        points = _points(hot, cleaning, s, site)
-        return GasTrainResult(s, hot, cleaning, points, _whole(hot, cleaning, pieces), reason)
+        return assembled(hot, cleaning, s, site)
+
+
+def assembled(
+    lines: Mapping[str, GasLine], cleaning: Cleaning | None, s: GasTrainSettings, site: SiteSettings
+) -> GasTrainResult:
+    """The train of its pieces."""
+    pieces = _by_name(lines, cleaning)
+    entering = [_finite(line.inlet) for line in lines.values()]
+    reason = first_reason(*entering, *(piece.reason for piece in pieces.values()))
+    points = _points(lines, cleaning, s, site)
+    return GasTrainResult(s, lines, cleaning, points, _whole(lines, cleaning, pieces), reason)
 
 
 def hot_line(source: Source, s: GasLineSettings, site: SiteSettings) -> GasLine:
@@ -185,7 +201,8 @@ def _clean(lines: Mapping[str, Offgas], s: GasTrainSettings, site: SiteSettings)
     quenched = quench(mixed.outlet, s, site)
     cooled = tower(quenched.outlet, s, site)
     clear = mist_precipitator(cooled.outlet, s, site)
-    return Cleaning(mixed, quenched, cooled, clear, dilution(clear.outlet, s, site))
+    extra = needed(clear.outlet.gas, s) - dry_flow(clear.outlet.gas)
+    return Cleaning(mixed, quenched, cooled, clear, dilution(clear.outlet, extra, site))
 
 
 def _axes(sources: Iterable[Source]) -> tuple[Species, Species]:
@@ -229,6 +246,8 @@ def _points(
                 wall = line.cooler.wall
             points[f"{name}.{piece}"] = Point.at(p.outlet, site.pressure, wall)
     for piece, p in (cleaning.pieces if cleaning is not None else {}).items():
+        if piece == "bypass":  # a point of no use: the gas is that before it
+            continue
         points[piece] = Point.at(p.outlet, site.pressure - (0.0 if piece == "mixing" else s.suction))
     return points
 

@@ -15,9 +15,11 @@ from pyrobal.numerics.bracketing import root
 from pyrobal.plant.gas_train.offgas import Offgas, Piece, air, check, parted, settle, unsettled
 from pyrobal.plant.gas_train.reactions import WASHING, complete
 from pyrobal.plant.gas_train.settings import GasTrainSettings
+from pyrobal.streams.dilution import AirNeed
 from pyrobal.streams.ledger import Entry, Ledger
 from pyrobal.streams.mixing import on_phase
-from pyrobal.streams.site import OXYGEN_IN_AIR, SiteSettings, vapour_pressure
+from pyrobal.streams.moments import GasOverTime
+from pyrobal.streams.site import SiteSettings, vapour_pressure
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.acid_solution import M_WATER, mixing_heat, water_per_acid
 from pyrobal.thermo.henry import so2_solubility
@@ -169,19 +171,52 @@ def mist_precipitator(inlet: Offgas, s: GasTrainSettings, site: SiteSettings) ->
     return Piece(outlet, ledger, caught, unsettled(outlet))
 
 
-def dilution(inlet: Offgas, s: GasTrainSettings, site: SiteSettings) -> Dilution:
-    """Air before the drying tower: as much as the SO2 strength and the O2/SO2 ratio need, and no more.
+@dataclass(frozen=True, eq=False)
+class Bypass(Piece):
+    """What the acid plant cannot take.
 
-    SO2 / (dry + a) <= y and (O2 + 0.209 a) / SO2 >= r. Fog that cold air makes is counted as vapour.
+    gone : off-gas to the by-pass stack, mean; over : the same over time
+    offered : all the gas over time as it would enter the acid plant, with the air it needs
     """
-    gas = inlet.gas
-    dry, so2, o2 = gas.total() - gas.amount("H2O(g)"), gas.amount("SO2(g)"), gas.amount("O2(g)")
-    flow = np.maximum(so2 / s.so2_highest - dry, (s.o2_so2_lowest * so2 - o2) / OXYGEN_IN_AIR)
-    flow = np.maximum(flow, 0.0)
+
+    gone: Offgas
+    over: GasOverTime
+    offered: GasOverTime
+
+
+def bypass(inlet: Offgas, gone: Stream, over: GasOverTime, offered: GasOverTime) -> Bypass:
+    """Gas led around the acid plant; of mist and fume it takes the share it has of the dry gas."""
+    share = dry_flow(gone) / dry_flow(inlet.gas)
+    carried, left = parted(inlet.carried, share)
+    out = Offgas(gone, carried)
+    outlet = Offgas(Stream(inlet.gas.phase, inlet.gas.n - gone.n, inlet.T), left)
+    stacks = {f"stack_{name}": entry for name, entry in out.entries.items()}
+    solved = np.zeros(1, dtype=np.int64)
+    ledger = Ledger(inlet.entries, {**outlet.entries, **stacks})
+    return Bypass(outlet, ledger, None, solved, out, over, offered)
+
+
+def needed(gas: Stream, s: GasTrainSettings) -> FloatN:
+    """Dry flow (N,) [mol/s] a gas comes to with the air its SO2 strength and its O2/SO2 ratio need.
+
+    SO2 / (dry + a) <= y and (O2 + 0.209 a) / SO2 >= r, with no more air a than that.
+    """
+    need = AirNeed(s.so2_highest, s.o2_so2_lowest)
+    most: FloatN = need.flows(dry_flow(gas), gas.amount("SO2(g)"), gas.amount("O2(g)")).max(axis=1)
+    return most
+
+
+def dilution(inlet: Offgas, flow: FloatN, site: SiteSettings) -> Dilution:
+    """Air (N,) [mol/s], dry, before the drying tower. Fog that cold air makes is counted as vapour."""
     drawn = air(flow, site)
     outlet, left = settle(inlet.with_air(drawn), inlet.enthalpy() + drawn.enthalpy())
     ledger = Ledger({**inlet.entries, "air": Entry.of(drawn)}, outlet.entries, {"part_molten": left})
     return Dilution(outlet, ledger, None, unsettled(outlet), flow)
+
+
+def dry_flow(gas: Stream) -> FloatN:
+    """(N,) [mol/s] without water vapour."""
+    return gas.total() - gas.amount("H2O(g)")
 
 
 def water_per_dry(T: FloatN, p: FloatN) -> FloatN:

@@ -11,19 +11,17 @@ from pyrobal.arrays import FloatN, Floats, IntN, take, zeros
 
 STEPS = 120  # of a period; evenly parted by one to five vessels. T in the shapes below.
 _TOUCH = 1e-9  # share of a step; spans that end with a step do not touch the next
-MEASURES = ("flow", "so2")  # what a plant can have too much of; C in the shapes below
 
 
 @dataclass(frozen=True, eq=False)
 class Cycle:
-    """Spans that follow each other, each with a steady gas; what a vessel does once.
+    """Spans that follow each other, each with steady rates; what a vessel does once.
 
-    duration : (N, M) [s]; flow, so2 : (N, M) [mol/s] that reaches the acid plant, SO2 within the flow
+    duration : (N, M) [s]; rates : (N, C, M) [mol/s], C gases or measures of a gas
     """
 
     duration: Floats
-    flow: Floats
-    so2: Floats
+    rates: Floats
 
     @property
     def span(self) -> FloatN:
@@ -32,13 +30,15 @@ class Cycle:
         return total
 
     def made(self) -> Floats:
-        """(N, C) [mol] in one cycle, C as ``MEASURES``."""
-        return np.stack([(self.duration * rate).sum(axis=1) for rate in (self.flow, self.so2)], axis=1)
+        """(N, C) [mol] in one cycle."""
+        total: Floats = (self.rates * self.duration[:, None, :]).sum(axis=2)
+        return total
 
     def highest(self) -> Floats:
         """(N, C) [mol/s] of the strongest span that lasts."""
-        lasting = self.duration > 0
-        return np.stack([np.where(lasting, rate, 0.0).max(axis=1) for rate in (self.flow, self.so2)], axis=1)
+        lasting = (self.duration > 0)[:, None, :]
+        strongest: Floats = np.where(lasting, self.rates, 0.0).max(axis=2)
+        return strongest
 
     def take(self, rows: IntN) -> Cycle:
         """The cycle of some of the scenarios."""
@@ -50,26 +50,29 @@ class Cycle:
 
         The integral is kept exactly: each span gives to a step what it overlaps of it.
         """
-        grid = zeros((len(period), len(MEASURES), STEPS), period, self.duration, self.flow, self.so2)
+        grid = self._empty(period)
         for rate, share in self._overlaps(period):
             grid += rate * share
         return grid
 
     def envelope(self, period: FloatN) -> Floats:
-        """The strongest span that touches each step, (N, C, T) [mol/s]: no instant is above it."""
-        grid = zeros((len(period), len(MEASURES), STEPS), period, self.duration, self.flow, self.so2)
+        """The strongest span that touches each step, if above zero, (N, C, T): no instant is above it."""
+        grid = self._empty(period)
         for rate, share in self._overlaps(period):
             np.maximum(grid, np.where(share > _TOUCH, rate, 0.0), out=grid)
         return grid
+
+    def _empty(self, period: FloatN) -> Floats:
+        return zeros((len(period), self.rates.shape[1], STEPS), period, self.duration, self.rates)
 
     def _overlaps(self, period: FloatN) -> Iterator[tuple[Floats, Floats]]:
         """Rates (N, C, 1) of each span and the share (N, 1, T) it fills of every step."""
         moments = period[:, None] * np.linspace(0.0, 1.0, STEPS + 1)
         begin = np.zeros_like(period)
-        for lasts, flow, so2 in zip(self.duration.T, self.flow.T, self.so2.T, strict=True):
+        for k, lasts in enumerate(self.duration.T):
             within = np.clip(moments - begin[:, None], 0.0, lasts[:, None])
             share = np.diff(within, axis=1) * (STEPS / period)[:, None]
-            yield np.stack([flow, so2], axis=1)[:, :, None], share[:, None, :]
+            yield self.rates[:, :, k, None], share[:, None, :]
             begin = begin + lasts
 
 

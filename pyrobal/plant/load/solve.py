@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
@@ -12,18 +11,11 @@ from pyrobal.errors import Reason
 from pyrobal.plant.load.cycle import STEPS, Cycle, together
 from pyrobal.plant.load.schedule import flattest, shortest
 from pyrobal.plant.load.settings import LoadSettings
+from pyrobal.streams.dilution import AirNeed, Limit
 
+PARTS = ("so2", "o2", "rest")  # of the dry gas, before air is added; P in the shapes below
+MEASURES = ("flow", "flow", "flow", "so2")  # limit of each measure of a gas; C in the shapes below
 _ROUNDING = 1e-9  # relative, so that a load equal to the limit keeps it
-
-
-class Gas(NamedTuple):
-    """Gas and the SO2 in it; as a limit None where there is none.
-
-    flow, so2 : (N,) [mol/s]
-    """
-
-    flow: FloatN | None
-    so2: FloatN | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,9 +25,11 @@ class LoadResult:
     period : (N,) [s] after which every vessel begins again
     wanted : (N,) [s] the repeat that the matte asks for; span : (N,) [s] the shortest a vessel can do
     starts : (N, K) [s]
-    flow, so2 : (N, T) [mol/s] mean of each step, all that reaches the acid plant
+    steady : (N, P) [mol/s] gas that does not change; vessels : (N, P, T) [mol/s] of all, mean of a step
+    least : (N, C) [mol/s] what comes whatever the schedule: the steady gas, with the strongest of one
+        vessel where that alone is within the limits
+    offered : (N, C, T) [mol/s] what of it counts at the acid plant, with the air the gas of each step needs
     capacity : (N, C) [mol/s] limits, infinite where there is none
-    cut : (N, T) [-] share of the vessels' blowing that has to be cut to keep the limits
     reason : (N,) errors.Reason
     """
 
@@ -45,10 +39,10 @@ class LoadResult:
     span: FloatN
     starts: Floats
     steady: Floats
-    flow: Floats
-    so2: Floats
+    vessels: Floats
+    least: Floats
+    offered: Floats
     capacity: Floats
-    cut: Floats
     reason: IntN
 
     @property
@@ -57,15 +51,32 @@ class LoadResult:
         return self.period[:, None] * np.arange(STEPS) / STEPS
 
     @property
+    def flow(self) -> Floats:
+        """(N, T) [mol/s] dry gas for the acid plant with the air it needs."""
+        largest: Floats = self.offered[:, :3].max(axis=1)
+        return largest
+
+    @property
+    def so2(self) -> Floats:
+        """(N, T) [mol/s] SO2 in it."""
+        so2: Floats = self.offered[:, 3]
+        return so2
+
+    @property
     def limited(self) -> bool:
         """True where the case gives a limit at all."""
         return bool(np.isfinite(self.capacity).any())
 
     @property
+    def shortfall(self) -> Floats:
+        """(N, 2) [mol/s] flow and SO2 by which ``least`` is above the limits; negative where it is below."""
+        above = self.least - self.capacity
+        return np.stack([above[:, :3].max(axis=1), above[:, 3]], axis=1)
+
+    @property
     def utilisation(self) -> Floats:
         """(N, T) the larger of flow and SO2, each over its limit."""
-        load = np.stack([self.flow, self.so2], axis=1)
-        used: Floats = (load / self.capacity[:, :, None]).max(axis=1)
+        used: Floats = (self.offered / self.capacity[:, :, None]).max(axis=1)
         return used
 
     @property
@@ -75,18 +86,14 @@ class LoadResult:
         return np.where(self.reason == Reason.SOLVED, share, np.nan)
 
     @property
-    def lost_waiting(self) -> FloatN:
-        """(N,) share of the cycles asked for that the repeat does not leave time for."""
-        return np.maximum(1.0 - self.wanted / self.period, 0.0)
+    def blown(self) -> FloatN:
+        """(N,) share of the cycles asked for that the repeat leaves time for."""
+        return np.minimum(self.wanted / self.period, 1.0)
 
     @property
     def lost(self) -> FloatN:
-        """(N,) share of the blowing asked for that is lost: to waiting, and to cuts above a limit, by SO2."""
-        blown = self.so2 - self.steady[:, 1:]
-        whole = blown.sum(axis=1)
-        cut = np.divide((self.cut * blown).sum(axis=1), whole, out=np.zeros_like(whole), where=whole > 0)
-        lost: FloatN = 1.0 - (1.0 - self.lost_waiting) * (1.0 - cut)
-        return lost
+        """(N,) share of the cycles asked for that it does not."""
+        return 1.0 - self.blown
 
     @property
     def short_of_vessels(self) -> BoolN:
@@ -95,11 +102,11 @@ class LoadResult:
 
     @property
     def short_of_room(self) -> Bools:
-        """(N, C) True for the limit of the acid plant that holds the vessels up."""
+        """(N, 2) True for the limit of the acid plant, on flow and on SO2, that holds the vessels up."""
         waits = self.period > np.maximum(self.wanted, self.span) * (1.0 + _ROUNDING)
-        held_up = waits | (self.cut > _ROUNDING).any(axis=1)
-        peaks = np.stack([self.flow.max(axis=1), self.so2.max(axis=1)], axis=1) / self.capacity
-        return held_up[:, None] & (peaks >= peaks.max(axis=1, keepdims=True))
+        peaks = self.offered.max(axis=2) / self.capacity
+        highest = waits[:, None] & (peaks >= peaks.max(axis=1, keepdims=True))
+        return np.stack([highest[:, :3].any(axis=1), highest[:, 3]], axis=1)
 
     @property
     def cycles(self) -> FloatN:
@@ -107,35 +114,40 @@ class LoadResult:
         rate: FloatN = self.settings.count / self.period
         return rate
 
-    @property
-    def strength(self) -> Floats:
-        """(N, T) [mol/mol] SO2 in the gas; zero where none flows."""
-        return np.divide(self.so2, self.flow, out=np.zeros_like(self.so2), where=self.flow > 0)
 
-
-def solve(cycle: Cycle, steady: Gas, limit: Gas, s: LoadSettings, cycles: FloatN | None = None) -> LoadResult:
+def solve(
+    cycle: Cycle, steady: Floats, air: AirNeed, limit: Limit, s: LoadSettings, cycles: FloatN | None = None
+) -> LoadResult:
     """Lay the cycles of the vessels over each other and over the steady gas.
 
-    cycle : one vessel's gas; cycles : (N,) [1/s] that the matte asks for, all vessels together; without it a
-    vessel begins again at once. Where the vessels cannot keep up, the shortfall counts as lost.
+    cycle : one vessel's gas, rates (N, P, M); steady : (N, P) [mol/s]; air : what the gas needs of it
+    cycles : (N,) [1/s] that the matte asks for, all vessels together; without it a vessel begins again at
+    once. Where the vessels cannot keep up, the shortfall counts as lost.
 
     The search for starts and repeat is by trial on the grid of time, so it gives the same answer every time.
     """
-    cycle, base, capacity, cycles = _over_scenarios(cycle, steady, limit, cycles)
+    cycle, steady, air, capacity, cycles = _over_scenarios(cycle, steady, air, limit, cycles)
     wanted = cycle.span if cycles is None else s.count / cycles
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
-        reason = _reasons(cycle, base, capacity, wanted, s)
+        base, counted = _measures(steady, air), Cycle(cycle.duration, _measures(cycle.rates, air))
+        reason = _reasons(counted, base, capacity, wanted, s)
         period = np.maximum(wanted, cycle.span)
-        good = reason == Reason.SOLVED
-        period, steps = _schedule(cycle, np.where(good, period, np.nan), base, capacity, s)
-        one = cycle.on_grid(period)
-        vessels = together(one, steps)
-        cut = _cut(vessels, base, capacity)
-    load = base[:, :, None] + vessels
+        period, steps = _schedule(
+            counted, np.where(reason == Reason.SOLVED, period, np.nan), base, capacity, s
+        )
+        least = np.where(reason[:, None] == Reason.BASE_LOAD_ABOVE_LIMIT, base, base + counted.highest())
+        vessels = together(cycle.on_grid(period), steps)
+        offered = base[:, :, None] + _measures(vessels, air)
     starts = steps * (period / STEPS)[:, None]
     return LoadResult(
-        s, period, wanted, cycle.span, starts, base, load[:, 0], load[:, 1], capacity, cut, reason
-    )
+        s, period, wanted, cycle.span, starts, steady, vessels, least, offered, capacity, reason
+    )  # fmt: skip
+
+
+def _measures(parts: Floats, air: AirNeed) -> Floats:
+    """(N, C, ...) what counts at the acid plant of gases (N, P, ...) [mol/s]."""
+    so2, o2, rest = (parts[:, k] for k in range(len(PARTS)))
+    return np.concatenate([air.flows(so2 + o2 + rest, so2, o2), so2[:, None]], axis=1)
 
 
 def _schedule(
@@ -162,32 +174,27 @@ def _schedule(
 def _scale(one: Floats, base: Floats, capacity: Floats, vessels: int) -> Floats:
     """(N, C) what a load is measured by: the limit, or its own mean where there is none."""
     mean = base + vessels * one.mean(axis=2)
+    mean = np.concatenate([np.tile(mean[:, :3].max(axis=1)[:, None], 3), mean[:, 3:]], axis=1)
     measured = np.isfinite(capacity)
     none = ~measured.any(axis=1, keepdims=True)
     return np.where(measured, capacity, np.where(none & (mean > 0), mean, np.inf))
 
 
-def _cut(vessels: Floats, base: Floats, capacity: Floats) -> Floats:
-    """(N, T) share of the vessels' gas above what is left of the limits beside the steady gas."""
-    room = np.maximum(capacity - base, 0.0)[:, :, None]
-    kept = np.where(vessels > room, room / np.where(vessels > room, vessels, 1.0), 1.0)
-    cut: Floats = 1.0 - kept.min(axis=1)
-    return cut
-
-
 def _over_scenarios(
-    cycle: Cycle, steady: Gas, limit: Gas, cycles: FloatN | None
-) -> tuple[Cycle, Floats, Floats, FloatN | None]:
+    cycle: Cycle, steady: Floats, air: AirNeed, limit: Limit, cycles: FloatN | None
+) -> tuple[Cycle, Floats, AirNeed, Floats, FloatN | None]:
     """Everything with one row per scenario."""
-    base = [np.zeros(1) if x is None else x for x in steady]
     most = [np.full(1, np.inf) if x is None else x for x in limit]
     vectors = np.broadcast_arrays(
-        *base, *most, np.ones(1) if cycles is None else cycles, cycle.duration[:, 0]
+        *air, *most, np.ones(1) if cycles is None else cycles, cycle.duration[:, 0], steady[:, 0]
     )
     n = len(vectors[0])
-    spans = (np.broadcast_to(x, (n, x.shape[1])) for x in (cycle.duration, cycle.flow, cycle.so2))
-    two = np.stack(vectors[:2], axis=1), np.stack(vectors[2:4], axis=1)
-    return Cycle(*spans), two[0], two[1], None if cycles is None else vectors[4]
+    duration, rates, base = (
+        np.broadcast_to(x, (n, *x.shape[1:])) for x in (cycle.duration, cycle.rates, steady)
+    )
+    capacity = np.stack([vectors[2], vectors[2], vectors[2], vectors[3]], axis=1)
+    asked = None if cycles is None else vectors[4]
+    return Cycle(duration, rates), base, AirNeed(*vectors[:2]), capacity, asked
 
 
 def _reasons(cycle: Cycle, base: Floats, capacity: Floats, wanted: FloatN, s: LoadSettings) -> IntN:
@@ -202,22 +209,15 @@ def _reasons(cycle: Cycle, base: Floats, capacity: Floats, wanted: FloatN, s: Lo
     return np.where(finite, reason, Reason.INPUT_NOT_FINITE).astype(np.int64)
 
 
-_FULL = (
-    "; all rates of this result are for the full matte; load.matte, load.concentrate and load.copper are "
-    "what this schedule can hold"
-)
+_ASIDE = "; the matte there is no time for is put aside (load.lost) and counts as a product"
 # Reading, or setting that binds -> what is said.
 CAUTIONS = {
-    "load.time_over": (
-        "with this schedule the acid plant is over a limit part of the time: that gas is vented or the "
-        'blowing cut (load.lost); try load.schedule = "limited"'
-    ),
     "load.vessels": (
         "the vessels have no time for all the matte: a cycle with its pauses lasts longer than "
-        "load.period_wanted; put more vessels to work or blow faster" + _FULL
+        "load.period_wanted; put more vessels to work or blow faster" + _ASIDE
     ),
-    "acid_plant.flow_limit": "the flow the acid plant takes holds the vessels up (load.lost)" + _FULL,
-    "acid_plant.so2_limit": "the SO2 the acid plant takes holds the vessels up (load.lost)" + _FULL,
+    "acid_plant.flow_limit": "the flow the acid plant takes holds the vessels up" + _ASIDE,
+    "acid_plant.so2_limit": "the SO2 the acid plant takes holds the vessels up" + _ASIDE,
 }
 
 
@@ -225,6 +225,6 @@ def cautions(r: LoadResult) -> dict[str, BoolN]:
     """(N,) True where a caution of ``CAUTIONS`` holds."""
     solved = r.reason == Reason.SOLVED
     with np.errstate(all="ignore"):
-        found = {"load.time_over": r.over > 0, "load.vessels": r.short_of_vessels}
+        found = {"load.vessels": r.short_of_vessels}
         found |= dict(zip(("acid_plant.flow_limit", "acid_plant.so2_limit"), r.short_of_room.T, strict=True))
     return {key: np.asarray(holds & solved) for key, holds in found.items()}

@@ -1,0 +1,61 @@
+"""Moments of a period, evenly spaced, laid along the scenario axis: those of one scenario side by side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from pyrobal.arrays import Floats, each_array
+from pyrobal.streams.stream import Stream
+
+
+@dataclass(frozen=True)
+class Moments:
+    """T moments that last alike; a steady gas has one.
+
+    An array of all moments is (N T, ...), one of the scenarios (N, ...); where scenarios share one value it
+    stays (1, ...) either way.
+    """
+
+    count: int = 1
+
+    def spread(self, node: Any) -> Any:
+        """A tree of arrays with every value repeated for each moment of its scenario."""
+        return each_array(node, lambda x: x if len(x) == 1 else np.repeat(x, self.count, axis=0))
+
+    def mean(self, node: Any) -> Any:
+        """The mean of every array over the moments: right for amounts, and for what does not vary."""
+        return each_array(node, lambda x: x if len(x) == 1 else self.series(x).mean(axis=1))
+
+    def series(self, x: npt.NDArray[Any]) -> npt.NDArray[Any]:
+        """(N T, ...) as (N, T, ...)."""
+        return x.reshape(-1, self.count, *x.shape[1:])
+
+
+STEADY = Moments()
+
+
+@dataclass(frozen=True, eq=False)
+class GasOverTime:
+    """A gas over the moments of a period.
+
+    flow : (N, T) [mol/s] dry; so2, o2 : (N, T) [mol/s] in it
+    """
+
+    flow: Floats
+    so2: Floats
+    o2: Floats
+
+    @staticmethod
+    def of(gas: Stream, moments: Moments) -> GasOverTime:
+        """Of a gas (N T, S) at every moment."""
+        dry = gas.total() - gas.amount("H2O(g)")
+        return GasOverTime(*(moments.series(x) for x in (dry, gas.amount("SO2(g)"), gas.amount("O2(g)"))))
+
+    @property
+    def so2_share(self) -> Floats:
+        """(N, T) [mol/mol] SO2 in the dry gas; zero where none flows."""
+        return np.divide(self.so2, self.flow, out=np.zeros_like(self.so2), where=self.flow.real != 0)

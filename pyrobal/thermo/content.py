@@ -1,0 +1,79 @@
+"""Heat content of a mixture as one curve: curves are linear in their coefficients, so amounts add up once."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, FloatNS, Floats, zeros
+from pyrobal.thermo.curve import Curve
+from pyrobal.thermo.properties import Species, species
+
+_FIELDS = ("a", "b", "c", "d", "h", "s")
+
+
+@dataclass(frozen=True, eq=False)
+class Content:
+    """One curve per scenario for all of an amount, and per range of temperature.
+
+    edges : [K] the Q - 1 temperatures between the ranges; pieces : (N, Q, 6) coefficients of ``Curve``
+    """
+
+    edges: tuple[float, ...]
+    pieces: Floats
+
+    def at(self, T: FloatN) -> Curve:
+        """The curve that holds at T (N,) [K], its fields (N,)."""
+        place = np.searchsorted(self.edges, T.real)
+        return Curve(*self.pieces[np.arange(len(self.pieces)), place].T)
+
+    def __add__(self, other: Content) -> Content:
+        edges = tuple(sorted({*self.edges, *other.edges}))
+        return Content(edges, self._parted(edges) + other._parted(edges))
+
+    def _parted(self, edges: tuple[float, ...]) -> Floats:
+        """The pieces for ranges that are parted more finely."""
+        if edges == self.edges:
+            return self.pieces
+        return self.pieces[:, np.searchsorted(self.edges, (*edges, np.inf))]
+
+    def scaled(self, factor: FloatN) -> Content:
+        """``factor`` (N,) times as much."""
+        return Content(self.edges, factor[:, None, None] * self.pieces)
+
+    def temperature(self, heat: FloatN, guess: FloatN) -> FloatN:
+        """T (N,) [K] at which the mixture holds ``heat`` (N,) [W]; Newton, the curves being almost straight.
+
+        ``guess`` stands where there is nothing to hold heat.
+        """
+        T = guess
+        for _ in range(_NEWTON):
+            curve = self.at(T)
+            capacity = curve.heat_capacity(T)
+            there = capacity.real > 0
+            T = T + np.where(there, (heat - curve.enthalpy(T)) / np.where(there, capacity, 1.0), 0.0)
+        return T
+
+
+_NEWTON = 5  # quadratic: 100 K away becomes 1e-12 K
+
+
+def content(phase: Species, n: FloatNS) -> Content:
+    """Of amounts n (N, S) [mol/s]; species by species, so that no neighbour changes the last digit."""
+    edges, table = _table(phase.names)
+    pieces = zeros((len(n), *table.shape[1:]), n)
+    for amount, row in zip(n.T, table, strict=True):
+        pieces += amount[:, None, None] * row
+    return Content(edges, pieces)
+
+
+@functools.lru_cache(maxsize=64)
+def _table(names: tuple[str, ...]) -> tuple[tuple[float, ...], Floats]:
+    """The edges, and (S, Q, 6) coefficients of each substance in each range."""
+    phase = species(*names)
+    fields = [[getattr(curve, f) for f in _FIELDS] for curve in phase.curves]
+    table = np.array(fields).transpose(2, 0, 1)
+    table.flags.writeable = False
+    return tuple(phase.transitions.tolist()), table
