@@ -84,7 +84,7 @@ def _cleaning(r: GasTrainResult, cleaning: Cleaning) -> Iterator[Caution]:
             "more gas comes than the acid plant takes (acid_plant.flow_limit or so2_limit), if only part of "
             "the time (acid.bypass.time): what is above goes to a stack with all its SO2; feed less, or with "
             'batch vessels try load.schedule = "limited"',
-            (cleaning.bypass.over.flow > 0.0).any(axis=1),
+            np.asarray((cleaning.bypass.over.flow > 0.0).any(axis=1)),
         )
     asked = r.settings.weak_acid_strength * (1.0 - _ROUNDING)
     yield Caution(
