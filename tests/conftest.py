@@ -6,6 +6,8 @@ import os
 import sys
 from pathlib import Path
 
+import pytest
+
 for folder in (".", "published"):
     sys.path.insert(0, str(Path(__file__).parent / folder))
 
@@ -15,3 +17,8 @@ for library in (
     "OMP",
 ):  # read when numpy is first imported; threads would wait for each other
     os.environ.setdefault(f"{library}_NUM_THREADS", "1")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Laws over every setting of the whole plants, which take minutes; else another tenth of them every day."""
+    parser.addoption("--every-setting", action="store_true", help="laws over every setting, not a tenth")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Protocol, Self
 
@@ -11,7 +12,7 @@ from pyrobal.arrays import BoolN, Floats, IntN
 
 _STEP = 1e-7  # of the forward difference; unknowns are scaled to order one by their authors
 _HALVINGS = 12
-_HEADWAY = 1e-3  # of the residual; an iteration that gains less has run into where there is no root
+_HEADWAY = 1e-3  # of the residual; a search that gains less twice running is where there is no root
 _BLOCK = 4096  # scenarios solved together; beyond it their arrays no longer fit the processor's cache
 
 
@@ -66,7 +67,7 @@ def newton(
         if np.iscomplexobj(f):
             f, problem = f.real.copy(), _Real(problem)
         norm = _norm(f)
-        count = np.zeros(len(z), dtype=np.int64)
+        count, slow = np.zeros((2, len(z)), dtype=np.int64)
         live, part = _keep(np.arange(len(z)), problem, (norm > tolerance) & np.isfinite(norm))
         for _ in range(iterations):
             if live.size == 0:
@@ -74,12 +75,30 @@ def newton(
             step = _newton_step(part, z[live], f[live], longest_step)
             z[live], f[live], better = _line_search(part, z[live], f[live], norm[live], step)
             count[live] += 1
-            stuck = better >= norm[live] * (1.0 - _HEADWAY)
+            slow[live] = np.where(better >= norm[live] * (1.0 - _HEADWAY), slow[live] + 1, 0)
             norm[live] = better
-            live, part = _keep(live, part, (better > tolerance) & ~stuck)
+            live, part = _keep(live, part, (better > tolerance) & (slow[live] < 2))
         if whole is not problem:
             z = _carried(whole, z)
     return Roots(z, norm <= tolerance, count, norm)
+
+
+def newton_from(problem: Problem, starts: Iterable[Floats], *, longest_step: float = 1.0) -> Roots:
+    """Newton from each of the starts (N, K) in turn, for the scenarios that none before it has solved.
+
+    Those that no start solves keep the end of the search that came nearest.
+    """
+    first, *others = starts
+    roots = newton(problem, first, longest_step=longest_step)
+    for start in others:
+        left = np.flatnonzero(~roots.converged)
+        if left.size == 0:
+            break
+        again = newton(problem.take(left), start[left], longest_step=longest_step)
+        better = again.residual < roots.residual[left]
+        for name in ("z", "converged", "iterations", "residual"):
+            getattr(roots, name)[left[better]] = getattr(again, name)[better]
+    return roots
 
 
 @dataclass(frozen=True)

@@ -262,7 +262,7 @@ def _held(amounts: FloatNS, outlet: str, element: str) -> FloatN:
 def _with(settled: FloatNS, outlet: str, solved: tuple[FloatN, ...], ash: FloatN) -> FloatNS:
     """The settled amounts with the solved species, which stand first on the axis, and the ash."""
     first = np.stack(np.broadcast_arrays(*solved), axis=1)
-    rows = max(len(first), len(settled))
+    rows = max(map(len, (first, settled, ash)))
     n = settled + zeros((rows, settled.shape[1]), first, ash)
     n[:, : first.shape[1]] += first
     if outlet == "slag":

@@ -10,7 +10,7 @@ import numpy as np
 from pyrobal.arrays import FloatN, Floats, IntN, take
 from pyrobal.constants import celsius
 from pyrobal.numerics.bracketing import bisect
-from pyrobal.numerics.newton import Roots, newton
+from pyrobal.numerics.newton import Roots, newton_from
 from pyrobal.plant.smelting import equilibrium
 from pyrobal.plant.smelting.blast import blast
 from pyrobal.plant.smelting.deportment import Allotment, phases
@@ -43,6 +43,10 @@ from pyrobal.thermo import solutions
 
 SHIFT = 100.0  # K per unit of the temperature unknown
 COLDEST, HOTTEST = celsius(1150), celsius(1600)  # slag: below it freezes, above no lining holds
+OTHER_STARTS: tuple[dict[str, float], ...] = (
+    {"silica": 0.0, "lime": 0.0, "magnetite": np.log(0.03), "oxidic_copper": np.log(0.001)},
+    {"silica": 2.0, "lime": 0.5, "magnetite": np.log(0.2), "oxidic_copper": np.log(0.02)},
+)
 LEAN, RICH = 0.20, 0.79  # matte grades between which one is sought, kg/kg
 
 
@@ -195,20 +199,24 @@ def furnace(
 
 
 def heated(f: Furnace, shift: FloatN) -> Bath:
-    """The bath with matte, slag and gas ``shift`` (N,) [K] hotter than set."""
+    """The bath with matte, slag and gas ``shift`` (N,) [K] hotter than set; dust is not."""
     return bath_at(f.charge, f.site, f.s, f.fuel, shift)[0]
 
 
 def bath_at(
     charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel, shift: FloatN
 ) -> tuple[Bath, Allotments]:
-    """Everything that depends on the exit temperatures, and the allotments of charge and fluxes."""
+    """Everything that depends on the exit temperatures, and the allotments of charge and fluxes.
+
+    Dust leaves at the gas temperature that is set: its oxides melt one by one, and where the temperature is
+    sought an enthalpy that jumps would have no root.
+    """
     T_matte, T_slag, T_gas = (
         s.matte_temperature + shift,
         s.slag_temperature + shift,
         s.gas_temperature + shift,
     )
-    exits = Exits.at(T_matte, T_slag, T_gas)
+    exits = Exits.at(T_matte, T_slag, s.gas_temperature, T_gas)
     matte, slag, so2, uptake = hot_enthalpies(T_matte, T_slag, T_gas)
     main, allotted = supply(charge.material, s, exits)
     silica = supply(charge.silica, s, exits) if charge.silica is not None else (None, None)
@@ -299,7 +307,16 @@ def _rough_surplus(f: Furnace, shift: FloatN, grade: FloatN) -> FloatN:
 
 
 def converge(f: Furnace) -> Roots:
-    """Newton from the stoichiometric guess, which all scenarios may share."""
+    """Newton from the stoichiometric guess, which all scenarios may share; if in vain, from others."""
     guess = start(f)
     rows = len(f.residual(guess)) if len(guess) == 1 else len(guess)
-    return newton(f, np.broadcast_to(guess, (rows, guess.shape[1])), longest_step=2.0)
+    guess = np.broadcast_to(guess, (rows, guess.shape[1]))
+    return newton_from(f, (guess, *(_instead(f, guess, other) for other in OTHER_STARTS)), longest_step=2.0)
+
+
+def _instead(f: Furnace, guess: Floats, other: Mapping[str, float]) -> Floats:
+    """The guess with the unknowns that it names changed."""
+    changed = guess.copy()
+    for name in other.keys() & set(f.names):
+        changed[:, f.names.index(name)] = other[name]
+    return changed

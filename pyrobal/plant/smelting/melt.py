@@ -75,7 +75,9 @@ class Unknowns:
     """The guess; what the user gives stands in its place.
 
     slag : (N,) [kg/s]; silica, lime : (N,) [kg/s] of dry flux
-    magnetite, oxidic_copper, slag_sulfur : (N,) [kg/kg] of the slag; matte_oxygen, grade : (N,) [kg/kg]
+    magnetite, oxidic_copper, slag_sulfur : (N,) [kg/kg] of the slag, dissolved; magnetite in every form where
+        it is the user's own assay
+    matte_oxygen, grade : (N,) [kg/kg]
     """
 
     slag: FloatN
@@ -158,7 +160,9 @@ def melt(bath: Bath, u: Unknowns) -> Melt:
     entrained = u.slag * entrained_copper / (matte_mass * u.grade)
     slag_cu2s = u.slag * sulfidic_copper / (2 * M_CU)
     slag_fes = u.slag * u.slag_sulfur / M_S - slag_cu2s
-    fe3o4 = u.slag * u.magnetite / M_FE3O4 - entrained * matte_fe3o4
+    fe3o4 = u.slag * u.magnetite / M_FE3O4
+    if bath.s.slag_magnetite is not None:  # the user's own assay is of dissolved and suspended together
+        fe3o4 = fe3o4 - entrained * matte_fe3o4
     feo = supply.iron - (fes + 3 * matte_fe3o4) * (1 + entrained) - slag_fes - 3 * fe3o4
     cu2o = u.slag * u.oxidic_copper / (2 * M_CU)
     so2 = supply.sulfur - (cu2s + fes) * (1 + entrained) - slag_cu2s - slag_fes

@@ -132,16 +132,13 @@ def _assemble(
     s = f.s
     _, shift = f.unknowns(z)
     allotted = _allotted(allotments, u)
-    n = len(z)
-    matte = _stream(
-        "matte", allotted.matte, _matte_solved(m), 1.0 + h.cold_charge, s.matte_temperature + shift, n
-    )
-    slag = _stream("slag", allotted.slag, _slag_solved(m), np.ones(1), s.slag_temperature + shift, n)
+    matte = _stream("matte", allotted.matte, _matte_solved(m), s.matte_temperature + shift)
+    matte = matte.scaled(1.0 + h.cold_charge)
+    slag = _stream("slag", allotted.slag, _slag_solved(m), s.slag_temperature + shift)
     blown, leak = _gases(bath.blast, h)
-    gas_n = _gas_solved(f, m, h, blown, leak)
-    gas = _stream("gas", allotted.gas, gas_n, np.ones(1), s.gas_temperature + shift, n)
+    gas = _stream("gas", allotted.gas, _gas_solved(f, m, h, blown, leak), s.gas_temperature + shift)
     ash = {"Rest": h.fuel * f.fuel.count("Rest")}
-    dust = _stream("dust", allotted.dust, ash, np.ones(1), s.gas_temperature + shift, n)
+    dust = _stream("dust", allotted.dust, ash, s.gas_temperature)
     blast = Stream(air_species(), blown, s.blast_temperature)
     drawn = Stream(air_species(), leak, f.site.air_temperature)
     dry = (reason == Reason.SOLVED) & (gas.amount("H2O(g)") < 0.0)
@@ -162,14 +159,14 @@ def _allotted(allotments: Allotments, u: Unknowns) -> Allotment:
     return charge if lime is None else charge.plus(lime, u.lime)
 
 
-def _stream(
-    outlet: str, settled: FloatNS, solved: dict[str, FloatN], factor: FloatN, T: FloatN, n: int
-) -> Stream:
+def _stream(outlet: str, settled: FloatNS, solved: dict[str, FloatN], T: FloatN) -> Stream:
+    """What was settled in advance and what was solved for, which may differ in what scenarios share."""
     phase = phases()[outlet]
+    (n,) = np.broadcast_shapes(T.shape, *(amount.shape for amount in solved.values()))
     amounts = settled + zeros((n, len(phase.names)), *solved.values())
     for name, amount in solved.items():
         amounts[:, phase.index(name)] += amount
-    return Stream(phase, amounts * column(factor), np.broadcast_to(T, (n,)) if T.shape[0] > 1 else T)
+    return Stream(phase, amounts, T)
 
 
 def _matte_solved(m: Melt) -> dict[str, FloatN]:

@@ -67,13 +67,13 @@ class Exits(NamedTuple):
     gas: FloatN
 
     @staticmethod
-    def at(matte: FloatN, slag: FloatN, gas: FloatN) -> Exits:
-        """At temperatures (N,) [K]; dust leaves with the gas."""
+    def at(matte: FloatN, slag: FloatN, dust: FloatN, gas: FloatN) -> Exits:
+        """At temperatures (N,) [K]."""
         p = phases()
         return Exits(
             p["matte"].enthalpy(matte),
             p["slag"].enthalpy(slag),
-            p["dust"].enthalpy(gas),
+            p["dust"].enthalpy(dust),
             p["gas"].enthalpy(gas),
         )
 
