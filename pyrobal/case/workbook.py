@@ -11,8 +11,7 @@ from __future__ import annotations
 
 import json
 import re
-import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -20,6 +19,7 @@ from pyrobal.case.document import Document
 from pyrobal.case.lines import Path
 from pyrobal.case.names import suggestion
 from pyrobal.case.schema import Shape, shape, written
+from pyrobal.case.sheet import Cell, Row, read_workbook_cells
 from pyrobal.errors import CaseError, Fault
 from pyrobal.flowsheet.inputs import SECTIONS
 from pyrobal.streams.mineralogy import ASSAY_NAMES, MINERAL_NAMES
@@ -27,11 +27,7 @@ from pyrobal.streams.mineralogy import ASSAY_NAMES, MINERAL_NAMES
 FEED, SETTINGS = "feed", "settings"
 KEY, VALUE, UNIT = "key", "value", "unit"
 PRESENT: Final = "yes"  # value of a key that is a whole section, to say that the plant has it
-MOST_BYTES: Final = 50_000_000  # unpacked
-MOST_ROWS, MOST_COLUMNS = 2000, 200
 _BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
-
-Cell = tuple[str, Any]  # its name, "feed!C4", and what it holds
 
 
 @dataclass(frozen=True)
@@ -52,7 +48,7 @@ class Book(Document):
 
 def read_workbook(file: str) -> Book:
     """The document in a workbook. Raises CaseError where it is none, or lacks the sheet of the feed."""
-    sheets = _sheets(file)
+    sheets = read_workbook_cells(file, (FEED, SETTINGS))
     if FEED not in sheets:
         made = "pyrobal balance CASE --xlsx FILE makes one to fill in"
         raise CaseError([Fault(file, None, "", f'has no sheet named "{FEED}"; {made}')])
@@ -74,7 +70,7 @@ class _Reader:
     def wrong(self, cell: str, text: str) -> None:
         self.faults.append(Fault(f"{self.file}: {cell}", None, "", text))
 
-    def feed(self, rows: list[list[Cell]]) -> None:
+    def feed(self, rows: Sequence[Row]) -> None:
         """One concentrate a row."""
         if len(rows) < 2:
             self.wrong(f"{FEED}!A1", "needs names of columns in row 1, units in row 2, concentrates below")
@@ -82,21 +78,21 @@ class _Reader:
         headings, units, *blend = rows
         places = [self._place(heading) for heading in headings]
         for row in blend:
-            if all(value in (None, "") for _, value in row):
+            if all(cell.empty for cell in row):
                 continue
             index = len(self.values.setdefault("concentrate", []))
             item: dict[str, Any] = {}
             self.values["concentrate"].append(item)
-            self.cells["concentrate", index] = row[0][0]
-            self.cells.setdefault(("concentrate",), row[0][0])
+            self.cells["concentrate", index] = row[0].place
+            self.cells.setdefault(("concentrate",), row[0].place)
             for place, unit, cell in zip(places, units, row, strict=False):
-                if place is not None and cell[1] not in (None, ""):
+                if place is not None and not cell.empty:
                     self._put(item, ("concentrate", index), place, self._given(cell, unit))
 
     def _place(self, heading: Cell) -> Path | None:
         """Where the cells below a heading belong within a concentrate."""
-        cell, name = heading
-        if name in (None, ""):
+        cell, name = heading.place, heading.value
+        if heading.empty:
             return None
         name = str(name).strip()
         if name in ASSAY_NAMES:
@@ -111,123 +107,75 @@ class _Reader:
 
     def _given(self, cell: Cell, unit: Cell) -> Cell:
         """A number with the unit of its column or row; text stands for itself."""
-        value, spelling = cell[1], unit[1]
+        value, spelling = cell.value, unit.value
         if isinstance(value, bool) or not isinstance(value, int | float) or spelling in (None, "", "-"):
             return cell
-        return cell[0], f"{value!r} {str(spelling).strip()}"
+        return Cell(cell.place, f"{value!r} {str(spelling).strip()}")
 
     def _put(self, node: dict[str, Any], path: Path, place: Path, cell: Cell) -> None:
         for part in place[:-1]:
             path = (*path, part)
-            self.cells.setdefault(path, cell[0])
+            self.cells.setdefault(path, cell.place)
             node = node.setdefault(str(part), {})
         path = (*path, place[-1])
         if place[-1] in node:
-            self.wrong(cell[0], f"{'.'.join(map(str, place))} is given twice; see {self.cells[path]}")
+            self.wrong(cell.place, f"{'.'.join(map(str, place))} is given twice; see {self.cells[path]}")
             return
-        node[str(place[-1])] = cell[1]
-        self.cells[path] = cell[0]
+        node[str(place[-1])] = cell.value
+        self.cells[path] = cell.place
 
-    def settings(self, rows: list[list[Cell]]) -> None:
+    def settings(self, rows: Sequence[Row]) -> None:
         """One key a row."""
         if not rows:
             return
-        headings = [str(value).strip() if value is not None else "" for _, value in rows[0]]
+        headings = [
+            str(value).strip() if value is not None else "" for value in (cell.value for cell in rows[0])
+        ]
         missing = [name for name in (KEY, VALUE, UNIT) if name not in headings]
         if missing:
-            self.wrong(rows[0][0][0], f"row 1 names no column {' and no column '.join(missing)}")
+            self.wrong(rows[0][0].place, f"row 1 names no column {' and no column '.join(missing)}")
             return
         at = [headings.index(name) for name in (KEY, VALUE, UNIT)]
         for row in rows[1:]:
-            key, value, unit = (row[i] if i < len(row) else ("", None) for i in at)
-            if key[1] not in (None, "") and value[1] not in (None, ""):
+            key, value, unit = (row[i] if i < len(row) else Cell("", None) for i in at)
+            if not key.empty and not value.empty:
                 self._setting(key, self._given(value, unit))
 
     def _setting(self, key: Cell, value: Cell) -> None:
-        name = str(key[1]).strip()
+        name = str(key.value).strip()
         section, *rest = name.split(".")
         if section == "concentrate":
-            self.wrong(key[0], f'concentrates belong in the sheet "{FEED}"')
+            self.wrong(key.place, f'concentrates belong in the sheet "{FEED}"')
         elif not rest and section in SECTIONS:
-            if value[1] != PRESENT:
-                self.wrong(value[0], f'"{PRESENT}" says the plant has this part; else leave the cell empty')
+            if value.value != PRESENT:
+                self.wrong(
+                    value.place, f'"{PRESENT}" says the plant has this part; else leave the cell empty'
+                )
             elif shape(section) is Shape.TABLE:
                 self.values.setdefault(section, {})
-                self.cells.setdefault((section,), key[0])
+                self.cells.setdefault((section,), key.place)
         elif section in SECTIONS and shape(section) is Shape.ARRAY:
             self._item(section, rest, key, value)
         elif section in SECTIONS or not rest:
             self._put(self.values, (), (section, *rest), value)
-            self.cells.setdefault((section,), key[0])
+            self.cells.setdefault((section,), key.place)
         else:
-            self.wrong(key[0], f'there is no section "{section}"; {suggestion(section, SECTIONS)}')
+            self.wrong(key.place, f'there is no section "{section}"; {suggestion(section, SECTIONS)}')
 
     def _item(self, section: str, rest: list[str], key: Cell, value: Cell) -> None:
         """``revert.ladle skulls.rate``: an item of an array by its name."""
         if len(rest) < 2:
-            self.wrong(key[0], f"names no setting; write {section}.<name>.<setting>")
+            self.wrong(key.place, f"names no setting; write {section}.<name>.<setting>")
             return
         items = self.values.setdefault(section, [])
-        self.cells.setdefault((section,), key[0])
+        self.cells.setdefault((section,), key.place)
         names = [item["name"] for item in items]
         if rest[0] not in names:
             items.append({"name": rest[0]})
             names.append(rest[0])
         index = names.index(rest[0])
-        self.cells.setdefault((section, index), key[0])
+        self.cells.setdefault((section, index), key.place)
         self._put(items[index], (section, index), tuple(rest[1:]), value)
-
-
-def _sheets(file: str) -> dict[str, list[list[Cell]]]:
-    """The two sheets that make a case, cell by cell, with formulas as their last computed values."""
-    try:
-        import openpyxl
-    except ModuleNotFoundError:
-        text = "reading a spreadsheet needs openpyxl: pip install 'pyrobal[report]'"
-        raise _refusal(file, text) from None
-    try:
-        with zipfile.ZipFile(file) as archive:
-            if sum(entry.file_size for entry in archive.infolist()) > MOST_BYTES:
-                raise _refusal(file, f"unpacks to more than {MOST_BYTES // 1_000_000} MB")
-        books = [openpyxl.load_workbook(file, data_only=values) for values in (True, False)]
-    except FileNotFoundError:
-        raise _refusal(file, "there is no such file") from None
-    except OSError as error:
-        raise _refusal(file, f"cannot be read: {error.strerror or error}") from None
-    except CaseError:
-        raise
-    except Exception as error:  # a damaged file makes the reader raise almost anything
-        raise _refusal(file, f"is not a workbook that can be read: {type(error).__name__}") from None
-    names = [name for name in books[0].sheetnames if name in (FEED, SETTINGS)]
-    return {name: list(_rows(file, books[0][name], books[1][name])) for name in names}
-
-
-def _rows(file: str, computed: Any, typed: Any) -> Iterator[list[Cell]]:
-    """Cells of a sheet row by row. Raises CaseError for too large a sheet, an error value, a lost formula."""
-    name = computed.title
-    if computed.max_row > MOST_ROWS or computed.max_column > MOST_COLUMNS:
-        limit = f"{MOST_ROWS} rows or {MOST_COLUMNS} columns"
-        raise _refusal(f"{file}: {name}", f"has more than {limit}; delete what a case does not need")
-    faults = []
-    rows = []
-    for row, row_typed in zip(computed.iter_rows(), typed.iter_rows(), strict=True):
-        cells = []
-        for cell, entered in zip(row, row_typed, strict=True):
-            place = f"{name}!{cell.coordinate}"
-            if entered.data_type == "f" and cell.value is None:
-                text = "holds a formula without a value; open the file in a spreadsheet program and save it"
-                faults.append(Fault(f"{file}: {place}", None, "", text))
-            elif cell.data_type == "e":
-                faults.append(Fault(f"{file}: {place}", None, "", f"holds the error {cell.value}"))
-            cells.append((place, cell.value))
-        rows.append(cells)
-    if faults:
-        raise CaseError(faults)
-    yield from rows
-
-
-def _refusal(file: str, text: str) -> CaseError:
-    return CaseError([Fault(file, None, "", text)])
 
 
 def to_toml(values: dict[str, Any]) -> str:

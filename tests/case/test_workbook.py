@@ -205,8 +205,8 @@ def test_a_bomb_is_refused_before_it_unpacks(tmp_path: Path) -> None:
 
 
 def test_a_sheet_too_large_is_refused(tmp_path: Path) -> None:
-    file = _write(tmp_path / "blend.xlsx", _set("feed", 3, 300, 1))
-    with pytest.raises(CaseError, match="200 columns"):
+    file = _write(tmp_path / "blend.xlsx", _set("feed", 3, 600, 1))
+    with pytest.raises(CaseError, match="500 columns"):
         load_case(file)
 
 
