@@ -25,7 +25,10 @@ def without_effect(inputs: Inputs) -> dict[str, str]:
         "smelting.matte_grade": s.oxygen_per_tonne is not None and "oxygen_per_tonne is given",
         "smelting.fe_sio2": "silica" not in inputs.flux and "there is no [flux.silica]",
         "smelting.magnetite_over_equilibrium": s.slag_magnetite is not None and "slag_magnetite is given",
-        "smelting.slag_entrained_copper": s.slag_copper is not None and "slag_copper is given",
+        "smelting.oxidic_copper_over_equilibrium": s.slag_copper is not None and "slag_copper is given",
+        "smelting.slag_sulfur_over_equilibrium": s.slag_sulfur is not None and "slag_sulfur is given",
+        "smelting.slag_entrained_matte": s.slag_entrained_copper is not None
+        and "slag_entrained_copper is given",
         "smelting.slag_copper_model": s.slag_copper is not None and "slag_copper is given",
         "smelting.matte_oxygen_model": s.matte_oxygen is not None and "matte_oxygen is given",
         "smelting.enrichment": s.close_heat_with == "enrichment" and "it closes the heat balance",

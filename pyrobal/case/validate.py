@@ -190,6 +190,8 @@ def _smelting(draft: Draft) -> Iterator[Finding]:
     s = draft.inputs.smelting
     if draft.given("smelting.matte_grade") and s.oxygen_per_tonne is not None:
         yield "smelting.oxygen_per_tonne", "excludes matte_grade: one follows from the other; remove one"
+    if draft.given("smelting.slag_entrained_matte") and s.slag_entrained_copper is not None:
+        yield "smelting.slag_entrained_copper", "excludes slag_entrained_matte; remove one"
 
 
 def _converting(draft: Draft) -> Iterator[Finding]:

@@ -14,6 +14,7 @@ from pyrobal.constants import MW, PERCENT, TONNE_PER_HOUR, celsius
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant import acid_plant, anode_furnace, converting, emissions, gas_train, load, slag_cleaning
+from pyrobal.readings import practice
 from pyrobal.readings.limit_messages import limit_messages
 from pyrobal.readings.load import impossible
 from pyrobal.readings.message import Message
@@ -294,7 +295,9 @@ def _closures(r: Results, i: int) -> Iterator[Message]:
     for closure, settings in closures_used(r):
         origin = "as read in the source" if closure.seen else "coefficients from memory"
         range_ = f"{closure.low / PERCENT:g} to {closure.high / PERCENT:g} % Cu in matte"
-        inside = _within(grade, closure.low, closure.high) and _within(T, CLOSURE_COLD, CLOSURE_HOT)
+        inside = practice.within(grade, closure.low, closure.high) and practice.within(
+            T, CLOSURE_COLD, CLOSURE_HOT
+        )
         yield Message(
             "note" if inside else "caution",
             settings,
@@ -310,8 +313,16 @@ def _closures(r: Results, i: int) -> Iterator[Message]:
         yield Message(
             "note",
             "smelting.magnetite_over_equilibrium",
-            "local equilibrium gives about a third of the magnetite that plants report in slag, so it is "
-            f"multiplied by {factor:g}: no prediction, but a factor to tune by your own slag assays",
+            "local equilibrium gives a fifth to a third of the magnetite plants report in slag, so it is "
+            f"multiplied by {factor:g}, fitted to common practice: a factor to tune by your own slag assays",
+        )
+    if s.slag_copper is None:
+        factor = _one(s.oxidic_copper_over_equilibrium, i)
+        yield Message(
+            "note",
+            "smelting.oxidic_copper_over_equilibrium",
+            f"copper dissolved as oxide is {factor:g} times that of local equilibrium, and suspended matte a "
+            "set share of the slag, both fitted to common practice: tune them by your own slag assays",
         )
     yield Message(
         "note",
@@ -321,9 +332,14 @@ def _closures(r: Results, i: int) -> Iterator[Message]:
     )
 
 
-def _within(x: float, low: float, high: float) -> bool:
-    """True also at an end that round-off has passed."""
-    return low * (1.0 - _ROUNDING) <= x <= high * (1.0 + _ROUNDING)
+def _beside_practice(r: Results, i: int) -> Iterator[Message]:
+    """The band of common practice beside what is predicted of the slag."""
+    s, grade = r.smelting.settings, _at(r, "smelting.matte.grade", i)
+    for what, given in (("copper", s.slag_copper), ("magnetite", s.slag_magnetite)):
+        key = f"smelting.slag.{what}"
+        text = practice.slag_beside(what, _at(r, key, i), grade) if given is None else None
+        if text is not None:
+            yield Message("note", key, text)
 
 
 def closures_used(r: Results) -> list[tuple[solutions.Closure, str]]:
@@ -374,6 +390,7 @@ _RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
     _feed,
     _heat,
     _slag,
+    _beside_practice,
     _closures,
     _steps,
     _copper_blow,

@@ -107,7 +107,9 @@ _GANGUE, _MINOR = 0.03, 0.05  # other oxides, and everything else
 _RELATIVE: Final = {
     "smelting.heat_loss": 0.10, "smelting.heat_loss_per_tonne": 0.10, "smelting.fe_sio2": 0.02,
     "smelting.dust": 0.10, "smelting.air_in_leakage": 0.20, "smelting.magnetite_over_equilibrium": 0.15,
-    "smelting.slag_entrained_copper": 0.20, "smelting.slag_magnetite": 0.05, "smelting.slag_copper": 0.05,
+    "smelting.slag_entrained_copper": 0.20, "smelting.slag_entrained_matte": 0.20,
+    "smelting.oxidic_copper_over_equilibrium": 0.15, "smelting.slag_sulfur_over_equilibrium": 0.20,
+    "smelting.slag_magnetite": 0.05, "smelting.slag_copper": 0.05,
     "smelting.slag_sulfur": 0.10, "smelting.matte_oxygen": 0.10, "dryer.efficiency": 0.05,
     "converting.heat_loss": 0.10, "converting.dust": 0.20, "slag_cleaning.heat_loss": 0.10,
 }  # fmt: skip

@@ -76,7 +76,21 @@ def test_oxygen_out_of_reach_speaks_of_oxygen(oxygen: str, reason: Reason) -> No
 
 def test_the_factor_for_magnetite_is_called_one() -> None:
     (note,) = said(solve(load_case(CASE).inputs), "smelting.magnetite_over_equilibrium")
-    assert "a third" in note.text and "multiplied by 3.5" in note.text
+    assert "fitted to common practice" in note.text and "multiplied by 5" in note.text
+
+
+def test_predicted_slag_stands_beside_common_practice() -> None:
+    usual = said(solve(load_case(CASE, ["smelting.matte_grade=65 %"]).inputs), "smelting.slag.copper")
+    assert [m.level for m in usual] == ["note"] and "within the 0.8 to 1.6 %" in usual[0].text
+    poor = load_case(CASE, ["smelting.matte_grade=75 %", "smelting.magnetite_over_equilibrium=2"])
+    (note,) = said(solve(poor.inputs), "smelting.slag.magnetite")
+    assert "outside the 12 to 20 %" in note.text and "75 % matte" in note.text
+    given = load_case(CASE, ["smelting.slag_copper=1.2 %", "smelting.slag_magnetite=9 %"])
+    assert not [
+        m for key in ("copper", "magnetite") for m in said(solve(given.inputs), f"smelting.slag.{key}")
+    ]
+    lean = load_case(CASE, ["smelting.matte_grade=52 %"])  # no band is known there
+    assert not said(solve(lean.inputs), "smelting.slag.copper")
 
 
 def test_a_dew_point_outside_its_correlations_names_place_values_and_range() -> None:

@@ -28,6 +28,7 @@ from pyrobal.plant.smelting.melt import (
     Heat,
     Melt,
     Unknowns,
+    entrained_copper,
     heat,
     hot_enthalpies,
     melt,
@@ -97,7 +98,7 @@ class Furnace:
             silica=v.get("silica", zero) * self.flux_scale,
             lime=v.get("lime", zero) * self.flux_scale,
             magnetite=_guessed(v, "magnetite", s.slag_magnetite),
-            oxidic_copper=_guessed(v, "oxidic_copper", _given_oxidic(s)),
+            oxidic_copper=_guessed(v, "oxidic_copper", _given_oxidic(s, grade)),
             slag_sulfur=_guessed(v, "slag_sulfur", s.slag_sulfur),
             matte_oxygen=_guessed(v, "matte_oxygen", _given_oxygen(s, grade)),
             grade=grade,
@@ -136,13 +137,13 @@ class Furnace:
         if "oxidic_copper" in self.names:
             activity = equilibrium.cuprous_oxide_activity(k, p)
             if s.slag_copper_model == "nagamori":
-                rows["oxidic_copper"] = np.log(
-                    u.oxidic_copper / solutions.nagamori_oxidic_copper(activity, k.T)
-                )
+                over = u.oxidic_copper / solutions.nagamori_oxidic_copper(activity, k.T)
             else:
-                rows["oxidic_copper"] = np.log(m.cu2o / n / solutions.goto_cuprous_oxide(activity))
+                over = m.cu2o / n / solutions.goto_cuprous_oxide(activity)
+            rows["oxidic_copper"] = np.log(over / s.oxidic_copper_over_equilibrium)
         if "slag_sulfur" in self.names:
-            rows["slag_sulfur"] = np.log(m.slag_fes / n / solutions.goto_iron_sulfide(p.fes))
+            over = m.slag_fes / n / solutions.goto_iron_sulfide(p.fes)
+            rows["slag_sulfur"] = np.log(over / s.slag_sulfur_over_equilibrium)
         if "matte_oxygen" in self.names:
             iron = (m.fes + 3 * m.matte_fe3o4) * M_FE / m.matte_mass
             rows["matte_oxygen"] = np.log(u.matte_oxygen / equilibrium.matte_oxygen(p, u.grade, iron))
@@ -153,11 +154,9 @@ def _guessed(v: dict[str, FloatN], name: str, given: FloatN | None) -> FloatN:
     return np.exp(v[name]) if given is None else given
 
 
-def _given_oxidic(s: SmeltingSettings) -> FloatN | None:
+def _given_oxidic(s: SmeltingSettings, grade: FloatN) -> FloatN | None:
     """Copper as oxide where the user's assay gives the total: what is left after suspended matte."""
-    if s.slag_copper is None:
-        return None
-    return s.slag_copper - np.minimum(s.slag_entrained_copper, s.slag_copper)
+    return None if s.slag_copper is None else s.slag_copper - entrained_copper(s, grade)
 
 
 def _given_oxygen(s: SmeltingSettings, grade: FloatN) -> FloatN | None:

@@ -151,13 +151,13 @@ def melt(bath: Bath, u: Unknowns) -> Melt:
         supply = supply.plus(bath.silica, u.silica)
     if bath.lime is not None:
         supply = supply.plus(bath.lime, u.lime)
-    entrained_copper, sulfidic_copper = _slag_copper_split(bath.s, u)
-    slag_copper = u.oxidic_copper + sulfidic_copper + entrained_copper
+    suspended_copper, sulfidic_copper = _slag_copper_split(bath.s, u)
+    slag_copper = u.oxidic_copper + sulfidic_copper + suspended_copper
     matte_mass = (supply.copper * M_CU - u.slag * slag_copper) / u.grade
     cu2s = matte_mass * u.grade / (2 * M_CU)
     matte_fe3o4 = matte_mass * u.matte_oxygen / (4 * M_O)
     fes = (matte_mass - cu2s * M_CU2S - matte_fe3o4 * M_FE3O4 - supply.matte_mass) / M_FES
-    entrained = u.slag * entrained_copper / (matte_mass * u.grade)
+    entrained = u.slag * suspended_copper / (matte_mass * u.grade)
     slag_cu2s = u.slag * sulfidic_copper / (2 * M_CU)
     slag_fes = u.slag * u.slag_sulfur / M_S - slag_cu2s
     fe3o4 = u.slag * u.magnetite / M_FE3O4
@@ -178,9 +178,20 @@ def _slag_copper_split(s: SmeltingSettings, u: Unknowns) -> tuple[FloatN, FloatN
 
     Where the total is the user's own assay it is suspended matte first, as far as it goes, then oxide.
     """
+    suspended = entrained_copper(s, u.grade)
     if s.slag_copper is not None:
-        return np.minimum(s.slag_entrained_copper, s.slag_copper), np.zeros(1)
-    return s.slag_entrained_copper, solutions.nagamori_sulfidic_copper(u.slag_sulfur, u.grade)
+        return suspended, np.zeros(1)
+    return suspended, solutions.nagamori_sulfidic_copper(u.slag_sulfur, u.grade)
+
+
+def entrained_copper(s: SmeltingSettings, grade: FloatN) -> FloatN:
+    """(N,) [kg/kg] copper in the slag as suspended matte; never more than an assay of the slag gives."""
+    suspended = s.slag_entrained_copper
+    if suspended is None:
+        suspended = s.slag_entrained_matte * grade
+    return (
+        suspended if s.slag_copper is None else np.where(suspended < s.slag_copper, suspended, s.slag_copper)
+    )
 
 
 def slag_mass(m: Melt) -> FloatN:

@@ -63,12 +63,25 @@ class SmeltingSettings:
         "wt%", "oxygen in the matte", default=None, low=0.0, high=0.08, word="predicted"
     )
     magnetite_over_equilibrium: FloatN = quantity(
-        "-", "ratio of the slag's magnetite to its local equilibrium; tune it by your own slag assays",
-        default=3.5, low=0.0, high=20.0,
+        "-", "ratio of the slag's magnetite to its local equilibrium, fitted to common practice; to be tuned",
+        default=5.0, low=0.0, high=20.0,
     )  # fmt: skip
-    slag_entrained_copper: FloatN = quantity(
-        "wt%", "copper in the slag as suspended matte", default=0.5 * PERCENT, low=0.0, high=0.2
-    )
+    oxidic_copper_over_equilibrium: FloatN = quantity(
+        "-", "oxidic copper of the slag over its local equilibrium, fitted to common practice; to be tuned",
+        default=2.0, low=0.1, high=20.0,
+    )  # fmt: skip
+    slag_sulfur_over_equilibrium: FloatN = quantity(
+        "-", "ratio of the slag's dissolved sulfur to its local equilibrium, to be tuned",
+        default=2.5, low=0.1, high=20.0,
+    )  # fmt: skip
+    slag_entrained_matte: FloatN = quantity(
+        "%", "matte suspended in the slag, of the slag; it carries copper as the matte does",
+        default=0.8 * PERCENT, low=0.0, high=0.3,
+    )  # fmt: skip
+    slag_entrained_copper: FloatN | None = quantity(
+        "wt%", "copper in the slag as suspended matte, in place of slag_entrained_matte",
+        default=None, low=0.0, high=0.2,
+    )  # fmt: skip
     matte_oxygen_model: str = choice(
         "closure for oxygen in the matte", ("matousek", "kaiser_elliott"), default="matousek"
     )
