@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pyrobal.arrays import BoolN, FloatN
+from pyrobal.flowsheet.results import Results
+from pyrobal.readings.registry import evaluate
+
 
 @dataclass(frozen=True)
 class Message:
@@ -12,3 +16,13 @@ class Message:
     level: str
     key: str
     text: str
+
+
+def at(results: Results, key: str, scenario: int) -> float:
+    """One reading of one scenario, SI."""
+    return float(evaluate(results, key)[scenario])
+
+
+def one(array: FloatN | BoolN, scenario: int) -> float:
+    """The value of one scenario, or that which all share."""
+    return float(array[0] if array.shape[0] == 1 else array[scenario])

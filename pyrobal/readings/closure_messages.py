@@ -1,0 +1,86 @@
+"""What is said of the closures by which matte and slag are predicted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from pyrobal.constants import PERCENT, celsius
+from pyrobal.flowsheet.results import Results
+from pyrobal.readings import practice
+from pyrobal.readings.message import Message
+from pyrobal.readings.message import at as _at
+from pyrobal.readings.message import one as _one
+from pyrobal.thermo import solutions
+
+CLOSURE_COLD, CLOSURE_HOT = celsius(1150), celsius(1350)  # range of the distribution data
+
+
+def closure_messages(r: Results, i: int) -> Iterator[Message]:
+    """Which closures stand behind the melts, whether they hold here, and what practice shows beside them."""
+    yield from _beside_practice(r, i)
+    s = r.smelting.settings
+    grade, T = _at(r, "smelting.matte.grade", i), _at(r, "smelting.slag.temperature", i)
+    for closure, settings in closures_used(r):
+        origin = "as read in the source" if closure.seen else "coefficients from memory"
+        range_ = f"{closure.low / PERCENT:g} to {closure.high / PERCENT:g} % Cu in matte"
+        inside = practice.within(grade, closure.low, closure.high) and practice.within(
+            T, CLOSURE_COLD, CLOSURE_HOT
+        )
+        yield Message(
+            "note" if inside else "caution",
+            settings,
+            f"predicted by {closure.source}; {origin}; for {range_}, 1150 to 1350 degC"
+            + (
+                ""
+                if inside
+                else f"; this result, {grade / PERCENT:.1f} % Cu and {T - 273.15:.0f} degC, is outside"
+            ),
+        )
+    if s.slag_magnetite is None:
+        factor = _one(s.magnetite_over_equilibrium, i)
+        yield Message(
+            "note",
+            "smelting.magnetite_over_equilibrium",
+            "local equilibrium gives a fifth to a third of the magnetite plants report in slag, so it is "
+            f"multiplied by {factor:g}, fitted to common practice: a factor to tune by your own slag assays",
+        )
+    if s.slag_copper is None:
+        factor = _one(s.oxidic_copper_over_equilibrium, i)
+        yield Message(
+            "note",
+            "smelting.oxidic_copper_over_equilibrium",
+            f"copper dissolved as oxide is {factor:g} times that of local equilibrium, and suspended matte a "
+            "set share of the slag, both fitted to common practice: tune them by your own slag assays",
+        )
+    yield Message(
+        "note",
+        "smelting.deportment",
+        "minor elements follow survey mid-values from memory: an order of magnitude, to be replaced "
+        "by your own",
+    )
+
+
+def _beside_practice(r: Results, i: int) -> Iterator[Message]:
+    """The band of common practice beside what is predicted of the slag."""
+    s, grade = r.smelting.settings, _at(r, "smelting.matte.grade", i)
+    for what, given in (("copper", s.slag_copper), ("magnetite", s.slag_magnetite)):
+        key = f"smelting.slag.{what}"
+        text = practice.slag_beside(what, _at(r, key, i), grade) if given is None else None
+        if text is not None:
+            yield Message("note", key, text)
+
+
+def closures_used(r: Results) -> list[tuple[solutions.Closure, str]]:
+    """The closures behind a result, each with the setting it stands in for."""
+    s = r.smelting.settings
+    matte = solutions.GOTO if s.matte_activities == "goto" else solutions.IONIC
+    used = [(matte, "smelting.matte_activities")]
+    if s.matte_oxygen is None:
+        oxygen = solutions.MATOUSEK if s.matte_oxygen_model == "matousek" else solutions.KAISER_ELLIOTT
+        used.append((oxygen, "smelting.matte_oxygen"))
+    if s.slag_magnetite is None:
+        used.append((solutions.GOTO, "smelting.slag_magnetite"))
+    if s.slag_copper is None:
+        copper = solutions.NAGAMORI if s.slag_copper_model == "nagamori" else solutions.GOTO
+        used.append((copper, "smelting.slag_copper"))
+    return used
