@@ -1,0 +1,132 @@
+"""The picture of the plant: nothing is lost in it, nothing lies on another, and names stay text."""
+
+from __future__ import annotations
+
+from itertools import combinations, pairwise
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from pyrobal.case.load import load_case
+from pyrobal.report.picture import MASS, NAMES, bands, picture, quantities, widest
+from pyrobal.report.picture.bands import KINDS, MATTER, steps
+from pyrobal.report.picture.layout import Layout, across, down
+from pyrobal.report.result import Result, balance
+from pyrobal.thermo.elements import ELEMENTS
+
+from .browser import CHROMIUM, browser
+
+CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.fixture(scope="module", params=CASES, ids=lambda path: path.stem)
+def solved(request: pytest.FixtureRequest) -> Result:
+    return balance(load_case(request.param))
+
+
+def laid(result: Result, way: str) -> Layout:
+    drawn = bands(result)
+    largest = widest(drawn)
+    thick = [max(30.0 * b.rate(q) / largest[q] for q in quantities(drawn)) for b in drawn]
+    return {"across": across, "down": down}[way](steps(result), drawn, thick)
+
+
+def test_what_enters_a_step_leaves_it(solved: Result) -> None:
+    """Mass and every element, at each step and at the plant boundary."""
+    drawn, none = bands(solved), np.zeros(len(ELEMENTS))
+    for step in ["", *steps(solved)]:
+        came = sum((b.elements for b in drawn if b.target == step), none)
+        left = sum((b.elements for b in drawn if b.source == step), none)
+        assert came == pytest.approx(left, rel=1e-9, abs=1e-9 * came.max()), step
+    assert all((b.elements >= -1e-9 * b.elements.max()).all() for b in drawn)
+
+
+def test_widths_are_in_proportion(solved: Result) -> None:
+    """Read off the drawing again: width over rate is the same for every band that is not a hairline."""
+    drawn = bands(solved)
+    for quantity in quantities(drawn)[:4]:
+        root = ElementTree.fromstring(picture(solved, quantity))
+        found = {int(g.get("data-band", "")): g for g in root.iter(f"{SVG}g") if g.get("class") == "line"}
+        assert set(found) == set(range(len(drawn)))
+        widths = np.array([float(found[i].find(f"{SVG}path").get("stroke-width")) for i in found])  # type: ignore[union-attr,arg-type]
+        rates = np.array([drawn[i].rate(quantity) for i in found])
+        wide = widths > 2.0
+        assert wide.any()
+        assert widths[wide] / rates[wide] == pytest.approx(widths.max() / rates.max(), rel=0.03)
+        assert ((widths > 0) == (rates > 0)).all()
+
+
+@pytest.mark.parametrize("way", ["across", "down"])
+def test_cards_stand_apart_and_hold_their_lines(solved: Result, way: str) -> None:
+    layout = laid(solved, way)
+    for a, b in combinations(layout.cards, 2):
+        assert a.x + a.width < b.x or b.x + b.width < a.x or a.y + a.height < b.y or b.y + b.height < a.y
+    for card in layout.cards:
+        ys = [row.y for row in card.rows]
+        assert all(below - above >= 17.0 for above, below in pairwise(ys))
+        assert card.y + 28 < ys[0] and ys[-1] < card.y + card.height - 6
+        assert card.x >= 0 and card.x + card.width <= layout.width and card.y + card.height <= layout.height
+    assert {line.band for line in layout.lines} == set(range(len(bands(solved))))
+
+
+@pytest.mark.parametrize("way", ["across", "down"])
+def test_no_band_runs_through_a_card(solved: Result, way: str) -> None:
+    layout = laid(solved, way)
+    for line in layout.lines:
+        for (x0, y0), (x1, y1) in pairwise(line.points):
+            low, high = sorted((x0, x1)), sorted((y0, y1))
+            for c in layout.cards:
+                beside = low[1] <= c.x or low[0] >= c.x + c.width
+                assert beside or high[1] <= c.y or high[0] >= c.y + c.height, (line, c.step)
+
+
+def test_every_kind_has_a_name_and_a_colour() -> None:
+    assert {matter.kind for matter in MATTER.values()} == set(KINDS) == set(NAMES)
+
+
+def test_names_stay_text(nasty: Result) -> None:
+    for way in ("across", "down"):
+        root = ElementTree.fromstring(picture(nasty, way=way))
+        tags = {element.tag.removeprefix(SVG) for element in root.iter()}
+        assert tags <= {"svg", "style", "defs", "pattern", "path", "g", "title", "text", "tspan", "rect"}
+
+
+def test_what_is_not_on_offer_is_refused(skerry: Result) -> None:
+    with pytest.raises(ValueError, match=r"'gold' is not in this plant; there is mass, Cu"):
+        picture(skerry, "gold")
+    with pytest.raises(ValueError, match=r"'up' is no way to draw; there is across, down"):
+        picture(skerry, way="up")
+    assert quantities(bands(skerry))[0] == MASS
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium")
+@pytest.mark.parametrize("way", ["across", "down"])
+def test_no_label_lies_on_another_or_outside_its_card(solved: Result, way: str, tmp_path: Path) -> None:
+    """Boxes as Chromium measures them."""
+    file = tmp_path / "picture.html"
+    file.write_text(f"<!doctype html><meta charset=utf-8>{picture(solved, way=way)}", encoding="utf-8")
+    with browser() as page:
+        page.open(file, width=1440)
+        texts = _boxes(page, "text")
+        cards = _boxes(page, "rect.card")
+    for a, b in combinations(texts, 2):
+        assert not _overlap(a, b), (a, b)
+    for text in texts:
+        held = [c for c in cards if _overlap(text, c)]
+        assert len(held) == 1 and held[0][0] <= text[0] and text[2] <= held[0][2], text
+
+
+def _boxes(page: Any, selector: str) -> list[list[float]]:
+    found: list[list[float]] = page.run(
+        f"[...document.querySelectorAll('{selector}')].map(e => e.getBBox())"
+        ".map(b => [b.x, b.y + 2, b.x + b.width, b.y + b.height - 2])"
+    )
+    return found
+
+
+def _overlap(a: list[float], b: list[float]) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
