@@ -7,7 +7,7 @@ naming them.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Final
@@ -16,7 +16,6 @@ import numpy as np
 
 from pyrobal.arrays import Floats
 from pyrobal.flowsheet.results import Results
-from pyrobal.report.tables import words
 from pyrobal.streams.ledger import Ledger
 from pyrobal.thermo.elements import ATOMIC_MASS
 
@@ -177,31 +176,3 @@ def _mixture(v: Floats, usable: Mapping[Place, Floats]) -> dict[Place, float]:
 
 def _is(x: Floats, v: Floats, within: float = _SAME) -> bool:
     return bool(np.abs(x - v).max() <= within * v.max())
-
-
-def handed_over(flows: list[Flow]) -> dict[Place, Place]:
-    """Products that one later step takes whole -> the step that makes them; none that is put back."""
-    order = list(dict.fromkeys(f.source[0] for f in flows))
-    found: dict[Place, Place] = {}
-    for made in flows:
-        out = [f for f in flows if f.source == made.target]
-        if len(out) == 1 and _is(out[0].elements, made.elements, _SLIGHT):
-            forward = order.index(out[0].target[0]) > order.index(made.source[0])
-            found |= {made.target: made.source} if forward else {}
-    return found
-
-
-def labels(flows: list[Flow]) -> dict[Place, str]:
-    """What each place is called: a product by its name, and by its step where two make the same."""
-    places = list(dict.fromkeys(place for f in flows for place in (f.source, f.target)))
-    names = [place[-1] for place in places]
-    return {place: " ".join(_words(place, twice=names.count(place[-1]) > 1)) for place in places}
-
-
-def _words(place: Place, twice: bool) -> Iterator[str]:
-    if place[0] == "" and len(place) == 2:
-        yield place[1]  # a user's own name stays as written
-    elif len(place) == 1 or not twice:
-        yield words(place[-1])
-    else:
-        yield from map(words, filter(None, place))

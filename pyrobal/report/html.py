@@ -24,6 +24,7 @@ from pyrobal.report.compare import Comparison, answer_table, bars, readings_tabl
 from pyrobal.report.export import as_dict
 from pyrobal.report.figures import Figure, figures
 from pyrobal.report.numbers import number, quantity
+from pyrobal.report.picture import COLOURS, MASS, NAMES, bands, picture, quantities, table
 from pyrobal.report.result import Line, Result
 from pyrobal.report.settings import settings
 from pyrobal.report.summary import Part, summary
@@ -34,8 +35,9 @@ if TYPE_CHECKING:
     from pyrobal.case.load import Case
 
 _PARTS: Final = {
-    "answer": "Answer", "messages": "What to look at", "figures-part": "Figures", "streams": "Streams",
-    "assumptions": "Assumptions", "closure": "Trust", "readings": "Every reading", "case": "Case",
+    "plant": "Plant", "answer": "Answer", "messages": "What to look at", "figures-part": "Figures",
+    "streams": "Streams", "assumptions": "Assumptions", "closure": "Trust", "readings": "Every reading",
+    "case": "Case",
 }  # fmt: skip
 _PARTS_COMPARED: Final = {
     "cases": "Cases", "settings": "Settings", "answer": "What it did", "readings": "Readings",
@@ -53,7 +55,7 @@ def as_html(result: Result, made: datetime.datetime | None = None) -> str:
     case = result.case
     drawn = figures(result)
     told = summary(result)
-    lacking = {"figures-part"} if not drawn else set()
+    lacking = {"figures-part", "plant"} if not drawn else set()
     lacking |= {"streams"} if not told else set()
     return page(
         "report.html",
@@ -63,6 +65,7 @@ def as_html(result: Result, made: datetime.datetime | None = None) -> str:
         made=made,
         result=result,
         parts=[(name, label) for name, label in _PARTS.items() if name not in lacking],
+        plant=_plant(result) if drawn else None,
         summary=told,
         tables=_views(result),
         assumptions=tables.assumptions(result),
@@ -72,6 +75,17 @@ def as_html(result: Result, made: datetime.datetime | None = None) -> str:
         digest=hashlib.sha256(case.text.encode()).hexdigest(),
         settings=None if case.text else _settings(case),
     )
+
+
+def _plant(result: Result) -> dict[str, Any]:
+    """The picture of the plant for wide and for narrow screens, what its bands can show, and its colours."""
+    offered = quantities(drawn := bands(result))
+    return {
+        "table": table(drawn),
+        "pictures": [Markup(picture(result, way=way)) for way in ("across", "down")],
+        "quantities": [(q, "mass, t/h" if q == MASS else f"{q}, t/h") for q in offered],
+        "colours": [(kind, NAMES[kind], COLOURS[kind]) for kind in COLOURS],
+    }
 
 
 def compare_html(c: Comparison, made: datetime.datetime | None = None) -> str:

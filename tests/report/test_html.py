@@ -19,6 +19,7 @@ from pyrobal.report.export import as_dict
 from pyrobal.report.figures import figures
 from pyrobal.report.html import as_html, asset
 from pyrobal.report.numbers import number
+from pyrobal.report.picture import bands
 from pyrobal.report.result import Result
 
 from .browser import CHROMIUM, Page, browser
@@ -81,7 +82,7 @@ def test_it_is_well_formed_and_small_enough_to_mail(page: str) -> None:
 def test_a_whole_plant_is_small_enough_to_mail(whole_plant: Result) -> None:
     text = as_html(whole_plant, MADE)
     assert len(text.encode()) < LARGEST
-    for name in ("cycle", "load", "heat-flow", "elements", "slag"):
+    for name in ("cycle", "load", "heat-bars", "slag"):
         assert f'id="drawing-{name}"' in text
 
 
@@ -196,21 +197,25 @@ def test_in_a_browser_it_draws_without_error_or_request(
     assert [name for name, _ in drawn] == [f"drawing-{f.name}" for f in figures(skerry)]
     assert all(paths > 0 for _, paths in drawn)
     assert "smelting.matte.rate" in tab.run("document.body.innerText")
-    links = figures(skerry)[0].choices["Cu"][0][0]["link"]["value"]
-    assert tab.run("document.querySelectorAll('#drawing-elements .sankey-link').length") == len(links)
+    assert tab.run("document.querySelectorAll('.plant-across .line').length") == len(bands(skerry))
 
 
 @needs_browser
-def test_in_a_browser_the_controls_work_by_keyboard(tab: Page, page: str, tmp_path: Path) -> None:
+def test_in_a_browser_the_controls_work_by_keyboard(
+    tab: Page, page: str, skerry: Result, tmp_path: Path
+) -> None:
     file = tmp_path / "report.html"
     file.write_text(page, encoding="utf-8")
     tab.open(file)
     tab.press("Tab")
     assert tab.run("document.activeElement.className") == "skip"
     tab.run(
-        "const s = document.getElementById('choice-elements'); s.value = 'S'; s.dispatchEvent(new Event('change'))"
+        "const s = document.getElementById('plant-choice'); s.value = 'S'; s.dispatchEvent(new Event('change'))"
     )
-    assert "gas" in tab.run("document.querySelector('#drawing-elements').textContent")
+    assert tab.run("document.getElementById('plant-quantity').textContent") == "S, t/h"
+    matte = next(i for i, b in enumerate(bands(skerry)) if b.matter.name == "matte")
+    shown = tab.run(f"document.querySelector('.stream[data-band=\"{matte}\"] .rate').textContent")
+    assert float(shown) == pytest.approx(bands(skerry)[matte].rate("S"), rel=1e-2)
     tab.run(
         "const f = document.getElementById('filter'); f.value = 'viscosity'; f.dispatchEvent(new Event('input'))"
     )
@@ -292,53 +297,6 @@ def test_in_print_every_table_is_as_wide_as_the_sheet_at_most(
     assert all(width > 0 for _, width in widths)
     assert [one for one in widths if one[1] > A4_WIDTH] == []
     tab.call("Emulation.setEmulatedMedia", media="")
-
-
-def test_a_wide_table_is_parted_with_every_column_and_the_names_of_its_rows(whole_plant: Result) -> None:
-    text = as_html(whole_plant, MADE)
-    table = next(f.table for f in figures(whole_plant) if f.name == "elements")
-    wide = re.search(rf'aria-label="{table.title}">(.*?)</div>', text, re.DOTALL)
-    assert wide is not None
-    parts = [
-        re.findall(r'<th scope="col"[^>]*>([^< ]*)', head)
-        for head in re.findall(r"<thead><tr>(.*?)</thead>", wide[1], re.DOTALL)
-    ]
-    assert len(parts) > 1
-    assert all(part[:2] == ["from", "to"] for part in parts)
-    assert [heading for part in parts for heading in part[2:]] == [c.heading for c in table.columns[2:]]
-    first = table.rows[0]
-    assert wide[1].count(f'<tr><th scope="row">{first[0]}<td class="t">{first[1]}<td>') == len(parts)
-    assert wide[1].count(", continued</caption>") == len(parts) - 1
-
-
-@needs_browser
-@pytest.mark.parametrize("width", [700, 1200])
-def test_in_a_browser_names_of_places_do_not_stand_on_each_other(
-    tab: Page, whole_plant: Result, tmp_path: Path, width: int
-) -> None:
-    """At most half a letter of one lies on the box of another place; for the elements offered first."""
-    file = tmp_path / "report.html"
-    file.write_text(as_html(whole_plant, MADE), encoding="utf-8")
-    tab.open(file, width=width)
-    for element in ("Cu", "S", "Fe"):
-        tab.run(
-            "var choice = document.getElementById('choice-elements'); "
-            f"choice.value = '{element}'; choice.dispatchEvent(new Event('change')); "
-            "new Promise(done => setTimeout(done, 1200))"  # places move to where they belong
-        )
-        found = tab.run("""(() => {
-            const boxes = word => [...document.querySelectorAll(`#drawing-elements .node-${word}`)]
-                .map(one => [one.textContent, one.getBoundingClientRect()]);
-            const meet = (a, b) => a.left < b.right - 3 && b.left < a.right - 3
-                && a.top < b.bottom - 1 && b.top < a.bottom - 1;
-            const names = boxes("label"), places = boxes("rect");
-            const edge = document.getElementById("drawing-elements").getBoundingClientRect().right;
-            const on = names.flatMap(([name, box], i) => [...names.slice(i + 1), ...places]
-                .filter(other => meet(box, other[1])).map(other => [name, other[0]]));
-            return [names.length, on, names.filter(([, box]) => box.right > edge)];
-        })()""")
-        assert found[0] > 5
-        assert found[1:] == [[], []], element
 
 
 @needs_browser

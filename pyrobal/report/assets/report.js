@@ -15,16 +15,6 @@
   const config = { responsive: true, displaylogo: false, modeBarButtons: [["toImage"]] };
   const drawings = [];
 
-  // Names in the last column of a flow diagram stand right of it, clear of those of the column before.
-  const turnOutwards = (place) => {
-    for (const label of place.querySelectorAll('.node-label[text-anchor="end"]')) {
-      const node = label.parentNode.querySelector(".node-rect");
-      const y = label.transform.baseVal.consolidate().matrix.f;
-      label.setAttribute("text-anchor", "start");
-      label.setAttribute("transform", `translate(${node.width.baseVal.value + 4},${y})`);
-    }
-  };
-
   for (const figure of figures) {
     const place = document.getElementById(`drawing-${figure.name}`);
     const choice = document.getElementById(`choice-${figure.name}`);
@@ -36,9 +26,31 @@
     };
     if (choice) choice.addEventListener("change", draw);
     draw();
-    place.on("plotly_afterplot", () => turnOutwards(place));
-    turnOutwards(place);
     drawings.push(place);
+  }
+
+  // The picture of the plant: widths and rates of every quantity stand in it; a stream tells what it holds.
+  const plantChoice = document.getElementById("plant-choice");
+  if (plantChoice) {
+    const told = document.getElementById("plant-told");
+    const show = () => {
+      document.getElementById("plant-quantity").textContent = plantChoice.selectedOptions[0].textContent;
+      for (const drawing of document.querySelectorAll(".plant")) {
+        const at = drawing.dataset.quantities.split(" ").indexOf(plantChoice.value);
+        for (const stream of drawing.querySelectorAll(".stream")) {
+          const width = stream.dataset.widths.split(" ")[at];
+          const rate = stream.dataset.rates.split(" ")[at];
+          const line = drawing.querySelector(`.line[data-band="${stream.dataset.band}"]`);
+          for (const path of line.children) path.setAttribute("stroke-width", width);
+          for (const text of stream.querySelectorAll(".rate")) text.textContent = rate;
+          for (const part of [line, stream]) part.classList.toggle("none", Number(width) === 0);
+        }
+      }
+    };
+    plantChoice.addEventListener("change", show);
+    for (const stream of document.querySelectorAll(".plant .stream"))
+      for (const event of ["focus", "pointerenter"])
+        stream.addEventListener(event, () => { told.textContent = stream.getAttribute("aria-label"); });
   }
 
   const filter = document.getElementById("filter");

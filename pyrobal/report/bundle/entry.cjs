@@ -5,7 +5,6 @@ Plotly.register([
   require("plotly.js/lib/bar"),
   require("plotly.js/lib/contour"),
   require("plotly.js/lib/heatmap"),
-  require("plotly.js/lib/sankey"),
   require("plotly.js/lib/scatterternary"),
 ]);
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pyrobal.report.figures.elements import elements
 from pyrobal.report.figures.figure import Figure
 from pyrobal.report.figures.heat import heat
 from pyrobal.report.figures.slag import slags
@@ -17,4 +16,4 @@ def figures(result: Result) -> list[Figure]:
     if not result.results.solved.all():
         return []
     r = result.results
-    return [*elements(r), *heat(result.lines), *slags(result.lines), *cycle(r), *load(r)]
+    return [*heat(result.lines), *slags(result.lines), *cycle(r), *load(r)]

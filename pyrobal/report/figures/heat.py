@@ -1,11 +1,11 @@
-"""Heat in and out of each step: as a flow through it, and as bars."""
+"""Heat in and out of each step, as bars."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
-from pyrobal.report.figures.figure import BLUE, ORANGE, Figure, Traces, rounded, sankey
+from pyrobal.report.figures.figure import BLUE, ORANGE, Figure, Traces, rounded
 from pyrobal.report.numbers import number
 from pyrobal.report.result import Line
 from pyrobal.report.tables import Cell, Column, Table, heat_lines, words
@@ -16,7 +16,7 @@ Items = Sequence[tuple[str, float]]
 
 
 def heat(lines: Sequence[Line]) -> Iterator[Figure]:
-    """Two figures of every step that has a heat balance, a step at a time."""
+    """Every step that has a heat balance, a step at a time."""
     steps = {words(step): (_drawn(into), _drawn(out)) for step, (into, out) in heat_lines(lines).items()}
     if not steps:
         return
@@ -29,14 +29,6 @@ def heat(lines: Sequence[Line]) -> Iterator[Figure]:
     ]
     columns = (Column("step"), Column("side"), Column("item"), Column("", unit))
     table = Table("Heat by step", columns, tuple(rows), stub=3)
-    yield Figure(
-        "heat-flow",
-        "Heat through a step",
-        f"Heat brought in on the left, heat taken out on the right, in {unit}, a step at a time.",
-        {step: sankey(list(_links(step, *sides)), unit) for step, sides in steps.items()},
-        {},
-        table,
-    )
     yield Figure(
         "heat-bars",
         "Heat balance of a step",
@@ -54,17 +46,6 @@ def heat(lines: Sequence[Line]) -> Iterator[Figure]:
 def _drawn(lines: Sequence[Line]) -> Items:
     least = _LEAST * max(abs(line.value) for line in lines)
     return [(words(line.key.rpartition(".")[2]), line.value) for line in lines if abs(line.value) > least]
-
-
-def _links(step: str, into: Items, out: Items) -> Iterator[tuple[str, str, float, str]]:
-    """In on the left, out on the right; what is negative runs the other way."""
-    both = {item for item, _ in into} & {item for item, _ in out}
-    for item, value in into:
-        place = f"{item} in" if item in both else item
-        yield (place, step, value, item) if value > 0 else (step, place, -value, item)
-    for item, value in out:
-        place = f"{item} out" if item in both else item
-        yield (step, place, value, item) if value > 0 else (place, step, -value, item)
 
 
 def _bars(sides: tuple[Items, Items]) -> Traces:

@@ -3,7 +3,7 @@
 ``bands`` reads the flows off the balance, ``layout`` places them, ``svg`` draws them.
 """
 
-from pyrobal.report.picture.bands import MASS, Band, bands, quantities
+from pyrobal.report.picture.bands import MASS, Band, bands, quantities, table
 from pyrobal.report.picture.svg import COLOURS, NAMES, picture, widest
 
-__all__ = ["COLOURS", "MASS", "NAMES", "Band", "bands", "picture", "quantities", "widest"]
+__all__ = ["COLOURS", "MASS", "NAMES", "Band", "bands", "picture", "quantities", "table", "widest"]

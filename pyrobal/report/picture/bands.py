@@ -17,7 +17,7 @@ from pyrobal.constants import TONNE_PER_HOUR
 from pyrobal.report.flows import Flow, Place, element_flows, ledgers
 from pyrobal.report.numbers import number
 from pyrobal.report.result import Result
-from pyrobal.report.tables import words
+from pyrobal.report.tables import Cell, Column, Table, words
 from pyrobal.thermo.elements import ELEMENTS
 
 MASS: Final = "mass"
@@ -135,6 +135,17 @@ def quantities(drawn: Sequence[Band]) -> list[str]:
     there = np.sum([band.elements for band in drawn], axis=0) > 0 if drawn else np.zeros(len(ELEMENTS), bool)
     others = [e for e in ELEMENTS if e not in (*_OFFERED, *_UNOFFERED)]
     return [MASS, *(e for e in (*_OFFERED, *others) if there[ELEMENTS.index(e)])]
+
+
+def table(drawn: Sequence[Band]) -> Table:
+    """The numbers of the picture."""
+    offered = quantities(drawn)
+    columns = (Column("from"), Column("to"), Column("stream"), *(Column(q, "t/h") for q in offered))
+    rows: list[tuple[Cell, ...]] = []
+    for band in drawn:
+        ends = (words(end) if end else "outside" for end in (band.source, band.target))
+        rows.append((*ends, band.matter.name, *(band.rate(q) for q in offered)))
+    return Table("Streams from step to step", columns, tuple(rows), stub=3)
 
 
 def _ends(flow: Flow, flows: Sequence[Flow]) -> tuple[str, str, Place, Floats]:

@@ -19,6 +19,7 @@ from pyrobal.report.tables import words
 
 _LEAST: Final = 1.2  # px, of a band that carries anything
 _RADIUS: Final = 9.0
+_LARGEST: Final = 1.25  # how much it may be enlarged where there is room
 _DIGITS: Final = 3
 _WAYS: Final = {"across": across, "down": down}
 
@@ -52,6 +53,7 @@ _STYLE: Final = f"""
 .plant .tip{{stroke:var(--ink);stroke-width:.6}}
 .plant .hatch{{fill:none;display:none}}
 .plant .stream:focus{{outline:none}}
+.plant .none{{opacity:.4}}
 .plant .stream:hover .tip,.plant .stream:focus .tip{{stroke-width:2}}
 .plant .stream:hover text,.plant .stream:focus text{{text-decoration:underline}}
 @media print{{.plant{{{_LIGHT}}}.plant .hatch{{display:inline}}}}
@@ -112,6 +114,7 @@ class _Drawing:
         return "".join(
             (
                 f'<svg xmlns="http://www.w3.org/2000/svg" class="plant {self.way}" viewBox="{size}" '
+                f'style="max-width:{_LARGEST * self.layout.width:.0f}px" '
                 'role="group" aria-label="flow drawing of the plant" '
                 f"data-quantities={quoteattr(' '.join(self.offered))}>",
                 f"<style>{_STYLE}</style><defs>{''.join(map(self._hatch, _HATCH))}</defs>",
