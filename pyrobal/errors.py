@@ -177,7 +177,7 @@ _SENTENCES = {
     Reason.NO_SULFUR_DIOXIDE: "no SO2 reaches the acid plant, so there is nothing to convert",
     Reason.REFERENCE_OXYGEN_UNREACHABLE: (
         "the stack gas holds as much oxygen as air, so it cannot be stated at a reference oxygen "
-        "(emissions.reference_oxygen)"
+        "(stack.<name>.reference_oxygen)"
     ),
     Reason.BASE_LOAD_ABOVE_LIMIT: (
         "the steady gas alone is above a limit of the acid plant; no schedule of the vessels can help"

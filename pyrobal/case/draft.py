@@ -34,7 +34,6 @@ from pyrobal.fields import (
 )
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.flowsheet.limit import LimitSettings
-from pyrobal.plant.feed import FLUXES
 from pyrobal.streams.deportment import DeportmentTable
 from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS, FuelSettings
 
@@ -153,8 +152,8 @@ def _named(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot) -> Ite
         here = spot / name
         if not isinstance(item, dict):
             draft.wrong(here, f"is {values.called(item)}; it is written as {Shape.NAMED.header(spot.key)}")
-        elif spot.key == "flux" and name not in FLUXES:
-            draft.wrong(here, f"unknown flux; {suggestion(name, FLUXES)}")
+        elif name not in (allowed := schema.ITEMS.get(spot.key, (name,))):
+            draft.wrong(here, f"unknown {spot.key}; {suggestion(name, allowed)}")
         elif (why := unfit(name)) is not None:
             draft.wrong(Spot(here.path, spot.key), f"the name of this table {why}")
         elif settings is FuelSettings:

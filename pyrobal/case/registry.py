@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from pyrobal import units
-from pyrobal.case.schema import Shape, nested, required, shape, written
+from pyrobal.case.schema import ITEMS, Shape, nested, required, shape, written
 from pyrobal.case.values import bounds
 from pyrobal.fields import (
     Assay,
@@ -23,7 +23,6 @@ from pyrobal.fields import (
     declarations,
 )
 from pyrobal.flowsheet.inputs import SECTIONS
-from pyrobal.plant.feed import FLUXES
 from pyrobal.streams.fuel import FuelSettings
 
 OF_READING: Final = "reading's"  # unit of a bound
@@ -71,7 +70,7 @@ def matching(prefix: str) -> list[Setting]:
 def _middle(section: str) -> str:
     if shape(section) is Shape.TABLE:
         return ""
-    return f"<{'|'.join(FLUXES)}>." if section == "flux" else "<name>."
+    return f"<{'|'.join(ITEMS[section])}>." if section in ITEMS else "<name>."
 
 
 def _setting(key: str, declared: Declaration, default: str) -> Setting:

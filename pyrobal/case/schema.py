@@ -15,6 +15,8 @@ from typing import Any, Final, get_origin, get_type_hints
 from pyrobal.fields import Assay, Declaration, Text, declarations
 from pyrobal.fields import declared as declared_in
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
+from pyrobal.plant.emissions import STACKS
+from pyrobal.plant.feed import FLUXES
 from pyrobal.streams.deportment import DeportmentTable, read_table
 from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS
 from pyrobal.streams.mineralogy import ASSAY_NAMES, MINERAL_NAMES
@@ -27,6 +29,8 @@ ALLOWED: Final[dict[str, tuple[str, ...]]] = {
     "minerals": MINERAL_NAMES,
     "fuel": FUEL_COMPONENTS,
 }
+# Named tables whose names are not the user's own.
+ITEMS: Final[dict[str, tuple[str, ...]]] = {"flux": FLUXES, "stack": STACKS}
 
 
 def deportment(section: str) -> DeportmentTable:

@@ -23,7 +23,7 @@ from pyrobal.streams.fuel import Fuel
 from pyrobal.streams.material import Material
 from pyrobal.streams.mixing import gone_cold, mix, on_phase
 from pyrobal.streams.stream import Stream
-from pyrobal.thermo.elements import ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,6 +61,16 @@ class Circuit:
     back: Mapping[str, Stream]
     returns: Mapping[str, Stream]
     aside: Stream | None = None
+
+    @property
+    def copper(self) -> FloatN:
+        """(N,) [kg/s] in the last copper product of the case that is not refined by electrolysis."""
+        product = self.smelting.matte_made
+        if self.converting is not None:
+            product = self.converting.blister
+        if self.anode_furnace is not None:
+            product = self.anode_furnace.anodes
+        return product.element("Cu") * ATOMIC_MASS[ELEMENTS.index("Cu")]
 
     def steps(self) -> dict[str, Any]:
         """Section of the case -> result, in plant order."""

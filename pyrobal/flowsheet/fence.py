@@ -45,7 +45,7 @@ def plant_ledger(
         **({"matte_aside": Entry.of(c.aside)} if c.aside is not None else {}),
         **_slags(inputs, c),
         **_gases(inputs, c, gas),
-        **({"dryer.gas": dried.ledger.outputs["gas"]} if dried is not None else {}),
+        **({f"dryer.{x}": dried.ledger.outputs[x] for x in ("gas", "dust")} if dried is not None else {}),
     }
     heat = {f"{name}.{item}": value for name, step in steps.items() for item, value in step.heat_out.items()}
     heat["between_steps"] = _between(coming, leaving, steps)
@@ -100,6 +100,10 @@ def _slags(inputs: Inputs, c: Circuit) -> dict[str, Entry]:
         leaving |= {
             f"slag_cleaning.{n}": e for n, e in c.slag_cleaning.ledger.outputs.items() if n in ("gas", "dust")
         }
+        if inputs.emissions is not None and (dust := leaving.get("slag_cleaning.dust")) is not None:
+            caught = inputs.emissions.slag_cleaning_dust_catch
+            leaving["slag_cleaning.dust"] = dust.scaled(caught)
+            leaving["slag_cleaning.emitted_dust"] = dust.scaled(1.0 - caught)
     else:
         leaving = {"smelting.slag": c.smelting.ledger.outputs["slag"]}
     if c.converting is not None and inputs.recycle.converting_slag == "discard":
@@ -126,7 +130,7 @@ def _gases(inputs: Inputs, c: Circuit, gas: GasSide) -> dict[str, Entry]:
                 leaving[f"{name}.dust"] = _less(dust, None if put_back is None else Entry.of(put_back))
         return leaving
     for name, entry in gas.gas_train.ledger.outputs.items():
-        to_acid = name == "cleaned_gas" and gas.acid_plant is not None
+        to_acid = name in ("cleaned_gas", "cleaned_carried") and gas.acid_plant is not None
         if not name.endswith(".dust") and not to_acid:
             leaving[f"gas_train.{name}"] = entry
     returned = {"furnace": back.get("furnace_dust"), "converter": back.get("converting_dust")}
@@ -136,6 +140,8 @@ def _gases(inputs: Inputs, c: Circuit, gas: GasSide) -> dict[str, Entry]:
             Entry.of(x.dust), None if put_back is None else Entry.of(put_back)
         )
     if gas.acid_plant is not None:
+        carried = {"to_acid": gas.gas_train.carried_to_acid, "to_stack": gas.gas_train.carried_to_stack}
+        leaving |= {f"gas_train.carried_{to}": Entry.of(x) for to, x in carried.items() if x is not None}
         leaving |= {f"acid_plant.{name}": entry for name, entry in gas.acid_plant.ledger.outputs.items()}
     return leaving
 

@@ -22,7 +22,7 @@ from pyrobal.plant.anode_furnace import AnodeFurnaceSettings
 from pyrobal.plant.converting import ConvertingSettings
 from pyrobal.plant.dryer import DryerSettings
 from pyrobal.plant.electrorefining import ElectrorefiningSettings
-from pyrobal.plant.emissions import EmissionsSettings
+from pyrobal.plant.emissions import EmissionsSettings, StackSettings
 from pyrobal.plant.feed import ChargeSettings, ConcentrateSettings, FluxSettings, RevertSettings
 from pyrobal.plant.gas_train.settings import (
     AnodeGasSettings,
@@ -58,6 +58,7 @@ SECTIONS: dict[str, type] = {
     "acid_plant": AcidPlantSettings,
     "load": LoadSettings,
     "emissions": EmissionsSettings,
+    "stack": StackSettings,  # table of tables
     "limit": LimitSettings,  # array of tables, by name
 }
 # Steps that a case has only where it has their section.
@@ -92,6 +93,7 @@ class Inputs:
     acid_plant: AcidPlantSettings | None = None
     load: LoadSettings | None = None
     emissions: EmissionsSettings | None = None
+    stack: Mapping[str, StackSettings] = field(default_factory=dict)
     limit: tuple[LimitSettings, ...] = ()
 
     @property

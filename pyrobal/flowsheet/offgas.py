@@ -13,6 +13,7 @@ from pyrobal.flowsheet.circuit import Circuit, converter_source, furnace_source
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.over_time import over_time
 from pyrobal.plant import acid_plant, emissions, gas_train, load
+from pyrobal.plant.dryer import DryerResult
 from pyrobal.streams.dilution import Limit
 from pyrobal.streams.moments import GasOverTime
 from pyrobal.streams.stream import Stream
@@ -35,11 +36,15 @@ class GasSide:
 
 
 def gas_side(
-    inputs: Inputs, circuit: Circuit, copper: FloatN, sulfur_fed: FloatN, blown: FloatN | None = None
+    inputs: Inputs,
+    circuit: Circuit,
+    dried: DryerResult | None,
+    sulfur_fed: FloatN,
+    blown: FloatN | None = None,
 ) -> GasSide:
     """Clean the gas, make acid, account for what leaves.
 
-    copper : (N,) [kg/s] in the last copper product; sulfur_fed : (N,) [mol/s] with charge and fuels
+    sulfur_fed : (N,) [mol/s] with charge and fuels
     blown : (N,) share of the matte that is blown, None for all of it
     """
     train = acid = loaded = emitted = None
@@ -53,7 +58,7 @@ def gas_side(
         train, gas = gas_train.deliver(train, cleaned, moments, limit, inputs.site)
         acid = acid_plant.solve(gas, inputs.site, inputs.acid_plant, moments)
     if inputs.emissions is not None:
-        emitted = _emissions(inputs, circuit, train, acid, copper, sulfur_fed)
+        emitted = _emissions(inputs, circuit, dried, train, acid, sulfur_fed)
     return GasSide(train, acid, loaded, emitted)
 
 
@@ -84,35 +89,75 @@ def _lines(inputs: Inputs, c: Circuit) -> dict[str, gas_train.GasLineSettings]:
 def _emissions(
     inputs: Inputs,
     c: Circuit,
+    dried: DryerResult | None,
     train: gas_train.GasTrainResult | None,
     acid: acid_plant.AcidPlantResult | None,
-    copper: FloatN,
     sulfur_fed: FloatN,
 ) -> emissions.EmissionsResult:
     s = inputs.emissions
     assert s is not None
-    stacks: dict[str, Stream] = {}
-    over: dict[str, GasOverTime] = {}
-    if acid is not None:
-        stacks["acid_plant"], over["acid_plant"] = acid.stack_gas, acid.course.tail
-    elif train is not None and train.to_acid_plant is not None:
-        stacks["cleaned_gas"] = train.to_acid_plant
-    stacks |= {name: offgas.gas for name, offgas in train.to_stack.items()} if train is not None else {}
-    if train is not None and train.cleaning is not None and train.cleaning.bypass is not None:
-        passed = train.cleaning.bypass
-        stacks["bypass"], over["bypass"] = passed.gone.gas, passed.over
-    stacks |= _untreated(inputs, c) if train is None else {}
-    if c.slag_cleaning is not None and c.slag_cleaning.gas is not None:
-        stacks["slag_cleaning"] = c.slag_cleaning.gas
-    escaped = {"furnace": c.smelting.gas.scaled(s.smelting_escape)}
-    gases = [c.smelting.gas]
-    if c.converting is not None:
-        escaped["converter"] = c.converting.gas.scaled(s.converting_escape)
-        gases.append(c.converting.gas)
-    gases += [c.anode_furnace.gas] if c.anode_furnace is not None else []
+    stacks, carried = _stacks(inputs, c, dried, train, acid)
+    escaped: dict[str, Stream] = {}
+    for name, share, step in (
+        ("furnace", s.smelting_escape, c.smelting),
+        ("converter", s.converting_escape, c.converting),
+    ):
+        if step is not None:
+            escaped[name] = step.gas.scaled(share)
+            if name != "furnace" or train is not None:  # else put back before it meets a hood
+                carried[f"escaped_{name}"] = step.dust.scaled(share)
+    furnaces = (c.smelting, c.converting, c.anode_furnace)
+    to_gas = total(step.gas.element("S") for step in furnaces if step is not None)
     made = acid.acid.production() if acid is not None else np.zeros(1)
-    sulfur = emissions.Sulfur(sulfur_fed, total(g.element("S") for g in gases), made)
-    return emissions.solve(stacks, escaped, sulfur, copper, made * M_ACID, s, over)
+    over = _over_time(train, acid)
+    around = emissions.Surroundings(carried, inputs.stack, _vessels(inputs, c), inputs.site, over)
+    sulfur = emissions.Sulfur(sulfur_fed, to_gas, made)
+    return emissions.solve(stacks, escaped, sulfur, c.copper, made * M_ACID, s, around)
+
+
+def _stacks(
+    inputs: Inputs,
+    c: Circuit,
+    dried: DryerResult | None,
+    train: gas_train.GasTrainResult | None,
+    acid: acid_plant.AcidPlantResult | None,
+) -> tuple[dict[str, Stream], dict[str, Stream]]:
+    """Gas by stack, and the dust it carries; the first is that of the acid plant if any."""
+    found: dict[str, tuple[Stream, Stream | None]] = {}
+    if train is None:
+        found |= {name: (gas, None) for name, gas in _untreated(inputs, c).items()}
+    else:
+        if acid is not None:
+            found["acid_plant"] = (acid.stack_gas, train.carried_to_stack)
+        elif train.to_acid_plant is not None:
+            found["cleaned_gas"] = (train.to_acid_plant, train.carried_on)
+        found |= {name: (offgas.gas, offgas.carried) for name, offgas in train.to_stack.items()}
+        if train.cleaning is not None and (passed := train.cleaning.bypass) is not None:
+            found["bypass"] = (passed.gone.gas, passed.gone.carried)
+    if c.slag_cleaning is not None and c.slag_cleaning.gas is not None:
+        found["slag_cleaning"] = (c.slag_cleaning.gas, c.slag_cleaning.dust)
+    if dried is not None:
+        found["dryer"] = (dried.gas, dried.dust)
+    gases = {name: gas for name, (gas, _) in found.items()}
+    return gases, {name: dust for name, (_, dust) in found.items() if dust is not None}
+
+
+def _over_time(
+    train: gas_train.GasTrainResult | None, acid: acid_plant.AcidPlantResult | None
+) -> dict[str, GasOverTime]:
+    """Gas of the stacks that follow the vessels, by stack."""
+    over = {"acid_plant": acid.course.tail} if acid is not None else {}
+    if train is not None and train.cleaning is not None and train.cleaning.bypass is not None:
+        over["bypass"] = train.cleaning.bypass.over
+    return over
+
+
+def _vessels(inputs: Inputs, c: Circuit) -> FloatN:
+    """(N,) converting vessels with a hood: those in work; of a continuous converter one."""
+    cycle = c.converting.cycle if c.converting is not None else None
+    if cycle is None:
+        return np.ones(1)
+    return np.full(1, float(inputs.load.count)) if inputs.load is not None else np.maximum(cycle.vessels, 1.0)
 
 
 def _untreated(inputs: Inputs, c: Circuit) -> dict[str, Stream]:

@@ -32,12 +32,12 @@ from pyrobal.plant import converting, dryer, feed, load
 from pyrobal.streams.fuel import Fuel, default_fuels, fuel
 from pyrobal.streams.material import Material
 from pyrobal.streams.stream import Stream
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ELEMENTS
 
 _ROUNDS = 6  # what is recycled from less matte changes what there is time for, by little
 _SETTLED = 1e-6  # share of the matte
 BLOCK = 16384  # scenarios solved together; far beyond it their streams no longer fit the cache
-_CU, _S = ELEMENTS.index("Cu"), ELEMENTS.index("S")
+_S = ELEMENTS.index("S")
 
 
 def solve(inputs: Inputs) -> Results:
@@ -96,7 +96,7 @@ def _gas(
     blown: FloatN | None,
 ) -> GasSide:
     sulfur = _sulfur_fed(inputs, fed, dried, circuit)
-    return gas_side(inputs, circuit, _copper(circuit), sulfur, blown)
+    return gas_side(inputs, circuit, dried, sulfur, blown)
 
 
 def _sulfur_fed(
@@ -149,16 +149,6 @@ def _feeds(fed: feed.FeedResult, blend: Mapping[str, Stream], fuels: Mapping[str
         lime=fed.fluxes.get("lime"),
         fuels=fuels,
     )
-
-
-def _copper(c: Circuit) -> FloatN:
-    """(N,) [kg/s] in the last copper product of the case."""
-    product = c.smelting.matte_made
-    if c.converting is not None:
-        product = c.converting.blister
-    if c.anode_furnace is not None:
-        product = c.anode_furnace.anodes
-    return product.elements()[:, _CU] * ATOMIC_MASS[_CU]
 
 
 def _reach(

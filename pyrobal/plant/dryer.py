@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN, column, total, zeros
-from pyrobal.constants import celsius
+from pyrobal.constants import NM3, celsius
 from pyrobal.fields import quantity, text
 from pyrobal.streams.fuel import Fuel
 from pyrobal.streams.ledger import Entry, Ledger
 from pyrobal.streams.material import WATER_MASS
+from pyrobal.streams.mixing import on_phase
 from pyrobal.streams.site import (
     AIR_SPECIES,
     OXYGEN_IN_AIR,
@@ -23,6 +24,8 @@ from pyrobal.streams.site import (
 )
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.properties import species
+
+MILLIGRAM_PER_NM3 = 1e-6 / NM3  # kg/mol
 
 
 @dataclass(frozen=True)
@@ -42,17 +45,22 @@ class DryerSettings:
     gas_temperature: FloatN = quantity(
         "degC", "dryer gas leaving", default=celsius(120), low=celsius(60), high=celsius(400)
     )
+    dust: FloatN = quantity(
+        "mg/Nm3", "dust in the dry gas behind the filter of the dryer",
+        default=20 * MILLIGRAM_PER_NM3, low=0.0, high=1e5 * MILLIGRAM_PER_NM3,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
 class DryerResult:
-    """The dried concentrates, by name, the gas of the dryer, and what it took.
+    """The dried concentrates, by name, the gas of the dryer with its dust, and what it took.
 
     fuel : (N,) [unit/s]; heat : (N,) [W]; evaporated : (N,) [kg/s]
     """
 
     concentrates: Mapping[str, Stream]
     gas: Stream
+    dust: Stream
     fuel: FloatN
     heat: FloatN
     evaporated: FloatN
@@ -69,7 +77,8 @@ def solve(
     """Dry each concentrate to ``moisture_after`` (N,) [kg water per kg wet]; a drier one is only warmed.
 
     Duty: enthalpy of the dried solids and of the vapour at the gas temperature less that of the feed.
-    Fuel = duty / (efficiency x lower heating value); what the gas does not carry off is the loss.
+    Fuel = duty / (efficiency x lower heating value); what the gas does not carry off is the loss. The dust
+    that the filter lets through is of the composition of the dried blend.
     """
     dried = {
         name: _dried(stream, moisture_after, s.solids_temperature) for name, stream in concentrates.items()
@@ -81,13 +90,17 @@ def solve(
     burnt = np.maximum(duty, 0.0) / (s.efficiency * fuel.heating_value)
     air = moist_air(burnt * fuel.oxygen * (1.0 + s.excess_air) / OXYGEN_IN_AIR, air_humidity(site))
     gas = _gas(burnt, fuel, air, vapour, s.gas_temperature)
+    dried, dust = _dusted(dried, s.dust * (gas.total() - gas.amount("H2O(g)")), s.gas_temperature)
     inputs = {name: Entry.of(x) for name, x in concentrates.items()}
     inputs["fuel"] = Entry(fuel.elements, fuel.enthalpy, fuel.enthalpy).scaled(burnt)
     inputs["air"] = Entry.of(Stream(air_species(), air, site.air_temperature))
-    outputs = {name: Entry.of(x) for name, x in dried.items()} | {"gas": Entry.of(gas)}
+    outputs = {name: Entry.of(x) for name, x in dried.items()} | {
+        "gas": Entry.of(gas),
+        "dust": Entry.of(dust),
+    }
     loss = total(e.enthalpy for e in inputs.values()) - total(e.enthalpy for e in outputs.values())
     ledger = Ledger(inputs, outputs, {"loss": loss})
-    return DryerResult(dried, gas, burnt, burnt * fuel.heating_value, vapour * WATER_MASS, ledger)
+    return DryerResult(dried, gas, dust, burnt, burnt * fuel.heating_value, vapour * WATER_MASS, ledger)
 
 
 def _dried(stream: Stream, moisture: FloatN, T: FloatN) -> Stream:
@@ -98,6 +111,14 @@ def _dried(stream: Stream, moisture: FloatN, T: FloatN) -> Stream:
     amounts = stream.n + zeros((n, stream.n.shape[1]), left)
     amounts[:, stream.phase.index("H2O(l)")] = left
     return Stream(stream.phase, amounts, T)
+
+
+def _dusted(dried: Mapping[str, Stream], mass: FloatN, T: FloatN) -> tuple[dict[str, Stream], Stream]:
+    """The blend without ``mass`` (N,) [kg/s] of it that goes with the gas, and that dust."""
+    share = mass / total(x.mass() for x in dried.values())
+    phase = species(*dict.fromkeys(name for x in dried.values() for name in x.phase.names))
+    lost = total(on_phase(x.scaled(share), phase) for x in dried.values())
+    return {name: x.scaled(1.0 - share) for name, x in dried.items()}, Stream(phase, lost, T)
 
 
 def _gas(burnt: FloatN, fuel: Fuel, air: FloatN, vapour: FloatN, T: FloatN) -> Stream:

@@ -11,10 +11,7 @@ from pyrobal.flowsheet.results import Results
 from pyrobal.readings.reading import Reading
 from pyrobal.readings.smelting import fuel_heat
 from pyrobal.thermo.elements import ELEMENTS
-from pyrobal.thermo.properties import species
 
-_AIRS = ("blast", "leak", "leakage", "air")  # last word of an input that is air: its CO2 is not ours
-_CO2_MASS = float(species("CO2(g)").molar_mass[0])
 _COPPER = ("smelting.matte", "converting.blister", "anode_furnace.anodes", "electrorefining.cathode",
            "electrorefining.electrolyte")  # fmt: skip
 
@@ -83,16 +80,6 @@ def _power(r: Results) -> FloatN:
     return total(-heat for name, heat in items if name.rpartition(".")[2] in drawn)
 
 
-def _carbon_dioxide(r: Results) -> FloatN:
-    carbon = ELEMENTS.index("C")
-    ours = (e.elements[:, carbon] for name, e in r.ledger.inputs.items() if not _is_air(name))
-    return total(ours) * _CO2_MASS
-
-
-def _is_air(name: str) -> bool:
-    return name.rpartition(".")[2].rpartition("_")[2] in _AIRS
-
-
 def _matte_with_schedule(r: Results) -> FloatN:
     assert r.load is not None and r.converting is not None
     return r.converting.matte.mass()
@@ -130,7 +117,6 @@ READINGS = (
         "plant.power", "MW", "electric power of furnace, cells, fans and blower; oxygen plant and drives not",
         _power,
     ),
-    _READING("plant.co2", "t/h", "direct CO2: carbon of fuels, reductants, flux and charge", _carbon_dioxide),
     _READING("recovery.Cu", "%", "copper in the last copper product, of all copper fed", _recovery),
     _READING(
         "deportment.<X>", "%", "share of an element that leaves the plant for good by an outlet",

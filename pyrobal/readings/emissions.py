@@ -1,23 +1,53 @@
-"""Readings of the emissions. Nm3 : 0 degC and 101.325 kPa; concentrations are of dry gas."""
+"""Readings of what leaves to the air. Nm3 : 0 degC and 101.325 kPa; concentrations are of dry gas."""
 
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 
-from pyrobal.arrays import FloatN
+import numpy as np
+
+from pyrobal.arrays import FloatN, total
 from pyrobal.flowsheet.results import Results
-from pyrobal.plant.emissions import EmissionsResult, Stack
+from pyrobal.plant.emissions import KINDS, METALS, EmissionsResult, Stack
 from pyrobal.readings.reading import Reading
 from pyrobal.thermo.acid_solution import M_SO2
+from pyrobal.thermo.elements import ELEMENTS
+from pyrobal.thermo.properties import species
 
-_FUGITIVE = "fugitive"
+_AIRS = ("blast", "leak", "leakage", "air")  # last word of an input that is air: its CO2 is not ours
+_CO2_MASS = float(species("CO2(g)").molar_mass[0])
+# How a kind is told: what it is, and the unit of it for each tonne of copper.
+_TOLD: dict[str, tuple[str, str]] = {
+    "so2": ("SO2", "kg/t"),
+    "mist": ("SO3 and acid mist, as H2SO4", "g/t"),
+    "dust": ("dust, with vapours that are solid when the gas is cold", "g/t"),
+    **{metal: (f"{metal}, in all forms", "g/t") for metal in METALS},
+}
 
 
 def emissions(r: Results) -> EmissionsResult:
     """The emissions of a case that asks for them."""
     assert r.emissions is not None
     return r.emissions
+
+
+def kinds(r: Results) -> list[str]:
+    """What a case can be held to account for: metals only where the feed holds them."""
+    fed = r.ledger.elements_in()
+    return [k for k in KINDS if k not in METALS or (fed[:, ELEMENTS.index(k)] > 0).any()]
+
+
+@dataclass(frozen=True)
+class _OfKind(Reading):
+    """A reading of one kind of matter, which only some feeds bring."""
+
+    kind: str = "so2"
+    needs: str = "emissions"
+
+    def present(self, results: Results) -> bool:
+        return super().present(results) and self.kind in kinds(results)
 
 
 def _of(compute: Callable[[EmissionsResult], FloatN]) -> Callable[[Results], FloatN]:
@@ -33,42 +63,83 @@ def _stack(compute: Callable[[Stack], FloatN]) -> Callable[[Results, str], Float
 
 
 def _sources(r: Results) -> list[str]:
-    return [*_stacks(r), _FUGITIVE]
+    return list(emissions(r).sources)
 
 
-def _so2_from(r: Results, source: str) -> FloatN:
-    e = emissions(r)
-    return (e.fugitive if source == _FUGITIVE else e.stacks[source].so2) * M_SO2
+def _kind(kind: str) -> Iterator[Reading]:
+    """The readings of one kind: of the site, for each tonne of copper, by source and in each stack."""
+    told, per_tonne = _TOLD[kind]
+    reading = functools.partial(_OfKind, kind=kind)
+    yield reading(f"emissions.{kind}", "kg/h", f"{told}, from all stacks and past the hoods",
+                  _of(lambda e: e.rate(kind)))  # fmt: skip
+    yield reading(f"emissions.{kind}_per_t_cu", per_tonne, "the same per tonne of copper",
+                  _of(lambda e: e.rate(kind) / e.copper))  # fmt: skip
+    yield reading(f"emissions.{kind}_from.<X>", "kg/h", f"{told}, from a stack, or past the hoods (fugitive)",
+                  lambda r, source: emissions(r).sources[source].rate(kind), _sources)  # fmt: skip
+    yield reading(f"emissions.stack.<X>.{kind}", "mg/Nm3", f"{told}, in a stack, dry, oxygen as measured",
+                  _stack(lambda x: x.measured(kind)), _stacks)  # fmt: skip
+
+
+def _stated(r: Results, member: str) -> FloatN:
+    stack, _, kind = member.rpartition(".")
+    return emissions(r).stacks[stack].concentration(kind)
+
+
+def _stated_members(r: Results) -> Sequence[str]:
+    return [f"{stack}.{kind}" for stack in _stacks(r) for kind in kinds(r)]
+
+
+def _yearly(r: Results, kind: str) -> FloatN:
+    return emissions(r).rate(kind) * r.inputs.site.operating_time
+
+
+def _carbon(r: Results) -> dict[str, FloatN]:
+    """(N,) [mol/s] by what brings it: fuels, reductants, carbonates; the CO2 of air is not ours."""
+    found: dict[str, FloatN] = {}
+    for name, entry in r.ledger.inputs.items():
+        step, _, item = name.partition(".")
+        source = "feed" if step in ("concentrate", "reverts") else f"{step}_{item}"
+        carbon = entry.elements[:, ELEMENTS.index("C")]
+        if item.rpartition(".")[2].rpartition("_")[2] not in _AIRS and np.any(carbon > 0):
+            found[source] = found.get(source, np.zeros(1)) + carbon
+    return found
+
+
+def _carbon_dioxide(r: Results) -> FloatN:
+    return total(_carbon(r).values()) * _CO2_MASS
 
 
 _READING = functools.partial(Reading, needs="emissions")
-_AT_REFERENCE = "dry, at emissions.reference_oxygen where it is set, else at the oxygen measured"
+_LEDGER = functools.partial(Reading, needs="ledger")
+_AT_REFERENCE = "at the reference oxygen and moisture of [stack.NAME], else dry and at the oxygen measured"
+_CARBON_OF = "CO2 from the carbon of fuels, reductants, fluxes and charge"
 
 READINGS = (
-    _READING("emissions.so2", "kg/h", "SO2 from all stacks and past the hoods", _of(lambda e: e.so2)),
-    _READING("emissions.so2_yearly", "t/a", "the same in a year of site.operating_time",
-             lambda r: emissions(r).so2 * r.inputs.site.operating_time),
-    _READING("emissions.so2_from.<X>", "kg/h", "SO2 from a stack, or past the hoods (fugitive)",
-             _so2_from, _sources),
-    _READING("emissions.so2_per_t_cu", "kg/t", "SO2 per tonne of copper", _of(lambda e: e.so2_per_copper)),
+    *(reading for kind in KINDS for reading in _kind(kind)),
     _READING("emissions.so2_per_t_acid", "kg/t", "SO2 of the first stack per tonne of 100 % acid",
              _of(lambda e: e.so2_per_acid), needs="emissions+acid_plant"),
     _READING("emissions.stack_so2", "mg/Nm3", f"SO2 in the first stack (tail gas), {_AT_REFERENCE}",
-             _of(lambda e: e.stack.concentration(e.settings.reference_oxygen))),
+             _of(lambda e: e.stack.concentration("so2"))),
     _READING("emissions.stack_so2_highest", "mg/Nm3",
              "the same at the worst moment of the cycle, heat held by the catalyst left out",
              _of(lambda e: e.stack_so2_highest)),
     _READING("emissions.stack_so2_ppm", "ppm", "SO2 in the first stack, dry, oxygen as measured",
              _of(lambda e: e.stack.so2_share)),
     _READING("emissions.stack_mist", "mg/Nm3", f"SO3 and acid mist in it as H2SO4, {_AT_REFERENCE}",
-             _of(lambda e: e.stack.mist(e.settings.reference_oxygen))),
+             _of(lambda e: e.stack.concentration("mist"))),
+    _READING("emissions.worst_stack_so2", "mg/Nm3", f"SO2 in the stack that has most of it, {_AT_REFERENCE}",
+             _of(lambda e: e.worst("so2"))),
+    _READING("emissions.worst_stack_mist", "mg/Nm3", f"acid mist in the stack with most, {_AT_REFERENCE}",
+             _of(lambda e: e.worst("mist"))),
     _READING("emissions.stack.<X>.flow", "Nm3/h", "dry gas of a stack", _stack(lambda x: x.flow), _stacks),
-    _READING("emissions.stack.<X>.so2", "mg/Nm3", "SO2 in a stack, dry, oxygen as measured",
-             _stack(lambda x: x.concentration(None)), _stacks),
-    _READING("emissions.stack.<X>.so2_ppm", "ppm", "by volume", _stack(lambda x: x.so2_share), _stacks),
+    _READING("emissions.stack.<X>.moisture", "vol%", "water vapour in the wet gas of a stack",
+             _stack(lambda x: x.moisture), _stacks),
     _READING("emissions.stack.<X>.o2", "vol%", "oxygen in a stack, dry", _stack(lambda x: x.oxygen), _stacks),
+    _READING("emissions.stack.<X>.so2_ppm", "ppm", "SO2 by volume", _stack(lambda x: x.so2_share), _stacks),
     _READING("emissions.stack.<X>.scrubbed", "kg/h", "SO2 washed out before a stack",
              _stack(lambda x: x.scrubbed * M_SO2), _stacks),
+    _READING("emissions.stated.<X>", "mg/Nm3", "as the permit states it: in a cubic metre at the reference "
+             "temperature, moisture and oxygen of the stack, 101.325 kPa", _stated, _stated_members),
     _READING("emissions.fugitive", "kg/h", "SO2 that no hood caught", _of(lambda e: e.fugitive * M_SO2)),
     _READING("emissions.fugitive_share", "%", "share of it in all SO2", _of(lambda e: e.fugitive_share)),
     _READING("emissions.sulfur_capture", "%", "sulfur in acid and scrubber products, of all sulfur fed",
@@ -77,4 +148,10 @@ READINGS = (
              _of(lambda e: e.gas_capture)),
     _READING("emissions.sulfur_emitted", "%", "sulfur emitted as SO2, SO3 and acid, of all sulfur fed",
              _of(lambda e: e.emitted_share)),
+    _LEDGER("emissions.co2", "t/h", _CARBON_OF, _carbon_dioxide),
+    _LEDGER("emissions.co2_per_t_cu", "kg/t", "the same per tonne of copper",
+            lambda r: _carbon_dioxide(r) / r.circuit.copper),
+    _LEDGER("emissions.co2_from.<X>", "t/h", "CO2 from the carbon that a fuel, a flux or the feed brings",
+            lambda r, source: _carbon(r)[source] * _CO2_MASS, lambda r: list(_carbon(r))),
+    _READING("emissions.yearly.<X>", "t/a", "in a year of site.operating_time", _yearly, kinds),
 )  # fmt: skip

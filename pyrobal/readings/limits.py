@@ -20,12 +20,12 @@ from pyrobal.readings.reading import Reading
 _ROUNDING: Final = 1e-9  # of the bound; what a balance closes to
 # Setting of a section -> the reading it is a bound on.
 _MOST: Final = {
-    "emissions.so2_stack_limit": "emissions.stack_so2",
-    "emissions.mist_limit": "emissions.stack_mist",
+    "emissions.so2_stack_limit": "emissions.worst_stack_so2",
+    "emissions.mist_limit": "emissions.worst_stack_mist",
     "emissions.so2_limit": "emissions.so2",
     "emissions.so2_per_t_cu_limit": "emissions.so2_per_t_cu",
     "emissions.so2_per_t_acid_limit": "emissions.so2_per_t_acid",
-    "emissions.secondary_so2_limit": "emissions.stack.secondary.so2",
+    "emissions.secondary_so2_limit": "emissions.stated.secondary.so2",
     "acid_plant.flow_limit": "acid.flow_offered",
     "acid_plant.so2_limit": "acid.so2_offered",
 }

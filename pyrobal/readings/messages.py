@@ -13,6 +13,7 @@ from pyrobal.constants import MW, PERCENT, TONNE_PER_HOUR, celsius
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant import acid_plant, anode_furnace, converting, emissions, gas_train, load, slag_cleaning
+from pyrobal.readings import emission_messages
 from pyrobal.readings.closure_messages import closure_messages
 from pyrobal.readings.limit_messages import limit_messages
 from pyrobal.readings.load import impossible
@@ -97,35 +98,6 @@ def _copper_blow(r: Results, i: int) -> Iterator[Message]:
         f"{over:.2g} t/h of cold copper too much; {remedy}, or charge less of it there: copper scrap may "
         'also go to the anode furnace (revert, to = "anode_furnace")',
     )
-
-
-def _secondary_hoods(r: Results, i: int) -> Iterator[Message]:
-    secondary = r.emissions.stacks.get(emissions.SECONDARY) if r.emissions is not None else None
-    if r.emissions is None or secondary is None or r.emissions.settings.secondary_flow is not None:
-        return
-    if _one(secondary.flow, i) > 0:
-        yield Message(
-            "note",
-            "emissions.secondary_flow",
-            "not set: the stack of the secondary hoods holds only the gas they catch, without the air they "
-            "draw; its kg/h stand, its mg/Nm3 and ppm are far above what the stack would show",
-        )
-
-
-def _other_stacks(r: Results, i: int) -> Iterator[Message]:
-    """The limit of the first stack is not silently held to be that of the others."""
-    if r.emissions is None or r.emissions.settings.so2_stack_limit is None:
-        return
-    limit, (first, *others) = r.emissions.settings.so2_stack_limit, r.emissions.stacks
-    held = {name: r.emissions.stacks[name].concentration(None) for name in others}
-    above = [name.replace("_", " ") for name, x in held.items() if _one(x, i) > _one(limit, i)]
-    if above:
-        yield Message(
-            "note",
-            "emissions.so2_stack_limit",
-            f"is compared with the first stack only, that of {first.replace('_', ' ')}; the gas of "
-            f"{', '.join(above)} holds more than that figure: see whether your permit covers it",
-        )
 
 
 def _dew_points(r: Results, i: int) -> Iterator[Message]:
@@ -317,6 +289,5 @@ _RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
     _copper_blow,
     _dew_points,
     limit_messages,
-    _secondary_hoods,
-    _other_stacks,
+    *emission_messages.RULES,
 )

@@ -56,10 +56,8 @@ class Group:
     rows: tuple[Row, ...]
 
 
-# A note on the setting says that the reading is not what an instrument would show; then it is no headline.
-_NOTED: Final = {"emissions.secondary_flow": "emissions.stack.secondary.so2"}
 _SHORT: Final = {"to spare": "short"}  # what a row is called whose number is below zero
-# heading -> rows of: label, main reading, remarks as (reading, word before, after); <X>: each of a family
+# heading -> rows of: label, main reading, remarks as (reading, word before, after); <largest>: of a family
 _Remark = tuple[str, str, str]
 _LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {
     "Feed": (
@@ -104,7 +102,8 @@ _LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {
         ("acid made", "acid.production", (("acid.conversion", "", "converted"),)),
         ("SO2 emitted", "emissions.so2", (
             ("emissions.sulfur_capture", "", "of the sulfur captured"),
-            ("emissions.stack.<X>.so2", "<X> stack", ""))),
+            ("emissions.so2_from.<largest>", "", "of it <largest>"),
+            ("emissions.stack_so2", "", "in the first stack"))),
     ),
     "Copper": (("recovered", "recovery.Cu", ()),),
 }  # fmt: skip
@@ -112,8 +111,7 @@ _LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {
 
 def summary(result: Result) -> tuple[Group, ...]:
     """The groups of a single case: all that has a value; empty where the smelting furnace has no answer."""
-    hidden = {_NOTED[m.key] for m in result.messages if m.key in _NOTED}
-    lines = {line.key: line for line in result.lines if line.key not in hidden and not math.isnan(line.value)}
+    lines = {line.key: line for line in result.lines if not math.isnan(line.value)}
     if "smelting.matte.rate" not in lines:
         return ()
     groups = []
@@ -152,13 +150,13 @@ def _row(label: str, line: Line, remarks: tuple[Part, ...]) -> Row:
 
 
 def _parts(lines: Mapping[str, Line], key: str, before: str, after: str) -> Iterator[Part]:
-    head, family, tail = key.partition("<X>")
-    if not family and key in lines:
+    if key in lines:
         yield Part(lines[key], before, after)
-    for found, line in lines.items() if family else ():
-        if found.startswith(head) and found.endswith(tail):
-            name = words(found.removeprefix(head).removesuffix(tail))
-            yield Part(line, before.replace("<X>", name), after)
+    head, mark, _ = key.partition("<largest>")
+    family = [line for k, line in lines.items() if mark and k.startswith(head)]
+    if family:
+        largest = max(family, key=lambda line: line.value)
+        yield Part(largest, before, after.replace(mark, words(largest.key.removeprefix(head))))
 
 
 def _idle(line: Line) -> bool:

@@ -39,7 +39,7 @@ LIMITED = [s for s in REGISTRY if re.match(r"-?[\d.e+]+ to ", s.allowed) and "<X
 
 
 def key(setting: Setting) -> str:
-    return setting.key.replace("<name>", "one").replace("<silica|lime>", "silica")
+    return re.sub(r"<(\w+)\|[^>]+>", r"\1", setting.key.replace("<name>", "one"))
 
 
 def faults(assignment: str, of: str) -> list[str]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from checks import Check, listing
@@ -9,9 +11,17 @@ from checks import Check, listing
 from pyrobal.constants import NM3
 from pyrobal.plant.acid_plant import AcidPlantResult, AcidPlantSettings
 from pyrobal.plant.acid_plant import solve as acid_plant
-from pyrobal.plant.emissions import M_ACID, EmissionsResult, EmissionsSettings, Sulfur, solve
+from pyrobal.plant.emissions import (
+    EmissionsResult,
+    EmissionsSettings,
+    StackSettings,
+    Sulfur,
+    Surroundings,
+    solve,
+)
 from pyrobal.streams.site import SiteSettings
 from pyrobal.streams.stream import Stream
+from pyrobal.thermo.acid_solution import M_ACID
 from pyrobal.thermo.properties import species
 
 TOPIC = "Emissions"
@@ -19,12 +29,13 @@ MG = 1e-6 / NM3  # kg/mol in one mg/Nm3
 NMOL = 44.615  # mol/Nm3, ideal gas at 0 degC and 1 atm
 
 
-def stack(so2_ppm: float, oxygen: float) -> EmissionsResult:
+def stack(so2_ppm: float, oxygen: float, **stated: Any) -> EmissionsResult:
     y = so2_ppm * 1e-6
     n = np.array([[y, oxygen, 1.0 - y - oxygen]])
     gas = Stream(species("SO2(g)", "O2(g)", "N2(g)"), n, np.array([350.0]))
     one = np.ones(1)
-    return solve({"acid_plant": gas}, {}, Sulfur(one, one, one), one, one, EmissionsSettings())
+    around = Surroundings({}, {"acid_plant": StackSettings(**stated)}, one, SiteSettings(), {})
+    return solve({"acid_plant": gas}, {}, Sulfur(one, one, one), one, one, EmissionsSettings(), around)
 
 
 def plant(so2: float) -> AcidPlantResult:
@@ -36,14 +47,15 @@ def plant(so2: float) -> AcidPlantResult:
 
 def units() -> list[Check]:
     digits = "printed digits"
-    per_ppm = float(stack(1.0, 0.1).stack.concentration(None)[0]) / MG
+    per_ppm = float(stack(1.0, 0.1).stack.concentration("so2")[0]) / MG
     standard = "ideal gas, SO2 of 64.064 g/mol in 22.414 L/mol"
     part_60 = "40 CFR 60.163 (1976), 0.065 vol% (from memory)"
     ambient = "Quebec Q-2 r.4.1: 0.21 ppm is 550 ug/m3 at 25 degC and 1 atm"
-    at_25 = float(stack(0.21, 0.1).stack.concentration(None)[0]) / MG * 1000 * 273.15 / 298.15
-    smelter = float(stack(650.0, 0.1).stack.concentration(None)[0]) / MG
-    corrected = stack(100.0, 0.05).stack
-    factor = float((corrected.concentration(np.array([0.03])) / corrected.concentration(None))[0])
+    warm = stack(0.21, 0.1, reference_temperature=np.array([298.15])).stack
+    at_25 = float(warm.concentration("so2")[0]) / MG * 1000
+    smelter = float(stack(650.0, 0.1).stack.concentration("so2")[0]) / MG
+    corrected = stack(100.0, 0.05, reference_oxygen=np.array([0.03])).stack
+    factor = float((corrected.concentration("so2") / corrected.measured("so2"))[0])
     form = "permits write 20.9 or 21 % for air; here 20.946"
     return [
         Check(TOPIC, "1 ppm SO2", standard, 2.858, per_ppm, "mg/Nm3", 0.001, digits),

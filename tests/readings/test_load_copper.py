@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pyrobal.case.load import load_case
+from pyrobal.constants import NM3, NM3_PER_HOUR
 from pyrobal.flowsheet.solve import solve
 from pyrobal.readings.messages import messages
 from pyrobal.readings.registry import evaluate
@@ -37,8 +38,25 @@ def test_the_message_names_the_limit() -> None:
     assert "load.vessels" not in said and "acid_plant.so2_limit" not in said
 
 
-def test_secondary_hoods_without_their_air_are_told() -> None:
+def test_secondary_hoods_are_stated_in_the_air_they_draw() -> None:
+    """A furnace and two vessels; the gas they catch alone would be above 300 g/Nm3, which no stack shows."""
     plain = solve(load_case("cases/marram_sound.toml").inputs)
-    assert [m.level for m in messages(plain) if m.key == "emissions.secondary_flow"] == ["note"]
+    assert evaluate(plain, "emissions.stack.secondary.flow")[0] == pytest.approx(3 * 100_000 * NM3_PER_HOUR)
+    assert 1000 < evaluate(plain, "emissions.stack.secondary.so2")[0] / (1e-6 / NM3) < 5000
     drawn = solve(load_case("cases/marram_sound.toml", ["emissions.secondary_flow=250000 Nm3/h"]).inputs)
-    assert not [m for m in messages(drawn) if m.key == "emissions.secondary_flow"]
+    assert evaluate(drawn, "emissions.stack.secondary.flow")[0] == pytest.approx(250_000 * NM3_PER_HOUR)
+
+
+def test_the_largest_source_and_what_it_rests_on_are_named() -> None:
+    plain = solve(load_case("cases/marram_sound.toml").inputs)
+    said = {m.key: m.text for m in messages(plain)}
+    assert "kg/h SO2; it follows from 3 % of the gas" in said["emissions.so2_from.secondary"]
+
+
+def test_a_furnace_let_go_to_a_stack_is_a_caution_of_its_own() -> None:
+    let_go = solve(load_case("cases/marram_sound.toml", ["furnace_gas.to=stack"]).inputs)
+    said = {m.key: m for m in messages(let_go)}
+    assert said["emissions.so2_from.furnace"].level == "caution"
+    assert "goes to a stack and not to an acid plant" in said["emissions.so2_from.furnace"].text
+    assert said["emissions.stack.furnace.so2"].level == "caution"
+    assert evaluate(let_go, "limit.emissions.so2_stack_limit.use")[0] > 100  # of all stacks, not of the first

@@ -134,6 +134,14 @@ class GasTrainSettings:
     wet_leak: FloatN = quantity(
         "%", "air drawn into the wet cleaning, dry, of the gas that enters", default=0.02, low=0.0, high=2.0
     )
+    carried_to_acid: FloatN = quantity(
+        "%", "dust, fume and mist in the cleaned gas that the acid takes up; the rest goes on to the stack",
+        default=0.99, low=0.0, high=1.0,
+    )  # fmt: skip
+    mercury_to_acid: FloatN = quantity(
+        "%", "mercury in the cleaned gas that the acid takes up; the rest goes on to the stack",
+        default=0.9, low=0.0, high=1.0,
+    )  # fmt: skip
     so2_highest: FloatN = quantity(
         "vol%", "SO2 in the dry gas to the acid plant above which air is added",
         default=0.12, low=0.02, high=1.0,

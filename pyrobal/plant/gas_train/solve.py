@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, IntN
+from pyrobal.arrays import FloatN, IntN, column
 from pyrobal.constants import T_STANDARD
 from pyrobal.errors import Reason
 from pyrobal.plant.gas_train.cooler import Cooler, cooler
@@ -18,6 +18,7 @@ from pyrobal.plant.gas_train.reactions import ALL, key
 from pyrobal.plant.gas_train.settings import GasLineSettings, GasTrainSettings
 from pyrobal.plant.gas_train.wet import (
     ACID,
+    MERCURY,
     WATER,
     Bypass,
     Dilution,
@@ -138,6 +139,31 @@ class GasTrainResult:
     def to_acid_plant(self) -> Stream | None:
         """Cleaned and diluted gas before the drying tower; None where no line goes there."""
         return None if self.cleaning is None else self.cleaning.dilution.outlet.gas
+
+    @property
+    def carried_on(self) -> Stream | None:
+        """Dust, fume, mist and mercury still in the cleaned gas."""
+        return None if self.cleaning is None else self.cleaning.dilution.outlet.carried
+
+    @property
+    def carried_to_acid(self) -> Stream | None:
+        """What the acid of an acid plant takes up of it."""
+        carried, s = self.carried_on, self.settings
+        if carried is None:
+            return None
+        mercury = np.array([float(name == MERCURY) for name in carried.phase.names])
+        share = column(s.carried_to_acid) * (1.0 - mercury) + column(s.mercury_to_acid) * mercury
+        return Stream(carried.phase, carried.n * share, carried.T)
+
+    @property
+    def carried_to_stack(self) -> Stream | None:
+        """What an acid plant lets through to its stack."""
+        carried, taken = self.carried_on, self.carried_to_acid
+        return (
+            None
+            if carried is None or taken is None
+            else Stream(carried.phase, carried.n - taken.n, carried.T)
+        )
 
     @property
     def to_stack(self) -> dict[str, Offgas]:

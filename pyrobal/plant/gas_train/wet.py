@@ -28,6 +28,7 @@ from pyrobal.thermo.water import saturation_temperature
 
 WATER = "H2O(l)"
 ACID = "H2SO4(l)"
+MERCURY = "Hg"
 WATER_VOLUME = M_WATER / 1000.0  # m3/mol; Henry's constant counts per volume of water
 _FREEZING = np.array([273.2])  # K
 

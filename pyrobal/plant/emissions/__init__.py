@@ -1,0 +1,21 @@
+"""What leaves to the air, read in this order: settings, stacks, permit, upsets."""
+
+from pyrobal.plant.emissions.permit import CAUTIONS, SAFETY, cautions
+from pyrobal.plant.emissions.settings import STACKS, EmissionsSettings, StackSettings
+from pyrobal.plant.emissions.stacks import (
+    ACID_PLANT,
+    KINDS,
+    METALS,
+    SECONDARY,
+    EmissionsResult,
+    Stack,
+    Sulfur,
+    Surroundings,
+    escape,
+    solve,
+)
+
+__all__ = [
+    "ACID_PLANT", "CAUTIONS", "KINDS", "METALS", "SAFETY", "SECONDARY", "STACKS", "EmissionsResult",
+    "EmissionsSettings", "Stack", "StackSettings", "Sulfur", "Surroundings", "cautions", "escape", "solve",
+]  # fmt: skip

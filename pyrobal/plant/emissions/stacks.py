@@ -1,0 +1,387 @@
+"""The stacks: gas and dust of each, past the hoods as well, and the sulfur that is kept.
+
+Concentrations are of dry gas at 0 degC and 101.325 kPa (Nm3) at the oxygen measured, or at the reference
+of the stack.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from pyrobal.arrays import FloatN, Floats, IntN, column, each_array, total, zeros
+from pyrobal.constants import T_NORMAL
+from pyrobal.errors import Reason
+from pyrobal.plant.emissions.settings import EmissionsSettings, StackSettings
+from pyrobal.streams.mixing import on_phase
+from pyrobal.streams.moments import GasOverTime
+from pyrobal.streams.site import OXYGEN_IN_AIR, SiteSettings, air_humidity, air_species, moist_air
+from pyrobal.streams.stream import Stream
+from pyrobal.thermo.acid_solution import M_ACID, M_SO2
+from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.properties import Species, species
+
+ACID_PLANT, SECONDARY = "acid_plant", "secondary"  # stacks that are treated by name
+METALS = tuple(metal for metal in ("As", "Pb", "Cd", "Hg") if metal in ELEMENTS)
+KINDS = ("so2", "mist", "dust", *METALS)  # what a stack is held to account for
+SO2, O2, WATER = "SO2(g)", "O2(g)", "H2O(g)"
+_ACID = ("SO3(g)", "H2SO4(g)", "H2SO4(l)")  # counted as H2SO4
+_NO_DUST = ("H2SO4(l)", "HCl(aq)", "HF(aq)", "H2O(l)", "Hg")  # mist, moisture and vapour that gas carries
+_GAS_AT_THE_STACK = (
+    "H",
+    "C",
+    "N",
+    "O",
+    "S",
+    "Ar",
+    "Cl",
+    "F",
+    "Hg",
+    "Rest",
+)  # all other vapours are dust there
+
+
+@dataclass(frozen=True, eq=False)
+class Sulfur:
+    """Where sulfur goes.
+
+    fed, to_gas, acid : (N,) [mol/s] with charge and fuel, by the furnaces, in products
+    """
+
+    fed: FloatN
+    to_gas: FloatN
+    acid: FloatN
+
+
+@dataclass(frozen=True, eq=False)
+class Stack:
+    """Gas of one stack and what it carries, scrubbed and filtered.
+
+    scrubbed : (N,) [mol/s] SO2 washed out before it; conditions : at which the permit states it
+    """
+
+    gas: Stream
+    carried: Stream
+    scrubbed: FloatN
+    conditions: StackSettings
+
+    @property
+    def flow(self) -> FloatN:
+        """(N,) [mol/s] dry, without mist."""
+        return self.gas.total() - self.gas.amount(WATER) - self.gas.amount("H2SO4(l)")
+
+    @property
+    def moisture(self) -> FloatN:
+        """(N,) [mol/mol] water vapour of the wet gas."""
+        return _ratio(self.gas.amount(WATER), self.flow + self.gas.amount(WATER))
+
+    @property
+    def oxygen(self) -> FloatN:
+        """(N,) [mol/mol] dry."""
+        return _ratio(self.gas.amount(O2), self.flow)
+
+    @property
+    def so2(self) -> FloatN:
+        """(N,) [mol/s]."""
+        return self.gas.amount(SO2)
+
+    @property
+    def acid(self) -> FloatN:
+        """(N,) [mol/s] SO3 and acid as H2SO4."""
+        return total(x.amount(name) for x in (self.gas, self.carried) for name in _ACID)
+
+    @property
+    def dust(self) -> FloatN:
+        """(N,) [kg/s] solids, and vapours that are solid when the gas is cold; no acid mist."""
+        solids = total(x for name, x in _by_species(self.carried) if name not in _NO_DUST)
+        return solids + self.gas.n @ (self.gas.phase.molar_mass * _condensing(self.gas.phase))
+
+    def rate(self, kind: str) -> FloatN:
+        """(N,) [kg/s] of one of ``KINDS``; a metal in all its forms."""
+        if kind == "so2":
+            return self.so2 * M_SO2
+        if kind == "mist":
+            return self.acid * M_ACID
+        if kind == "dust":
+            return self.dust
+        held = self.gas.element(kind) + self.carried.element(kind)
+        return held * ATOMIC_MASS[ELEMENTS.index(kind)]
+
+    @property
+    def so2_share(self) -> FloatN:
+        """(N,) [mol/mol] dry, oxygen as measured; zero where nothing flows."""
+        return _ratio(self.so2, self.flow)
+
+    def measured(self, kind: str) -> FloatN:
+        """(N,) [kg/mol of dry gas], oxygen as measured; zero where nothing flows."""
+        return _ratio(self.rate(kind), self.flow)
+
+    def concentration(self, kind: str) -> FloatN:
+        """(N,) [kg/mol] as a permit states it: at the reference oxygen, moisture and temperature.
+
+        The volume is that of a mole at 0 degC, which holds less gas where the reference is warmer.
+        """
+        return self.measured(kind) * at_reference(self.oxygen, self.conditions)
+
+
+@dataclass(frozen=True, eq=False)
+class EmissionsResult:
+    """What leaves, per scenario.
+
+    stacks : by name, "secondary" among them where gas escapes; the first is that of the acid plant if any
+    over : gas of stacks over time, by name, before scrubbing: of those whose gas swings
+    escaped : gas and dust that no hood caught
+    drawn : (N,) [mol/s] dry gas the secondary hoods are said to draw
+    copper, acid : (N,) [kg/s] copper made, and 100 % acid
+    reason : (N,) errors.Reason
+    """
+
+    settings: EmissionsSettings
+    stacks: Mapping[str, Stack]
+    over: Mapping[str, GasOverTime]
+    escaped: Stack
+    drawn: FloatN
+    sulfur: Sulfur
+    copper: FloatN
+    acid: FloatN
+    reason: IntN
+
+    @property
+    def stack(self) -> Stack:
+        """The first stack: tail gas of the acid plant where there is one."""
+        return next(iter(self.stacks.values()))
+
+    @property
+    def stack_so2_highest(self) -> FloatN:
+        """(N,) [kg/mol] most of any moment in the first stack, at its reference."""
+        name, stack = next(iter(self.stacks.items()))
+        if name not in self.over:
+            return stack.concentration("so2")
+        gas, washed = self.over[name], column(_ratio(stack.scrubbed, stack.so2 + stack.scrubbed))
+        dry = gas.flow - washed * gas.so2
+        conditions = each_array(stack.conditions, column)
+        share = _ratio((1.0 - washed) * gas.so2, dry) * M_SO2
+        highest: FloatN = (share * at_reference(_ratio(gas.o2, dry), conditions)).max(axis=1)
+        return highest
+
+    @property
+    def sources(self) -> dict[str, Stack]:
+        """Every stack by name, and "fugitive": what no hood caught."""
+        return {**self.stacks, "fugitive": self.escaped}
+
+    def rate(self, kind: str) -> FloatN:
+        """(N,) [kg/s] of one of ``KINDS`` from all stacks and past the hoods."""
+        return total(source.rate(kind) for source in self.sources.values())
+
+    def held_to(self, kind: str) -> dict[str, FloatN]:
+        """Stack -> (N,) [kg/mol], of the stacks the limit of stacks is for.
+
+        Secondary hoods are not among them for SO2 where they have a limit of their own.
+        """
+        apart = kind == "so2" and self.settings.secondary_so2_limit is not None
+        return {x: s.concentration(kind) for x, s in self.stacks.items() if not (apart and x == SECONDARY)}
+
+    def worst(self, kind: str) -> FloatN:
+        """(N,) [kg/mol] in the stack that has most of it, of those of ``held_to``."""
+        return functools.reduce(np.maximum, self.held_to(kind).values())
+
+    @property
+    def so2(self) -> FloatN:
+        """(N,) [kg/s] from all stacks and past the hoods."""
+        return self.rate("so2")
+
+    @property
+    def fugitive(self) -> FloatN:
+        """(N,) [mol/s] SO2 that no hood caught."""
+        return self.escaped.so2
+
+    @property
+    def so2_per_copper(self) -> FloatN:
+        """(N,) [kg/kg]."""
+        return self.so2 / self.copper
+
+    @property
+    def so2_per_acid(self) -> FloatN:
+        """(N,) [kg/kg] first stack only: the form of acid plant permits."""
+        return self.stack.so2 * M_SO2 / self.acid
+
+    @property
+    def fugitive_share(self) -> FloatN:
+        """(N,) of all SO2 emitted."""
+        return self.fugitive * M_SO2 / self.so2
+
+    @property
+    def capture(self) -> FloatN:
+        """(N,) sulfur in acid and scrubber products, of the sulfur fed."""
+        return self._kept / self.sulfur.fed
+
+    @property
+    def gas_capture(self) -> FloatN:
+        """(N,) the same, of the sulfur that went to gas."""
+        return self._kept / self.sulfur.to_gas
+
+    @property
+    def emitted_share(self) -> FloatN:
+        """(N,) sulfur emitted as SO2, SO3 and acid, of the sulfur fed."""
+        return total(x.so2 + x.acid for x in self.sources.values()) / self.sulfur.fed
+
+    @property
+    def _kept(self) -> FloatN:
+        return self.sulfur.acid + total(stack.scrubbed for stack in self.stacks.values())
+
+
+def at_reference(oxygen: Floats, s: StackSettings) -> Floats:
+    """What a concentration, dry and as measured, is multiplied by to be at the reference of its stack.
+
+    (x_air - x_reference) / (x_air - x_measured) is the usual form of permits, with the oxygen of dry air at
+    20.95 %; nan where the gas holds as much oxygen as air.
+    """
+    factor = (1.0 - s.reference_moisture) * T_NORMAL / s.reference_temperature
+    if s.reference_oxygen is None:
+        return factor
+    spare = OXYGEN_IN_AIR - oxygen
+    kept = np.where(spare > 0, (OXYGEN_IN_AIR - s.reference_oxygen) / np.where(spare > 0, spare, 1.0), np.nan)
+    return factor * kept
+
+
+def escape(stream: Stream, share: FloatN) -> tuple[Stream, Stream]:
+    """A stream on its way to a primary hood: what the hood takes, and the ``share`` (N,) that escapes it."""
+    return stream.scaled(1.0 - share), stream.scaled(share)
+
+
+@dataclass(frozen=True, eq=False)
+class Surroundings:
+    """What else decides about a stack.
+
+    carried : dust by the name of the stack or of the source of what escapes
+    conditions : of the permit, by stack
+    vessels : (N,) converting vessels with a secondary hood
+    over : gas of stacks over time, by name: "acid_plant", and "bypass" where a limit lets gas go by
+    """
+
+    carried: Mapping[str, Stream]
+    conditions: Mapping[str, StackSettings]
+    vessels: FloatN
+    site: SiteSettings
+    over: Mapping[str, GasOverTime]
+
+
+def solve(
+    stacks: Mapping[str, Stream],
+    escaped: Mapping[str, Stream],
+    sulfur: Sulfur,
+    copper: FloatN,
+    acid: FloatN,
+    s: EmissionsSettings,
+    around: Surroundings | None = None,
+) -> EmissionsResult:
+    """Account for everything that leaves.
+
+    stacks : gas by stack, the first that of the acid plant if any; "acid_plant" is tail gas with its mist
+    escaped : gas that passed a primary hood, by source (see ``escape``)
+    copper, acid : (N,) [kg/s] copper made, and 100 % acid made
+    """
+    around = around or Surroundings({}, {}, np.ones(1), SiteSettings(), {})
+    with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
+        out = {name: _stack(name, gas, s, around) for name, gas in stacks.items()}
+        past, drawn = _past_the_hoods(escaped, around), _drawn(escaped, s, around)
+        if escaped:
+            caught = _scaled(past, s.secondary_capture)
+            out[SECONDARY] = _treated(SECONDARY, *_in_air(caught, drawn, around.site), s, around)
+        lost = _scaled(past, 1.0 - s.secondary_capture)
+        fugitive = Stack(*lost, np.zeros(1), StackSettings())
+        reason = _reasons([*out.values()], fugitive, sulfur, copper)
+    return EmissionsResult(s, out, around.over, fugitive, drawn, sulfur, copper, acid, reason)
+
+
+def _stack(name: str, gas: Stream, s: EmissionsSettings, around: Surroundings) -> Stack:
+    return _treated(name, gas, around.carried.get(name, _nothing()), s, around)
+
+
+def _treated(name: str, gas: Stream, carried: Stream, s: EmissionsSettings, around: Surroundings) -> Stack:
+    """Behind the scrubber and the filter of a stack."""
+    scrubbing = {ACID_PLANT: s.tail_scrubbing, SECONDARY: s.secondary_scrubbing}.get(name, np.zeros(1))
+    filtering = {SECONDARY: s.secondary_dust_catch, "slag_cleaning": s.slag_cleaning_dust_catch}
+    caught = filtering.get(name, np.zeros(1))
+    washed = gas.amount(SO2) * scrubbing
+    solid = _condensing(gas.phase) * column(caught)
+    is_so2 = np.array([float(species_name == SO2) for species_name in gas.phase.names])
+    cleaned = Stream(gas.phase, gas.n * (1.0 - solid) - column(washed) * is_so2, gas.T)
+    conditions = around.conditions.get(name, StackSettings())
+    return Stack(cleaned, carried.scaled(1.0 - caught), washed, conditions)
+
+
+def _past_the_hoods(escaped: Mapping[str, Stream], around: Surroundings) -> tuple[Stream, Stream]:
+    """Gas and dust that escaped the primary hoods, of all sources together."""
+    carried = [around.carried[f"escaped_{name}"] for name in escaped if f"escaped_{name}" in around.carried]
+    return _together(escaped.values()), _together(carried)
+
+
+def _drawn(escaped: Mapping[str, Stream], s: EmissionsSettings, around: Surroundings) -> FloatN:
+    """(N,) [mol/s] dry gas all secondary hoods draw: as stated, else a usual flow of each hood."""
+    if s.secondary_flow is not None:
+        return s.secondary_flow
+    hoods = {"furnace": s.secondary_flow_furnace, "converter": s.secondary_flow_vessel * around.vessels}
+    return total(flow for name, flow in hoods.items() if name in escaped)
+
+
+def _in_air(caught: tuple[Stream, Stream], drawn: FloatN, site: SiteSettings) -> tuple[Stream, Stream]:
+    """Gas of the secondary hoods, in the air they draw."""
+    gas, carried = caught
+    own = gas.total() - gas.amount(WATER) - gas.amount("H2SO4(l)")
+    air = moist_air(np.maximum(drawn - own, 0.0), air_humidity(site))
+    return _together([gas, Stream(air_species(), air, site.air_temperature)]), carried
+
+
+def _together(streams: Iterable[Stream]) -> Stream:
+    """Streams on the union of their axes; their temperature is of no account here."""
+    found = [*streams] or [_nothing()]
+    phase = species(*dict.fromkeys(name for stream in found for name in stream.phase.names))
+    return Stream(phase, total(on_phase(stream, phase) for stream in found), found[0].T)
+
+
+def _nothing() -> Stream:
+    return Stream(species(SO2), np.zeros((1, 1)), np.array([T_NORMAL]))
+
+
+def _scaled(parts: tuple[Stream, Stream], share: FloatN) -> tuple[Stream, Stream]:
+    gas, carried = parts
+    return gas.scaled(share), carried.scaled(share)
+
+
+def _by_species(stream: Stream) -> Iterable[tuple[str, FloatN]]:
+    return zip(stream.phase.names, stream.species_mass().T, strict=True)
+
+
+@functools.lru_cache(maxsize=64)
+def _solid_share(names: tuple[str, ...]) -> tuple[float, ...]:
+    phase = species(*names)
+    gases = [ELEMENTS.index(e) for e in _GAS_AT_THE_STACK]
+    other = phase.composition.copy()
+    other[:, gases] = 0.0
+    return tuple(float(row.any()) for row in other)
+
+
+def _condensing(phase: Species) -> Floats:
+    """(S,) one for vapours that are solid when the gas is cold: of metals, but not of mercury."""
+    return np.array(_solid_share(phase.names))
+
+
+def _ratio(part: Floats, whole: Floats) -> Floats:
+    part, whole = np.broadcast_arrays(part, whole)
+    return np.divide(
+        part, whole, out=np.where(np.isnan(whole), np.nan, zeros(part.shape, part, whole)), where=whole > 0
+    )
+
+
+def _reasons(stacks: list[Stack], fugitive: Stack, sulfur: Sulfur, copper: FloatN) -> IntN:
+    every = sulfur.fed + sulfur.to_gas + sulfur.acid + copper
+    unreachable = np.zeros(1, dtype=bool)
+    for stack in (*stacks, fugitive):
+        every = every + stack.gas.total() + stack.carried.mass() + stack.scrubbed
+        unreachable = unreachable | np.isnan(at_reference(stack.oxygen, stack.conditions))
+    reason = np.where(unreachable, Reason.REFERENCE_OXYGEN_UNREACHABLE, Reason.SOLVED)
+    return np.where(np.isfinite(every), reason, Reason.INPUT_NOT_FINITE).astype(np.int64)
