@@ -11,13 +11,13 @@ field's unit is K is a difference. ``1 a`` is 365.25 days, so ``h/a`` is a share
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from functools import cache
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from pyrobal.constants import NM3
+from pyrobal.names import suggestion
 
 if TYPE_CHECKING:
     import pint
@@ -307,6 +307,4 @@ def _unknown(spelling: str, allowed: tuple[str, ...]) -> str:
 def _nearest(spelling: str, allowed: tuple[str, ...]) -> str:
     if spelling in _INSTEAD:
         return f"write {_INSTEAD[spelling]}"
-    folded = {s.casefold(): s for s in reversed(SPELLINGS)} | {s.casefold(): s for s in reversed(allowed)}
-    near = difflib.get_close_matches(spelling.casefold(), folded, n=1, cutoff=0.5)
-    return f"did you mean {folded[near[0]]}?" if near else f"allowed here: {', '.join(allowed)}"
+    return suggestion(spelling, (*allowed, *SPELLINGS), f"allowed here: {', '.join(allowed)}")

@@ -143,7 +143,7 @@ TRAPS = [
     ("5 t/a", "t/h", ["a yearly mass"]),
     ("1250 C", "degC", ['unknown unit "C"', "coulomb", "write degC"]),
     ("1250 °C", "degC", ["write degC"]),
-    ("1250 degc", "degC", ["did you mean degC"]),
+    ("1250 degc", "degC", ['did you mean "degC"']),
     ("2300 F", "degC", ["farad", "write degF"]),
     ("5 %", "degC", ["a share", "a temperature is needed"]),
     ("48 ton/h", "t/h", ["short ton", "write t/h"]),  # pint: US short tons
@@ -157,7 +157,7 @@ TRAPS = [
     ("250 Nm^3/h", "Nm3/h", ["write Nm3/h"]),  # pint: a textile unit
     ("250 Nm**3/h", "Nm3/h", ["write Nm3/h"]),
     ("250 Nm³/h", "Nm3/h", ["write Nm3/h"]),
-    ("250 NM3/H", "Nm3/h", ["did you mean Nm3/h"]),
+    ("250 NM3/H", "Nm3/h", ['did you mean "Nm3/h"']),
     ("250 m3/h", "Nm3/h", ["a volume flow", "a gas flow is needed"]),
     ("250 Sm3/h", "Nm3/h", ["reference temperatures", "write Nm3/h"]),
     ("64 w%", "wt%", ["write wt%"]),

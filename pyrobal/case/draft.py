@@ -17,7 +17,6 @@ from pyrobal.arrays import FloatN
 from pyrobal.case import schema, values
 from pyrobal.case.document import Document
 from pyrobal.case.lines import Path
-from pyrobal.case.names import nearest, suggestion, unfit
 from pyrobal.case.schema import FUEL_COMPONENTS, Shape
 from pyrobal.errors import CaseError, Fault
 from pyrobal.fields import (
@@ -34,6 +33,7 @@ from pyrobal.fields import (
 )
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.flowsheet.limit import LimitSettings
+from pyrobal.names import nearest, suggestion, unfit
 from pyrobal.streams.deportment import DeportmentTable
 from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS, FuelSettings
 

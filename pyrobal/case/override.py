@@ -15,8 +15,8 @@ from typing import Any
 
 from pyrobal.case.document import Document
 from pyrobal.case.lines import Path
-from pyrobal.case.names import suggestion
 from pyrobal.errors import Fault
+from pyrobal.names import suggestion
 from pyrobal.plant.converting.settings import ONLY_CONTINUOUS
 
 # Two names of one quantity: that of the file goes where the other is assigned.

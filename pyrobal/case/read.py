@@ -14,8 +14,8 @@ from pathlib import Path as FilePath
 from typing import Any, Final
 
 from pyrobal.case.document import Document
-from pyrobal.case.names import shortened
 from pyrobal.errors import CaseError, Fault
+from pyrobal.names import shortened
 
 MOST_BYTES: Final = 1_000_000  # thousands of concentrates; a case is a few kilobytes
 MOST_DEPTH: Final = 10  # tables within tables; a case needs four

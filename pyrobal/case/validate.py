@@ -11,9 +11,9 @@ from typing import Final
 
 from pyrobal.arrays import FloatN
 from pyrobal.case.draft import Draft
-from pyrobal.case.names import suggestion
 from pyrobal.case.schema import fuels_named, tables, written
 from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.names import suggestion
 from pyrobal.plant.anode_furnace.refining import carriers as anode_carriers
 from pyrobal.plant.feed import ConcentrateSettings, FluxSettings, RevertSettings
 from pyrobal.plant.slag_cleaning.phases import carriers as slag_carriers

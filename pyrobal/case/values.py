@@ -9,8 +9,8 @@ from typing import Any, Final
 
 from pyrobal import units
 from pyrobal.arrays import FloatN, as_n
-from pyrobal.case.names import shortened, suggestion, unfit
 from pyrobal.fields import Choice, Deviation, Quantity
+from pyrobal.names import shortened, suggestion, unfit
 
 _ROUNDING: Final = 1e-9  # relative; a bound written in plant units is met in spite of its conversion
 

@@ -17,11 +17,11 @@ from typing import Any, Final
 
 from pyrobal.case.document import Document
 from pyrobal.case.lines import Path
-from pyrobal.case.names import suggestion
 from pyrobal.case.schema import Shape, shape, written
 from pyrobal.case.sheet import Cell, Row, read_workbook_cells
 from pyrobal.errors import CaseError, Fault
 from pyrobal.flowsheet.inputs import SECTIONS
+from pyrobal.names import suggestion
 from pyrobal.streams.mineralogy import ASSAY_NAMES, MINERAL_NAMES
 
 FEED, SETTINGS = "feed", "settings"

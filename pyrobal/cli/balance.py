@@ -11,7 +11,7 @@ import click
 from pyrobal.cli import complete
 from pyrobal.cli.crew import progress
 from pyrobal.cli.files import needs, write
-from pyrobal.cli.options import aimed_case, aims, case_argument, file_option, on_case, overrides
+from pyrobal.cli.options import aimed_case, aims, case_argument, file_option, keys, on_case, overrides
 from pyrobal.files import put
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 @file_option("--html", "Write a one-file report.")
 @file_option("--xlsx", "Write a workbook.")
 @click.option(
-    "--detail", metavar="SECTION", multiple=True, shell_complete=complete.section,
+    "--detail", metavar="SECTION,SECTION", multiple=True, callback=keys, shell_complete=complete.sections,
     help="Also print the tables of a section, or all.",
 )  # fmt: skip
 @aims
@@ -35,7 +35,7 @@ def balance(
     json_file: str | None,
     html_file: str | None,
     xlsx_file: str | None,
-    detail: tuple[str, ...],
+    detail: list[str],
     aim: str | None,
     by: str | None,
     assignments: tuple[str, ...],
@@ -78,15 +78,15 @@ def _write_workbook(result: Result, file: str) -> None:
     put(file, lambda path: write_workbook(result, path))
 
 
-def _check_sections(detail: tuple[str, ...], result: Result) -> None:
-    from pyrobal.case.names import suggestion
+def _check_sections(detail: list[str], result: Result) -> None:
+    from pyrobal.names import suggestion
     from pyrobal.report.console import ALL
     from pyrobal.report.tables import Sections
 
     known = [*Sections(result), ALL] if detail else []
     for word in detail:
         if word not in known:
-            raise click.UsageError(f"--detail: there is no section {word!r}; {suggestion(word, known)}")
+            raise click.UsageError(f'--detail: there is no section "{word}"; {suggestion(word, known)}')
 
 
 @click.command()

@@ -24,7 +24,18 @@ See what can be set:  pyrobal settings smelting
 All commands:         pyrobal --help"""
 
 
-@click.group(invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
+class _Group(click.Group):
+    """Commands with the whole of their first sentence, on as many lines as it takes."""
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        rows = [(name, command.get_short_help_str(limit=1000)) for name, command in self.commands.items()]
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
+
+
+@click.group(
+    cls=_Group, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]}
+)
 @click.version_option(__version__, message="%(prog)s %(version)s")
 @click.pass_context
 def pyrobal(context: click.Context) -> None:

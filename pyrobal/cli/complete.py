@@ -142,7 +142,7 @@ aim = _with_equals(_readings)
 reading = _offered(_readings)
 readings = _listed(_readings)
 goal = _offered(_goals)
-section = _offered(_sections)
+sections = _listed(_sections)
 substance = _offered(_substances)
 
 

@@ -41,13 +41,13 @@ _workers = (
 )
 
 
-def _keys(_: click.Context, __: click.Parameter, texts: Sequence[str]) -> list[str]:
+def keys(_: click.Context, __: click.Parameter, texts: Sequence[str]) -> list[str]:
     """The keys of a repeated option that may hold several with commas."""
     return [key.strip() for text in texts for key in text.split(",") if key.strip()]
 
 
 reads = click.option(
-    "--read", "readings", metavar="KEY,KEY", multiple=True, required=True, callback=_keys,
+    "--read", "readings", metavar="KEY,KEY", multiple=True, required=True, callback=keys,
     shell_complete=complete.readings, help="The readings.",
 )  # fmt: skip
 
@@ -55,7 +55,7 @@ reads = click.option(
 def keys_option(flag: str, name: str, text: str) -> Callable[[Command], Command]:
     """An option that takes keys of settings, or how they begin."""
     return click.option(
-        flag, name, metavar="KEY,KEY", multiple=True, callback=_keys, shell_complete=complete.settings,
+        flag, name, metavar="KEY,KEY", multiple=True, callback=keys, shell_complete=complete.settings,
         help=text,
     )  # fmt: skip
 

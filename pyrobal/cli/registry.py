@@ -42,11 +42,10 @@ def readings(prefix: str) -> None:
 
 
 def _no_such(what: str, prefix: str, keys: Iterable[str]) -> str:
-    from pyrobal.case.names import nearest
+    from pyrobal.names import suggestion
 
-    keys = list(keys)
-    near = nearest(prefix, [*keys, *(key.rpartition(".")[2] for key in keys)])
-    return f"no {what} begins with {prefix!r}" + (f"; did you mean {near!r}?" if near else "")
+    otherwise = f"pyrobal {what}s without it lists them all"
+    return f'no {what} begins with "{prefix}"; {suggestion(prefix, keys, otherwise)}'
 
 
 def _print(header: tuple[str, ...], rows: Sequence[tuple[tuple[str, ...], str]]) -> None:

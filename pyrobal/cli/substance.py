@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -46,13 +47,24 @@ def substance(name: str | None, temperatures: tuple[str, ...], start: str, stop:
 
 
 def _find(name: str) -> Substance:
-    from pyrobal.errors import DataError
-    from pyrobal.thermo.tables import find
+    """The substance of a name in the tables, or of what people call it."""
+    from pyrobal.names import suggestion
+    from pyrobal.streams.mineralogy import MINERALS
+    from pyrobal.thermo.tables import load_substances
 
-    try:
-        return find(name)
-    except DataError as error:
-        raise click.UsageError(str(error)) from None
+    substances = load_substances()
+    called = {_call(one): one for one in reversed(substances.values())}
+    called |= {mineral: substances[formula] for mineral, formula in MINERALS.items()}
+    found = substances.get(name) or called.get(name.casefold())
+    if found is None:
+        near = suggestion(name, [*substances, *called], "pyrobal substance lists them")
+        raise click.UsageError(f'no substance is called "{name}"; {near}')
+    return found
+
+
+def _call(one: Substance) -> str:
+    """What people call it: its title without what is said behind that."""
+    return re.split("[,;]", one.title)[0].casefold()
 
 
 def _at(temperatures: tuple[str, ...]) -> FloatN:

@@ -34,7 +34,7 @@ def _axis_option(flag: str, text: str) -> Callable[[Command], Command]:
 @click.command()
 @_axis_option("--x", "The setting across.")
 @_axis_option("--y", "The setting up.")
-@limit_option()
+@limit_option("What must hold, <= or >=; repeatable. Needed where the case has no [[limit]].")
 @best_option("max:READING", "Also find the best point; max: or min:.")
 @file_option("--html", "Write a one-file report.")
 @on_workers
@@ -118,7 +118,8 @@ def _legend(found: Window) -> Iterator[str]:
         letter = LETTERS[i] if i < len(LETTERS) else "?"
         yield f"  {letter}  breaks {limit} the most: {100 * shares.get(i, 0.0):.0f} %"
     if NO_ANSWER in shares:
-        yield f"  x  no answer: {100 * shares[NO_ANSWER]:.0f} %; {_why(found)}"
+        yield f"  x  no answer: {100 * shares[NO_ANSWER]:.0f} %"
+        yield from (f"{_INDENT}{share:.0f} %: {why}" for why, share in _reasons(found))
     if found.best is not None and found.goal is not None:
         yield from _best(found, found.best)
     elif not shares.get(FEASIBLE):
@@ -142,14 +143,15 @@ def _nearest(found: Window) -> str:
     return f"no point keeps every limit; the worst of them is broken least at {where}"
 
 
-def _why(found: Window) -> str:
-    """The reason most of the unsolved cells have."""
+def _reasons(found: Window) -> Iterator[tuple[str, float]]:
+    """Why cells have no answer, and the share of the window in % that each reason has, most first."""
     import numpy as np
 
     from pyrobal.errors import Reason
 
     codes, counts = np.unique(found.reason[found.reason != Reason.SOLVED], return_counts=True)
-    return Reason(int(codes[counts.argmax()])).text
+    for i in np.argsort(-counts, kind="stable"):
+        yield Reason(int(codes[i])).text, 100 * float(counts[i]) / found.reason.size
 
 
 def _behind(unit: str) -> str:

@@ -6,7 +6,6 @@ A key that ends in ``<X>`` is a family; its members (elements, oxides, minerals,
 
 from __future__ import annotations
 
-import difflib
 import functools
 from collections.abc import Iterator
 from typing import Any
@@ -16,6 +15,7 @@ import numpy as np
 from pyrobal.arrays import FloatN, IntN
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
+from pyrobal.names import suggestion
 from pyrobal.readings import (
     acid,
     anode,
@@ -70,9 +70,8 @@ def find(key: str) -> tuple[Reading, str]:
     """
     if (found := _match(key)) is not None:
         return found
-    near = difflib.get_close_matches(key, [r.key for r in readings()], n=1, cutoff=0.5)
-    hint = f"; the nearest is {near[0]}" if near else ""
-    raise KeyError(f"no reading is called {key}{hint}")
+    near = suggestion(key, (r.key for r in readings()), otherwise="pyrobal readings lists them")
+    raise KeyError(f"no reading is called {key}; {near}")
 
 
 def known(key: str) -> bool:

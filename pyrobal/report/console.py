@@ -13,7 +13,7 @@ from rich.console import Console
 from rich.table import Table as Grid
 from rich.text import Text
 
-from pyrobal.report.columns import print_table
+from pyrobal.report.columns import folded, print_table
 from pyrobal.report.compare import MOST, Comparison, answer_table, readings_table, settings_table
 from pyrobal.report.numbers import number
 from pyrobal.report.result import CAUTION, INFEASIBLE, OK, Result
@@ -93,7 +93,8 @@ def _first_screen(console: Console, result: Result, words: Sequence[str]) -> Non
         console.print(_group(group, console.width))
     _warnings(console, result)
     if groups:
-        console.print(Text(f"\nMore: --detail {', '.join(words)} or {ALL}", "dim"))
+        more = folded(f"More: --detail {','.join(words)} or {ALL}", console.width, " ,")
+        console.print(Text("\n".join(["", *more]), "dim"))
         console.print(Text("How a number came about: pyrobal explain CASE READING", "dim"))
 
 

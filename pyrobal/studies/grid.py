@@ -81,9 +81,11 @@ def grid(
     axes = [_listed(case.inputs, Path(scenarios), faults)] if scenarios is not None else []
     axes += [_stepped(case.inputs, key, steps, option, faults) for key, steps in over.items()]
     found = Grid(tuple(axis for axis in axes if axis is not None))
-    keys = [variable.key for variable in found.variables]
+    keys = [variable.key for axis in found.axes for variable in dict.fromkeys(axis.variables)]
     faults += [
-        Fault(option, None, key, "is varied twice") for key in dict.fromkeys(keys) if keys.count(key) > 1
+        Fault(option, None, key, f"is varied twice, here and in {scenarios}")
+        for key in dict.fromkeys(keys)
+        if keys.count(key) > 1
     ]
     if not faults and not found.axes:
         faults.append(Fault(option, None, "", "no setting is varied; give a key and its range"))
@@ -194,6 +196,8 @@ def _headings(
             columns.append((variable, unit))
         except ValueError as error:
             faults.append(Fault(file, 1, key.strip(), str(error)))
+    keys = [variable.key for variable, _ in columns]
+    faults += [Fault(file, 1, key, "heads two columns") for key in dict.fromkeys(keys) if keys.count(key) > 1]
     return columns
 
 

@@ -102,7 +102,7 @@ def solve_task(task: Task) -> Block:
     n = len(task.values)
     reason = np.where(found, results.reason, Reason.AIM_OUT_OF_REACH)
     readings = [np.broadcast_to(measured(results, key), (n,)) for key in task.readings]
-    return Block(np.column_stack(readings), np.broadcast_to(reason, (n,)), aimed)
+    return Block(np.column_stack([np.empty((n, 0)), *readings]), np.broadcast_to(reason, (n,)), aimed)
 
 
 def _off(inputs: Inputs, errors: FloatN) -> Inputs:

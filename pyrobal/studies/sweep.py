@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from pyrobal import units
+from pyrobal.case.idle import without_effect
 from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault
 from pyrobal.studies.aim import Aim
@@ -200,13 +201,23 @@ def prepare(
     ]
     if aim is not None and aim.by.key in {variable.key for made in found[:1] for variable in made.variables}:
         raise CaseError([Fault("--by", None, aim.by.key, "is varied already; aim with another setting")])
-    job = Sweep(each, (*found, Grid(()))[0], _units_in_all(each, read), aim, chunk, words)
+    over_all = (*found, Grid(()))[0]
+    unit_of = _units_in_all(each, read)
+    for key in _same_as_set(each, over_all, aim):
+        unit_of.pop(key, None)
+    job = Sweep(each, over_all, unit_of, aim, chunk, words)
     if job.scenarios > MOST_SCENARIOS:
         raise CaseError([too_many(job.scenarios, option)])
     return job
 
 
-def _units_in_all(each: Sequence[Branch], read: Sequence[str]) -> Mapping[str, str]:
+def _same_as_set(each: Sequence[Branch], scenarios: Grid, aim: Aim | None) -> set[str]:
+    """Keys of the settings that are set and have an effect: readings of the same name would repeat them."""
+    idle = {key for branch in each for key in without_effect(branch.case.inputs)}
+    return {variable.key for variable in (*scenarios.variables, *([aim.by] if aim else []))} - idle
+
+
+def _units_in_all(each: Sequence[Branch], read: Sequence[str]) -> dict[str, str]:
     """The plant unit of each reading, which every branch must have and in one unit."""
     found = [reading_units(branch.case, list(dict.fromkeys(read))) for branch in each]
     for key, unit in found[0].items():

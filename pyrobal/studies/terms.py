@@ -30,10 +30,10 @@ from pyrobal import units
 from pyrobal.case import values
 from pyrobal.case.document import Document
 from pyrobal.case.load import Case
-from pyrobal.case.names import suggestion
 from pyrobal.case.read import read
 from pyrobal.errors import CaseError, Fault
 from pyrobal.fields import Quantity
+from pyrobal.names import suggestion
 from pyrobal.readings import registry
 from pyrobal.streams.mineralogy import ASSAY_NAMES
 

@@ -12,9 +12,9 @@ import numpy as np
 from pyrobal import units
 from pyrobal.arrays import BoolN, FloatN, Floats
 from pyrobal.case import schema, values
-from pyrobal.case.names import nearest
 from pyrobal.fields import Assay, Choice, Declaration, Quantity, Table, Text
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
+from pyrobal.names import suggestion
 from pyrobal.streams.fuel import FuelSettings
 
 T = TypeVar("T", float, Floats)
@@ -91,9 +91,8 @@ def find(inputs: Inputs, key: str) -> Variable:
     section = key.partition(".")[0]
     if section in SECTIONS and not any(name.startswith(f"{section}.") for name in known):
         raise ValueError(f"the case has no [{section}]")
-    near = nearest(key, known)
-    hint = f'did you mean "{near}"?' if near else "pyrobal settings lists them"
-    raise ValueError(f"no setting has this key; {hint}")
+    near = suggestion(key, known, otherwise="pyrobal settings lists them")
+    raise ValueError(f"no setting has this key; {near}")
 
 
 def is_word(inputs: Inputs, key: str) -> bool:

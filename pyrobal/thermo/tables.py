@@ -17,7 +17,6 @@ curve may be followed. So Cu2S(l) below its melting point and the fusion of Cu2S
 from __future__ import annotations
 
 import dataclasses
-import difflib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -26,6 +25,7 @@ from pathlib import Path
 
 from pyrobal.constants import T_STANDARD
 from pyrobal.errors import DataError
+from pyrobal.names import suggestion
 from pyrobal.thermo.curve import Curve
 from pyrobal.thermo.elements import composition
 from pyrobal.thermo.files import Row, data_root, read_rows, read_sources
@@ -109,12 +109,11 @@ def load_sources() -> dict[str, str]:
 
 
 def find(name: str) -> Substance:
-    """The substance of that name. Raises DataError with the nearest names where there is none."""
+    """The substance of that name. Raises DataError with the nearest name where there is none."""
     substances = load_substances()
     if name not in substances:
-        near = difflib.get_close_matches(name, substances, n=3, cutoff=0.5)
-        hint = f"; nearest: {', '.join(near)}" if near else ""
-        raise DataError(f"no substance {name!r} in the tables{hint}")
+        near = suggestion(name, substances, otherwise="pyrobal substance lists them")
+        raise DataError(f"no substance {name!r} in the tables; {near}")
     return substances[name]
 
 

@@ -67,7 +67,7 @@ def test_every_command_has_help(command: str, capsys: pytest.CaptureFixture[str]
         (["check", CASE, "--set", "smelting.matte_grade=64"], "--set: smelting.matte_grade: 64 has no unit"),
         (["balance", CASE, "--json", "/nowhere/at/all.json"], "no directory"),
         (["balance", CASE, "--json", str(ROOT)], "is a directory"),
-        (["settings", "smeltin.dust"], "did you mean 'smelting.dust'?"),
+        (["settings", "smeltin.dust"], 'did you mean "smelting.dust"?'),
         (["readings", "smelting.gs"], "did you mean"),
         (["substance", "Cu2Sx"], "Cu2S"),
         (["substance", "Cu2S", "--at", "1250"], 'write "1250 degC"'),

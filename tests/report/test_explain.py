@@ -373,8 +373,8 @@ def test_units_of_products() -> None:
 
 
 SAID = [
-    ("smelting.oxygen.deman", "did you mean 'smelting.oxygen.demand'"),
-    ("smelting.oxygen_efficienc", "did you mean 'smelting.oxygen_efficiency'"),
+    ("smelting.oxygen.deman", 'did you mean "smelting.oxygen.demand"'),
+    ("smelting.oxygen_efficienc", 'did you mean "smelting.oxygen_efficiency"'),
     ("smelting.nonsense", "pyrobal readings smelting lists"),
     ("acid.so2_load", "it takes [acid_plant], which the case does not have"),
     ("smelting.matte.assay.Xx", "'Xx' is none of Cu, Fe"),

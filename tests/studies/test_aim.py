@@ -94,7 +94,7 @@ def test_nowhere_an_answer(case: Case) -> None:
 @pytest.mark.parametrize(
     ("aim", "by", "says"),
     [
-        ("smelting.fuel_het=2 MW", "smelting.enrichment", "the nearest is smelting.fuel_heat"),
+        ("smelting.fuel_het=2 MW", "smelting.enrichment", 'did you mean "smelting.fuel_heat"'),
         ("smelting.fuel_heat", "smelting.enrichment", "is not READING=VALUE"),
         ("smelting.fuel_heat=2 t/h", "smelting.enrichment", "a power is needed"),
         ("smelting.fuel_heat=2 MW", "smelting.enrichmnt", "did you mean"),

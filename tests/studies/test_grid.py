@@ -89,7 +89,8 @@ def test_a_table_of_scenarios_steps_its_settings_together(case: Case, tmp_path: 
         ({"smelting.fuel": "oil"}, "is a word"),
         ({"smelting.slag_magnetite": "predicted"}, "does not begin with a number"),
         ({"smelting.deportment.As.matte": "20 %"}, "write all shares"),
-        ({"concentrate.Nowhere.rate": "1 t/h"}, "did you mean"),
+        ({"concentrate.Nowhere.rate": "1 t/h"}, "no setting has this key"),
+        ({"concentrate.Fenhol.rate": "1 t/h"}, 'did you mean "concentrate.Fenholt.rate"'),
         ({"acid_plant_x.y": "1"}, "no setting has this key"),
         ({}, "no setting is varied"),
         ({"smelting.enrichment": "45:85 %:1000000", "smelting.fe_sio2": "1:2:1000000"}, "1,000,000,000,000"),
@@ -123,7 +124,7 @@ def test_every_fault_is_said_at_once(case: Case) -> None:
         ("smelting.enrichment [%]\n50\n120\n", "list.csv:3: smelting.enrichment"),
         ("smelting.enrichment [%]\n50\nfifty\n", "list.csv:3"),
         ("smelting.enrichment\n50\n", "has no unit"),
-        ("smelting.fe_sio2,smelting.fe_sio2\n1.2,1.2\n", "varied twice"),
+        ("smelting.fe_sio2,smelting.fe_sio2\n1.2,1.2\n", "list.csv:1: smelting.fe_sio2: heads two columns"),
     ],
 )
 def test_what_is_wrong_with_a_table_is_said_with_its_line(

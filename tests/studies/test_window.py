@@ -90,7 +90,7 @@ def test_nothing_solved(case: Case) -> None:
     ("texts", "says"),
     [
         (["smelting.heat.surplus"], "is not READING <= VALUE"),
-        (["smelting.heat.surplu <= 3"], "the nearest is smelting.heat.surplus"),
+        (["smelting.heat.surplu <= 3"], 'did you mean "smelting.heat.surplus"'),
         (["smelting.heat.surplus <= 3 t/h"], "a power is needed"),
         (["smelting.heat.surplus <= much"], "does not begin with a number"),
         (["smelting.heat.surplus <= 1 MW", "smelting.heat.surplus >= 2 MW"], "no value is both"),
