@@ -14,9 +14,9 @@ from pyrobal.thermo.properties import species
 
 SITE = SiteSettings()
 TAPPED = celsius(1230)
-MATTE = ("Cu2S(l)", "FeS(l)", "Fe3O4(slag)", "PbS(l)", "ZnS(l)", "Ni3S2(l)", "Co(l)", "As(l)", "Sb(l)", "Bi(l)",
+MATTE = ("Cu2S(l)", "FeS(l)", "Fe3O4(slag)", "PbS(l)", "ZnS(l)", "CdS(l)", "Ni3S2(l)", "Co(l)", "As(l)", "Sb(l)", "Bi(l)",
          "Se(l)", "Te(l)", "Au(l)", "Ag(l)")  # fmt: skip
-MINOR = {"PbS(l)": 0.006, "ZnS(l)": 0.008, "Ni3S2(l)": 0.001, "Co(l)": 0.0005, "As(l)": 0.002, "Sb(l)": 0.0005,
+MINOR = {"PbS(l)": 0.006, "ZnS(l)": 0.008, "CdS(l)": 0.0002, "Ni3S2(l)": 0.001, "Co(l)": 0.0005, "As(l)": 0.002, "Sb(l)": 0.0005,
          "Bi(l)": 0.0003, "Se(l)": 0.0003, "Te(l)": 0.0001, "Au(l)": 2e-5, "Ag(l)": 3e-4}  # fmt: skip
 _M_CU = float(ATOMIC_MASS[ELEMENTS.index("Cu")])
 

@@ -17,7 +17,7 @@ ORDINARY = {
     "Cu": 0.27, "Fe": 0.28, "S": 0.32, "SiO2": 0.06, "Al2O3": 0.015, "CaO": 0.005, "MgO": 0.004, "As": 0.002,
     "Sb": 3e-4, "Bi": 2e-4, "Pb": 0.004, "Zn": 0.009, "Ni": 5e-4, "Co": 2e-4, "Mo": 4e-4, "Se": 1e-4, "Te": 2e-5,
     "Au": 8e-6, "Ag": 9e-5, "K2O": 0.002, "Na2O": 0.001,
-    "Hg": 5e-6, "Cl": 2e-4, "F": 3e-4,
+    "Hg": 5e-6, "Cl": 2e-4, "F": 3e-4, "Mn": 6e-4, "Cd": 8e-5, "TiO2": 9e-4,
 }  # fmt: skip
 SAND = {"SiO2": 0.94, "Al2O3": 0.02, "Fe": 0.01}
 # Nothing lost, nothing suspended or dissolved: the furnace of pure stoichiometry.

@@ -34,7 +34,7 @@ OIL = fuel(
 SMELTING_SLAG = {
     "FeO(slag)": 43.0, "Fe3O4(slag)": 9.0, "SiO2(l)": 34.0, "CaO(slag)": 3.0, "Al2O3(l)": 4.0, "MgO(slag)": 1.0,
     "K2O(slag)": 0.4, "Na2O(slag)": 0.3, "Rest(slag)": 0.6, "Cu2O(l)": 0.4, "Cu2S(l)": 1.0, "FeS(l)": 1.2,
-    "ZnO(slag)": 1.0, "PbO(l)": 0.3, "As2O3(slag)": 0.1, "Sb2O3(slag)": 0.03, "Bi2O3(slag)": 0.02,
+    "ZnO(slag)": 1.0, "PbO(l)": 0.3, "CdO(slag)": 0.01, "MnO(slag)": 0.1, "TiO2(slag)": 0.15, "As2O3(slag)": 0.1, "Sb2O3(slag)": 0.03, "Bi2O3(slag)": 0.02,
     "NiO(slag)": 0.03, "CoO(slag)": 0.05, "MoO2(slag)": 0.2, "Ag(l)": 0.002, "Au(l)": 0.0001, "Se(l)": 0.01,
     "Te(l)": 0.003,
 }  # fmt: skip
@@ -44,7 +44,7 @@ CONVERTING_SLAG = {
 }  # fmt: skip
 BLISTER = {
     "Cu2O(l)": 4.5, "Cu2S(l)": 0.15, "Fe(l)": 0.03, "As(l)": 0.1, "Sb(l)": 0.03, "Bi(l)": 0.01, "Pb(l)": 0.06,
-    "Zn(l)": 0.01, "Ni(l)": 0.05, "Co(l)": 0.005, "Se(l)": 0.05, "Te(l)": 0.01, "Au(l)": 0.003, "Ag(l)": 0.05,
+    "Zn(l)": 0.01, "Cd(l)": 0.001, "Ni(l)": 0.05, "Co(l)": 0.005, "Se(l)": 0.05, "Te(l)": 0.01, "Au(l)": 0.003, "Ag(l)": 0.05,
     "SiO2(l)": 0.02, "FeO(slag)": 0.05, "CaO(slag)": 0.005, "Rest(slag)": 0.005, "Cu(l)": 94.9,
 }  # fmt: skip
 

@@ -296,7 +296,10 @@ def element_groups(pattern: Mapping[str, Stream]) -> list[IntN]:
     return [np.flatnonzero(np.array(labels) == label) for label in dict.fromkeys(labels)]
 
 
-MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag", "Hg", "Cl", "F", "Rest")
+MINORS = (
+    "As", "Sb", "Bi", "Pb", "Zn", "Cd", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag", "Hg", "Cl", "F", "Mn",
+    "Ti", "Rest"
+)  # fmt: skip
 
 
 def pack(streams: Mapping[str, Stream], pattern: Mapping[str, Stream], n: int) -> Floats:

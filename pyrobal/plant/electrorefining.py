@@ -24,7 +24,7 @@ from pyrobal.thermo.properties import Species, species
 
 _M_CU = float(ATOMIC_MASS[ELEMENTS.index("Cu")])
 _ELECTRONS = 2  # Cu2+ + 2 e- = Cu
-_METALS = ("Fe", "As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Se", "Te", "Au", "Ag")
+_METALS = ("Fe", "As", "Sb", "Bi", "Pb", "Zn", "Cd", "Ni", "Co", "Se", "Te", "Au", "Ag")
 
 
 @dataclass(frozen=True, kw_only=True)

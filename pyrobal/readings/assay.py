@@ -13,7 +13,9 @@ from pyrobal.thermo.properties import species
 
 M_CO2: Final = float(species("CO2(g)").molar_mass[0])  # kg/mol
 
-OXIDES: Final = {"SiO2": "Si", "CaO": "Ca", "Al2O3": "Al", "MgO": "Mg", "K2O": "K", "Na2O": "Na"}
+OXIDES: Final = {
+    "SiO2": "Si", "CaO": "Ca", "Al2O3": "Al", "MgO": "Mg", "K2O": "K", "Na2O": "Na", "MnO": "Mn", "TiO2": "Ti"
+}  # fmt: skip
 """Oxide -> element, where an assay gives the oxide."""
 
 _IRON: Final = {"FeO": ("FeO(slag)", "FeO"), "Fe3O4": ("Fe3O4(slag)", "Fe3O4")}  # molten, or gone cold

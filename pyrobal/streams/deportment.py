@@ -15,6 +15,15 @@ from pyrobal.thermo.files import data_root
 from pyrobal.thermo.properties import Species
 
 HYDROGEN = ELEMENTS.index("H")
+# What has one place by nature, the slag, where it is not blown out: element -> its form in slag and in dust.
+GANGUE_IN_SLAG = {
+    "Si": "SiO2(l)", "Ca": "CaO(slag)", "Al": "Al2O3(l)", "Mg": "MgO(slag)", "K": "K2O(slag)",
+    "Na": "Na2O(slag)", "Mn": "MnO(slag)", "Ti": "TiO2(slag)", "Rest": "Rest(slag)",
+}  # fmt: skip
+GANGUE_IN_DUST = {
+    "Si": "SiO2", "Ca": "CaO", "Al": "Al2O3", "Mg": "MgO", "K": "K2O", "Na": "Na2O", "Mn": "MnO",
+    "Ti": "TiO2", "Rest": "Rest",
+}  # fmt: skip
 Shares = dict[str, dict[str, FloatN]]
 """Element -> outlet -> (N,) share."""
 

@@ -39,15 +39,19 @@ def burn(gas: Stream, air: Stream, carried: Stream) -> tuple[Stream, Stream]:
     """Gas and air burnt out together, and the dust they carry, at the temperature their heat gives.
 
     gas : C, H, N, S, O and Ar only; air : enough to burn it; carried : solids in the gas
-    Where there is neither gas nor dust the temperature of the air stands.
+    Where there is neither gas nor dust the temperature of the air stands. Dust that would be half molten
+    stays at its melting point, and the gas takes the rest of the heat.
     """
     burnt = _burnt(gas.elements() + air.elements())
     every = species(*BURNT_GAS, *carried.phase.names)
     rows = max(len(burnt), len(carried.n))
     n = np.concatenate([np.broadcast_to(x, (rows, x.shape[1])) for x in (burnt, carried.n)], axis=1)
-    T = temperature(every, n, gas.enthalpy() + air.enthalpy() + carried.enthalpy())
+    heat = gas.enthalpy() + air.enthalpy() + carried.enthalpy()
+    T = temperature(every, n, heat)
     T = np.where(n.any(axis=1), T, air.T)
-    return Stream(burnt_gas(), burnt, T), Stream(carried.phase, carried.n, T)
+    dust = Stream(carried.phase, carried.n, T)
+    of_gas = temperature(burnt_gas(), burnt, heat - dust.enthalpy())
+    return Stream(burnt_gas(), burnt, np.where(np.isfinite(of_gas), of_gas, T)), dust
 
 
 def _burnt(elements: FloatNE) -> FloatNS:

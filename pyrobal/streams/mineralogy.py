@@ -23,7 +23,8 @@ MINERALS = {
     "chalcopyrite": "CuFeS2", "bornite": "Cu5FeS4", "chalcocite": "Cu2S", "covellite": "CuS",
     "enargite": "Cu3AsS4", "cuprite": "Cu2O", "tenorite": "CuO", "pyrite": "FeS2", "pyrrhotite": "FeS",
     "magnetite": "Fe3O4", "hematite": "Fe2O3", "siderite": "FeCO3", "arsenopyrite": "FeAsS",
-    "galena": "PbS", "sphalerite": "ZnS", "molybdenite": "MoS2", "millerite": "NiS",
+    "galena": "PbS", "sphalerite": "ZnS", "greenockite": "CdS", "rhodochrosite": "MnCO3", "rutile": "TiO2",
+    "molybdenite": "MoS2", "millerite": "NiS",
     "pentlandite": "Fe4.5Ni4.5S8", "bismuthinite": "Bi2S3", "stibnite": "Sb2S3", "quartz": "SiO2",
     "corundum": "Al2O3", "kaolinite": "Al2Si2O5(OH)4", "muscovite": "KAl3Si3O10(OH)2",
     "microcline": "KAlSi3O8", "albite": "NaAlSi3O8", "talc": "Mg3Si4O10(OH)2", "calcite": "CaCO3",
@@ -33,48 +34,50 @@ MINERALS = {
 MINERAL_NAMES = tuple(MINERALS)
 
 TRACES = ("Co", "Se", "Te", "Au", "Ag", "Hg", "Cl", "F")  # ride along as elements
-_TOTALS = ("SiO2", "Al2O3", "CaO", "MgO", "K2O", "Na2O")  # the element, reported as its oxide
+_TOTALS = ("SiO2", "Al2O3", "CaO", "MgO", "K2O", "Na2O", "TiO2")  # the element, reported as its oxide
 _AS_SUCH = ("CaCO3", "MgCO3", "FeO", "Fe3O4", "Fe2O3", "Cu2O", "CuO")  # the compound itself
-_FITTED = ("Cu", "Fe", "S", "Si", "Al", "Ca", "Mg", "K", "Na", "As", "Sb", "Bi", "Pb", "Zn", "Ni", "Mo", "C")
-ASSAY_NAMES = (
-    "Cu", "Fe", "S", *_TOTALS, "As", "Sb", "Bi", "Pb", "Zn", "Ni", "Mo", "C", *TRACES, *_AS_SUCH
-)  # fmt: skip
+_METALS = ("As", "Sb", "Bi", "Pb", "Zn", "Cd", "Ni", "Mo", "Mn")
+_FITTED = ("Cu", "Fe", "S", "Si", "Al", "Ca", "Mg", "K", "Na", "Ti", *_METALS, "C")
+ASSAY_NAMES = ("Cu", "Fe", "S", *_TOTALS, *_METALS, "C", *TRACES, *_AS_SUCH)
 
 # Plain form of each element where no usual mineral explains it, and what a kilogram of it costs.
 REMAINDER = {
     "Cu": "Cu2O", "Fe": "Fe2O3", "S": "S", "Si": "SiO2", "Al": "Al2O3", "Ca": "CaO", "Mg": "MgO",
     "K": "K2O", "Na": "Na2O", "As": "As2O3", "Sb": "Sb2O3", "Bi": "Bi2O3", "Pb": "PbO", "Zn": "ZnO",
-    "Ni": "NiO", "Mo": "MoO3", "C": "C",
+    "Cd": "CdO", "Mn": "MnO", "Ti": "TiO2", "Ni": "NiO", "Mo": "MoO3", "C": "C",
 }  # fmt: skip
 _REMAINDER_COST = 0.8
-_MINOR_SULFIDES = {"PbS": 0.0, "ZnS": 0.0, "MoS2": 0.0, "Bi2S3": 0.0, "Sb2S3": 0.0}
+_MINOR_SULFIDES = {"PbS": 0.0, "ZnS": 0.0, "CdS": 0.0, "MoS2": 0.0, "Bi2S3": 0.0, "Sb2S3": 0.0}
 _SILICATES = {
     "SiO2": 0.0, "KAl3Si3O10(OH)2": 0.01, "NaAlSi3O8": 0.01, "Al2Si2O5(OH)4": 0.03, "KAlSi3O8": 0.03,
-    "Mg3Si4O10(OH)2": 0.04,
+    "Mg3Si4O10(OH)2": 0.04, "TiO2": 0.0,
 }  # fmt: skip
 # Candidates of each kind of material and their cost per kilogram: the lower, the sooner it is taken.
 CANDIDATES: dict[str, dict[str, float]] = {
     "concentrate": {
         "CuFeS2": 0.0, "FeS2": 0.02, "Cu5FeS4": 0.02, "Cu2S": 0.06, "CuS": 0.10, "FeS": 0.10, "Fe3O4": 0.06,
         "Cu3AsS4": 0.0, "FeAsS": 0.5, "Fe4.5Ni4.5S8": 0.02, "NiS": 0.05, **_MINOR_SULFIDES,
-        **_SILICATES, "CaCO3": 0.02, "CaMg(CO3)2": 0.02, "MgCO3": 0.05,
+        **_SILICATES, "CaCO3": 0.02, "CaMg(CO3)2": 0.02, "MgCO3": 0.05, "MnCO3": 0.02,
     },
     "flux": {
-        "FeS2": 0.02, "CuFeS2": 0.02, "Fe2O3": 0.0, "Fe3O4": 0.05, "CaO": 0.0, "MgO": 0.02, **_MINOR_SULFIDES,
+        "FeS2": 0.02, "CuFeS2": 0.02, "Fe2O3": 0.0, "Fe3O4": 0.05, "CaO": 0.0, "MgO": 0.02, "MnO": 0.02,
+        **_MINOR_SULFIDES,
         **_SILICATES,
     },
     "matte": {
         "Cu2S": 0.0, "FeS": 0.0, "Cu": 0.05, "Fe3O4": 0.05, "FeO": 0.04, "CuS": 0.3, "FeS2": 0.3, "NiS": 0.0,
         **_MINOR_SULFIDES, "Fe2SiO4": 0.02, "SiO2": 0.0, "Al2O3": 0.0, "CaO": 0.0, "MgO": 0.0,
+        "MnO": 0.0, "TiO2": 0.0,
     },
     "slag": {
         "Fe2SiO4": 0.0, "Fe3O4": 0.04, "FeO": 0.03, "Cu2S": 0.0, "Cu2O": 0.03, "FeS": 0.02, "ZnO": 0.0,
         "PbO": 0.0, "NiO": 0.0, "CaSiO3": 0.0, "Mg2SiO4": 0.0, "SiO2": 0.0, "Al2O3": 0.0, "CaO": 0.02,
-        "MgO": 0.02,
+        "MgO": 0.02, "MnO": 0.0, "TiO2": 0.0, "CdO": 0.0,
     },
     "dust": {
         "CuSO4": 0.0, "Cu2O": 0.0, "Fe3O4": 0.0, "PbSO4": 0.0, "ZnO": 0.0, "As2O3": 0.0, "Cu2S": 0.01,
         "CuFeS2": 0.02, "SiO2": 0.0, "Al2O3": 0.0, "CaO": 0.0, "MgO": 0.0, "Sb2O3": 0.0, "Bi2O3": 0.0,
+        "CdO": 0.0, "MnO": 0.0, "TiO2": 0.0,
     },
     "copper_scrap": {"Cu": 0.0, "Cu2O": 0.02, "Fe": 0.02, "Cu2S": 0.0, "Fe3O4": 0.05, "SiO2": 0.0},
 }  # fmt: skip

@@ -15,6 +15,7 @@ from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
 from pyrobal.plant.feed import RevertSettings
 from pyrobal.readings.registry import evaluate, keys
+from pyrobal.thermo.elements import ELEMENTS
 
 CLOSED = 1e-9  # relative, every element: what the product promises
 N = 12
@@ -141,3 +142,23 @@ def test_recycles_change_the_furnace() -> None:
     )
     assert evaluate(back, "smelting.slag.rate")[0] > 1.05 * evaluate(away, "smelting.slag.rate")[0]
     assert evaluate(back, "recovery.Cu")[0] > evaluate(away, "recovery.Cu")[0]
+
+
+def test_manganese_and_titanium_go_to_the_slag_and_cadmium_to_the_dust() -> None:
+    """Each through every step, closed at the fence like the others."""
+    inputs = _inputs("marram_sound")
+    first = inputs.concentrate[0]
+    assay = {**first.assay, "Mn": np.array([0.002]), "TiO2": np.array([0.003]), "Cd": np.array([3e-4])}
+    r = solve(
+        dataclasses.replace(
+            inputs, concentrate=(dataclasses.replace(first, assay=assay), *inputs.concentrate[1:])
+        )
+    )
+    assert r.solved.all() and _closure(r) < CLOSED
+    entry = r.ledger.elements_in()[0]
+    out = {name: e.elements[0] for name, e in r.ledger.outputs.items()}
+    for element in ("Mn", "Ti"):
+        i = ELEMENTS.index(element)
+        assert out["slag_cleaning.slag"][i] / entry[i] > 0.95
+    s = r.smelting
+    assert s.dust.element("Cd") + s.gas.element("Cd") > 3 * (s.matte.element("Cd") + s.slag.element("Cd"))

@@ -13,7 +13,7 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, zeros
 from pyrobal.plant.anode_furnace.settings import AnodeFurnaceSettings
-from pyrobal.streams.deportment import Shares, read_table, share_out, shares
+from pyrobal.streams.deportment import GANGUE_IN_SLAG, Shares, read_table, share_out, shares
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 from pyrobal.thermo.properties import Species, species
 
@@ -21,19 +21,16 @@ _M = dict(zip(ELEMENTS, ATOMIC_MASS.tolist(), strict=True))
 _CU2O_PER_CU = (2 * _M["Cu"] + _M["O"]) / (2 * _M["Cu"])  # kg/kg
 
 _NOBLE = {e: f"{e}(l)" for e in ("Se", "Te", "Au", "Ag")}
-_ANODE = {e: f"{e}(l)" for e in ("Fe", "Pb", "Zn", "Ni", "Co", "As", "Sb", "Bi")} | _NOBLE
-_MATRIX = {
-    "Si": "SiO2(l)", "Ca": "CaO(slag)", "Al": "Al2O3(l)", "Mg": "MgO(slag)", "K": "K2O(slag)",
-    "Na": "Na2O(slag)", "Rest": "Rest(slag)",
-}  # fmt: skip
+_ANODE = {e: f"{e}(l)" for e in ("Fe", "Pb", "Zn", "Cd", "Ni", "Co", "As", "Sb", "Bi")} | _NOBLE
 _SLAG = {
-    **_MATRIX, "Fe": "Fe3O4(slag)", "Pb": "PbO(l)", "Zn": "ZnO(slag)", "Ni": "NiO(slag)", "Co": "CoO(slag)",
+    **GANGUE_IN_SLAG, "Fe": "Fe3O4(slag)", "Pb": "PbO(l)", "Zn": "ZnO(slag)", "Cd": "CdO(slag)",
+    "Ni": "NiO(slag)", "Co": "CoO(slag)",
     "As": "As2O3(slag)", "Sb": "Sb2O3(slag)", "Bi": "Bi2O3(slag)", "Mo": "MoO2(slag)", **_NOBLE,
 }  # fmt: skip
 _DUST = {
     "Rest": "Rest", "Fe": "Fe3O4", "As": "As2O3(dust)", "Sb": "Sb2O3(dust)", "Bi": "Bi2O3(dust)", "Pb": "PbO",
-    "Zn": "ZnO", "Ni": "NiO", "Co": "CoO", "Mo": "MoO3(dust)", "Se": "Se(l)", "Te": "Te(l)", "Au": "Au",
-    "Ag": "Ag",
+    "Zn": "ZnO", "Cd": "CdO", "Ni": "NiO", "Co": "CoO", "Mo": "MoO3(dust)", "Se": "Se(l)", "Te": "Te(l)",
+    "Au": "Au", "Ag": "Ag",
 }  # fmt: skip
 _ANODE_SOLVED = ("Cu(l)", "Cu2O(l)", "Cu2S(l)")
 
@@ -97,7 +94,7 @@ def refine(charged: FloatNE, s: AnodeFurnaceSettings) -> Refined:
 def _shares(s: AnodeFurnaceSettings) -> Shares:
     """Where everything goes that is not copper, sulfur or oxygen; what is slag already stays slag."""
     slag = {"anode": np.zeros(1), "slag": np.ones(1), "dust": np.zeros(1)}
-    return dict.fromkeys(_MATRIX, slag) | shares(read_table("anode"), s.deportment)
+    return dict.fromkeys(GANGUE_IN_SLAG, slag) | shares(read_table("anode"), s.deportment)
 
 
 def _slagged_copper(slag: FloatNS, share: FloatN) -> FloatN:

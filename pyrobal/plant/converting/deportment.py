@@ -15,14 +15,13 @@ import numpy as np
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column, zeros
 from pyrobal.constants import PERCENT
 from pyrobal.plant.converting.settings import ConvertingSettings
-from pyrobal.streams.deportment import carrier_matrix
+from pyrobal.streams.deportment import GANGUE_IN_DUST, GANGUE_IN_SLAG, carrier_matrix
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 from pyrobal.thermo.files import data_root
 from pyrobal.thermo.properties import Species, species
 
 OUTLETS = ("blister", "slag", "offgas")
-MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag", "Hg", "Cl", "F")
-GANGUE = ("Si", "Al", "Ca", "Mg", "K", "Na", "Rest")
+MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Cd", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag", "Hg", "Cl", "F")
 GASEOUS = ("C", "H", "N", "Ar")
 CU, FE, SULFUR, OXYGEN = (ELEMENTS.index(e) for e in ("Cu", "Fe", "S", "O"))
 
@@ -30,11 +29,10 @@ CU, FE, SULFUR, OXYGEN = (ELEMENTS.index(e) for e in ("Cu", "Fe", "S", "O"))
 # temperature of the hood, else as the oxide in the dust.
 _NOBLE = {e: f"{e}(l)" for e in ("As", "Sb", "Bi", "Co", "Se", "Te", "Au", "Ag")}
 CARRIERS: dict[str, dict[str, str]] = {
-    "matte": {"Pb": "PbS(l)", "Zn": "ZnS(l)", "Ni": "Ni3S2(l)", **_NOBLE},
-    "copper": {"Pb": "Pb(l)", "Zn": "Zn(l)", "Ni": "Ni(l)", **_NOBLE},
+    "matte": {"Pb": "PbS(l)", "Zn": "ZnS(l)", "Cd": "CdS(l)", "Ni": "Ni3S2(l)", **_NOBLE},
+    "copper": {"Pb": "Pb(l)", "Zn": "Zn(l)", "Cd": "Cd(l)", "Ni": "Ni(l)", **_NOBLE},
     "slag": {
-        "Si": "SiO2(l)", "Ca": "CaO(slag)", "Al": "Al2O3(l)", "Mg": "MgO(slag)", "K": "K2O(slag)",
-        "Na": "Na2O(slag)", "Rest": "Rest(slag)", "Pb": "PbO(l)", "Zn": "ZnO(slag)", "Ni": "NiO(slag)",
+        **GANGUE_IN_SLAG, "Pb": "PbO(l)", "Zn": "ZnO(slag)", "Cd": "CdO(slag)", "Ni": "NiO(slag)",
         "Co": "CoO(slag)", "As": "As2O3(slag)", "Sb": "Sb2O3(slag)", "Bi": "Bi2O3(slag)", "Mo": "MoO2(slag)",
         **{e: _NOBLE[e] for e in ("Se", "Te", "Au", "Ag")},
     },
@@ -43,8 +41,8 @@ CARRIERS: dict[str, dict[str, str]] = {
         "Te": "TeO2(g)", "Hg": "Hg(g)", "Cl": "HCl(g)", "F": "HF(g)",
     },
     "dust": {
-        "Cu": "Cu2O", "Fe": "Fe3O4", "Si": "SiO2", "Ca": "CaO", "Al": "Al2O3", "Mg": "MgO", "K": "K2O",
-        "Na": "Na2O", "Rest": "Rest", "Sb": "Sb2O3(dust)", "Bi": "Bi2O3(dust)", "Pb": "PbO", "Zn": "ZnO",
+        "Cu": "Cu2O", "Fe": "Fe3O4", **GANGUE_IN_DUST, "Cd": "CdO", "Sb": "Sb2O3(dust)",
+        "Bi": "Bi2O3(dust)", "Pb": "PbO", "Zn": "ZnO",
         "Ni": "NiO", "Co": "CoO", "Mo": "MoO3(dust)", "Au": "Au", "Ag": "Ag",
     },
 }  # fmt: skip
@@ -118,9 +116,9 @@ def shares(grade: FloatN, s: ConvertingSettings) -> Shares:
     """The shares of a converter fed with matte of a grade (N,) [kg/kg]."""
     held = [grade, s.dust, *(x for t in s.deportment.values() for x in t.values())]
     slag, dust, gas = (zeros((max(map(len, held)), len(ELEMENTS)), *held) for _ in range(3))
-    for element in ("Cu", "Fe", *GANGUE):
+    for element in ("Cu", "Fe", *GANGUE_IN_SLAG):
         dust[:, ELEMENTS.index(element)] = s.dust
-    for element in GANGUE:
+    for element in GANGUE_IN_SLAG:
         slag[:, ELEMENTS.index(element)] = 1.0 - s.dust
     for element in GASEOUS:
         gas[:, ELEMENTS.index(element)] = 1.0

@@ -19,9 +19,9 @@ import numpy as np
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, IntN, column, take, zeros
 from pyrobal.constants import R
 from pyrobal.numerics.newton import Roots, newton
-from pyrobal.plant.slag_cleaning.phases import MATRIX, WITH_COPPER, carriers
+from pyrobal.plant.slag_cleaning.phases import WITH_COPPER, carriers
 from pyrobal.plant.slag_cleaning.settings import SlagCleaningSettings
-from pyrobal.streams.deportment import Shares, read_table, share_out, shares
+from pyrobal.streams.deportment import GANGUE_IN_SLAG, Shares, read_table, share_out, shares
 from pyrobal.streams.reductant import Reductant
 from pyrobal.thermo import solutions
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
@@ -250,7 +250,7 @@ def _shares(b: Bath, left: FloatN, suspended: FloatN) -> Shares:
     with_copper = left * (1.0 - suspended) / (b.element("Cu") * M_CU)
     noble = {"matte": with_copper, "slag": 1.0 - with_copper, "dust": _NOTHING}
     matrix = {"matte": _NOTHING, "slag": _EVERYTHING, "dust": _NOTHING}
-    return dict.fromkeys(WITH_COPPER, noble) | dict.fromkeys(MATRIX, matrix) | b.minor
+    return dict.fromkeys(WITH_COPPER, noble) | dict.fromkeys(GANGUE_IN_SLAG, matrix) | b.minor
 
 
 def _held(amounts: FloatNS, outlet: str, element: str) -> FloatN:

@@ -5,26 +5,24 @@ from __future__ import annotations
 import functools
 from collections.abc import Mapping
 
+from pyrobal.streams.deportment import GANGUE_IN_SLAG
 from pyrobal.thermo.properties import Species, species
 
-MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Ni", "Co", "Mo")
+MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Cd", "Ni", "Co", "Mo")
 WITH_COPPER = ("Se", "Te", "Au", "Ag")  # carried by suspended matte, so they settle as the copper does
 _NOBLE = {e: f"{e}(l)" for e in WITH_COPPER}
 MATTE = {
-    "Pb": "PbS(l)", "Zn": "ZnS(l)", "Ni": "Ni3S2(l)", "Co": "Co(l)", "As": "As(l)", "Sb": "Sb(l)",
-    "Bi": "Bi(l)", **_NOBLE,
-}  # fmt: skip
-MATRIX = {
-    "Si": "SiO2(l)", "Ca": "CaO(slag)", "Al": "Al2O3(l)", "Mg": "MgO(slag)", "K": "K2O(slag)",
-    "Na": "Na2O(slag)", "Rest": "Rest(slag)",
+    "Pb": "PbS(l)", "Zn": "ZnS(l)", "Cd": "CdS(l)", "Ni": "Ni3S2(l)", "Co": "Co(l)", "As": "As(l)",
+    "Sb": "Sb(l)", "Bi": "Bi(l)", **_NOBLE,
 }  # fmt: skip
 SLAG = {
-    **MATRIX, "Pb": "PbO(l)", "Zn": "ZnO(slag)", "Ni": "NiO(slag)", "Co": "CoO(slag)", "As": "As2O3(slag)",
+    **GANGUE_IN_SLAG, "Pb": "PbO(l)", "Zn": "ZnO(slag)", "Cd": "CdO(slag)", "Ni": "NiO(slag)",
+    "Co": "CoO(slag)", "As": "As2O3(slag)",
     "Sb": "Sb2O3(slag)", "Bi": "Bi2O3(slag)", "Mo": "MoO2(slag)", **_NOBLE,
 }  # fmt: skip
 DUST = {
-    "As": "As2O3(dust)", "Sb": "Sb2O3(dust)", "Bi": "Bi2O3(dust)", "Pb": "PbO", "Zn": "ZnO", "Ni": "NiO",
-    "Co": "CoO", "Mo": "MoO3(dust)", "Se": "Se(l)", "Te": "Te(l)", "Au": "Au", "Ag": "Ag",
+    "As": "As2O3(dust)", "Sb": "Sb2O3(dust)", "Bi": "Bi2O3(dust)", "Pb": "PbO", "Zn": "ZnO", "Cd": "CdO",
+    "Ni": "NiO", "Co": "CoO", "Mo": "MoO3(dust)", "Se": "Se(l)", "Te": "Te(l)", "Au": "Au", "Ag": "Ag",
 }  # fmt: skip
 SULFIDE_AND_METAL = ("Cu2S(l)", "FeS(l)", "Cu(l)")
 SLAG_SOLVED = ("FeO(slag)", "Fe3O4(slag)", "Cu2O(l)", *SULFIDE_AND_METAL)

@@ -13,7 +13,7 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column, zeros
 from pyrobal.plant.smelting.settings import SmeltingSettings
-from pyrobal.streams.deportment import carrier_matrix, read_table
+from pyrobal.streams.deportment import GANGUE_IN_DUST, GANGUE_IN_SLAG, carrier_matrix, read_table
 from pyrobal.streams.deportment import shares as minor_shares
 from pyrobal.streams.material import Material
 from pyrobal.thermo.elements import ELEMENTS
@@ -24,29 +24,28 @@ _TRACE_METALS = {e: f"{e}(l)" for e in ("Se", "Te", "Au", "Ag")}
 
 # Carrier of each element in each outlet; copper, iron and sulfur of the melt are solved for instead.
 _MATTE = {
-    "Pb": "PbS(l)", "Zn": "ZnS(l)", "Ni": "Ni3S2(l)", "Co": "Co(l)", "As": "As(l)",
+    "Pb": "PbS(l)", "Zn": "ZnS(l)", "Cd": "CdS(l)", "Ni": "Ni3S2(l)", "Co": "Co(l)", "As": "As(l)",
     "Sb": "Sb(l)", "Bi": "Bi(l)",
     **_TRACE_METALS,
 }  # fmt: skip
 _SLAG = {
-    "Si": "SiO2(l)", "Ca": "CaO(slag)", "Al": "Al2O3(l)", "Mg": "MgO(slag)",
-    "K": "K2O(slag)", "Na": "Na2O(slag)",
-    "Rest": "Rest(slag)", "Pb": "PbO(l)", "Zn": "ZnO(slag)", "Ni": "NiO(slag)", "Co": "CoO(slag)",
+    **GANGUE_IN_SLAG, "Pb": "PbO(l)", "Zn": "ZnO(slag)", "Cd": "CdO(slag)", "Ni": "NiO(slag)",
+    "Co": "CoO(slag)",
     "As": "As2O3(slag)", "Sb": "Sb2O3(slag)", "Bi": "Bi2O3(slag)", "Mo": "MoO2(slag)", **_TRACE_METALS,
 }  # fmt: skip
 _GAS = {
     "C": "CO2(g)", "H": "H2O(g)", "N": "N2(g)", "Ar": "Ar(g)", "As": "As4O6(g)",
     "Pb": "PbO(g)", "Sb": "Sb(g)",
-    "Bi": "Bi(g)", "Zn": "Zn(g)", "Se": "SeO2(g)", "Te": "TeO2(g)",
+    "Bi": "Bi(g)", "Zn": "Zn(g)", "Cd": "Cd(g)", "Se": "SeO2(g)", "Te": "TeO2(g)",
     "Hg": "Hg(g)", "Cl": "HCl(g)", "F": "HF(g)",
 }  # fmt: skip
 _DUST = {
-    "Cu": "Cu2O", "Fe": "Fe3O4", "Si": "SiO2", "Ca": "CaO", "Al": "Al2O3", "Mg": "MgO",
-    "K": "K2O", "Na": "Na2O",
-    "Rest": "Rest", "As": "As2O3(dust)", "Sb": "Sb2O3(dust)", "Bi": "Bi2O3(dust)", "Pb": "PbO", "Zn": "ZnO",
+    "Cu": "Cu2O", "Fe": "Fe3O4", **GANGUE_IN_DUST, "Cd": "CdO", "As": "As2O3(dust)", "Sb": "Sb2O3(dust)",
+    "Bi": "Bi2O3(dust)", "Pb": "PbO", "Zn": "ZnO",
     "Ni": "NiO", "Co": "CoO", "Mo": "MoO3(dust)", "Se": "Se(l)", "Te": "Te(l)", "Au": "Au", "Ag": "Ag",
     "Hg": "Hg", "Cl": "Cl", "F": "F",
 }  # fmt: skip
+_MECHANICAL = ("Cu", "Fe", *GANGUE_IN_SLAG)  # carried out as they are charged
 _MATTE_SOLVED = ("Cu2S(l)", "FeS(l)", "Fe3O4(slag)")
 _SLAG_SOLVED = ("FeO(slag)", "Fe3O4(slag)", "Cu2O(l)", "Cu2S(l)", "FeS(l)")
 _GAS_SOLVED = ("SO2(g)", "O2(g)", "N2(g)", "Ar(g)", "CO2(g)", "H2O(g)")
@@ -102,7 +101,7 @@ def allot(material: Material, s: SmeltingSettings) -> Allotment:
     minors = minor_shares(read_table("smelting"), s.deportment)
     held = [kept, *(share for by_outlet in minors.values() for share in by_outlet.values())]
     shares = {o: zeros((max(map(len, held)), len(ELEMENTS)), *held) for o in OUTLETS}
-    for element in ("Cu", "Fe", "Si", "Ca", "Al", "Mg", "K", "Na", "Rest"):
+    for element in _MECHANICAL:
         i = ELEMENTS.index(element)
         shares["dust"][:, i] = carried
         if element in _SLAG:
@@ -122,8 +121,7 @@ def _oxide_mass_per_mole() -> Floats:
     """(E,) [kg of dust oxide per mol element] of the elements that are carried out mechanically."""
     phase, matrix = phases()["dust"], _carriers("dust")
     mass = matrix @ phase.molar_mass
-    mechanical = [e in ("Cu", "Fe", "Si", "Ca", "Al", "Mg", "K", "Na", "Rest") for e in ELEMENTS]
-    return np.where(mechanical, mass, 0.0)
+    return np.where([e in _MECHANICAL for e in ELEMENTS], mass, 0.0)
 
 
 def _oxidised_mass(v: FloatNE) -> FloatN:
