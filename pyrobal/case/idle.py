@@ -17,8 +17,14 @@ ONLY_WITH: Final = {
 }
 
 
+BESIDE_STATED_GAS: Final = ("site.air_temperature", "site.relative_humidity", "site.operating_time")
+
+
 def without_effect(inputs: Inputs) -> dict[str, str]:
     """Settings that this case makes idle, each with the reason."""
+    if inputs.acid_feed is not None:
+        others = (key for key, _ in tables(inputs) if key not in ("site", "acid_feed", "acid_plant"))
+        return dict.fromkeys((*others, *BESIDE_STATED_GAS), "the acid plant stands alone, see [acid_feed]")
     s = inputs.smelting
     idle: dict[str, str | bool] = {
         "charge.moisture_after_drying": inputs.dryer is None and "there is no [dryer]",

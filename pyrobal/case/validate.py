@@ -12,7 +12,7 @@ from typing import Final
 from pyrobal.arrays import FloatN
 from pyrobal.case.draft import Draft
 from pyrobal.case.schema import fuels_named, tables, written
-from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.names import suggestion
 from pyrobal.plant.anode_furnace.refining import carriers as anode_carriers
 from pyrobal.plant.feed import ConcentrateSettings, FluxSettings, RevertSettings
@@ -35,6 +35,7 @@ FED_BY: Final = {
     "acid_plant": "gas_train",
     "load": "acid_plant",
 }
+WITH_STATED_GAS: Final = ("site", "acid_feed", "acid_plant", "limit", "upset")
 MINERAL_SLACK: Final = 0.05  # relative; a mineralogy and an assay are two measurements
 
 
@@ -56,7 +57,7 @@ def _percent(value: float) -> str:
 
 def _blend(draft: Draft) -> Iterator[Finding]:
     blend = draft.inputs.concentrate
-    if not blend:
+    if not blend and not draft.given("acid_feed"):
         yield "concentrate", "a case needs at least one [[concentrate]] with a name, a rate and an assay"
     for c in blend:
         key = f"concentrate.{c.name}"
@@ -249,6 +250,8 @@ def _elements_that_leave() -> dict[str, dict[str, set[str]]]:
 
 def _order_of_steps(draft: Draft) -> Iterator[Finding]:
     for section, before in FED_BY.items():
+        if section == "acid_plant" and draft.given("acid_feed"):
+            continue
         if getattr(draft.inputs, section) is not None and getattr(draft.inputs, before) is None:
             yield section, f"needs a section [{before}], whose product it takes"
     for revert in draft.inputs.revert:
@@ -265,6 +268,36 @@ def _stage(inputs: Inputs, revert: RevertSettings) -> Iterator[Finding]:
         yield key, f'names a blow of converting, but to is "{revert.to}"; remove it, or set to = "converting"'
     elif inputs.converting is not None and inputs.converting.kind != "batch":
         yield key, "names a blow, but a continuous converter has none; remove it"
+
+
+def _stated_gas(draft: Draft) -> Iterator[Finding]:
+    s = draft.inputs.acid_feed
+    if s is None:
+        return
+    if draft.inputs.acid_plant is None:
+        yield "acid_feed", "needs a section [acid_plant], which takes this gas"
+    for section in SECTIONS:
+        if section not in WITH_STATED_GAS and draft.given(section):
+            yield (
+                section,
+                "has no place beside [acid_feed], which stands for all before the acid plant; remove one",
+            )
+    for name in ("flow_limit", "so2_limit"):
+        if draft.given(f"acid_plant.{name}"):
+            yield (
+                f"acid_plant.{name}",
+                "has no place beside [acid_feed]: all of a stated gas is taken; remove it",
+            )
+    total = sum(_number(x) for x in (s.so2, s.o2, s.co2))
+    if total > 1.0 + ROUNDING:
+        yield "acid_feed", f"its SO2, O2 and CO2 sum to {_percent(total)}; nitrogen is the rest of 100 %"
+
+
+def _bypassed_bed(draft: Draft) -> Iterator[Finding]:
+    s = draft.inputs.acid_plant
+    if s is not None and int(s.bypassed_bed) > s.count:
+        text = f'there is no bed {s.bypassed_bed}: beds = "{s.beds}" has {s.count}'
+        yield "acid_plant.bypassed_bed", text
 
 
 def _drying(draft: Draft) -> Iterator[Finding]:
@@ -284,5 +317,6 @@ def _limits(draft: Draft) -> Iterator[Finding]:
 
 RULES: Final = (
     _blend, _assay_sums, _precisions, _counted_twice, _measured_minerals, _fluxes, _fuels, _smelting,
-    _converting, _heat_losses, _enrichments, _deportments, _forms, _order_of_steps, _drying, _limits,
+    _converting, _heat_losses, _enrichments, _deportments, _forms, _order_of_steps, _drying,
+    _stated_gas, _bypassed_bed, _limits,
 )  # fmt: skip

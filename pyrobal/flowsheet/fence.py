@@ -42,7 +42,7 @@ def plant_ledger(
     coming = _from_outside(fed, c, steps)
     leaving = {
         **_copper_products(c),
-        **({"matte_aside": Entry.of(c.aside)} if c.aside is not None else {}),
+        **({"smelting.matte_aside": Entry.of(c.aside)} if c.aside is not None else {}),
         **_slags(inputs, c),
         **_gases(inputs, c, gas),
         **({f"dryer.{x}": dried.ledger.outputs[x] for x in ("gas", "dust")} if dried is not None else {}),
@@ -52,15 +52,22 @@ def plant_ledger(
     return Ledger(coming, leaving, heat)
 
 
-def step_ledgers(dried: DryerResult | None, c: Circuit, gas: GasSide) -> dict[str, Ledger]:
+def alone_ledger(gas: GasSide) -> Ledger:
+    """The same of an acid plant alone: its own."""
+    assert gas.acid_plant is not None
+    own = gas.acid_plant.ledger
+    return Ledger(
+        {f"acid_plant.{name}": entry for name, entry in own.inputs.items()},
+        {f"acid_plant.{name}": entry for name, entry in own.outputs.items()},
+        {f"acid_plant.{name}": heat for name, heat in own.heat_out.items()},
+    )
+
+
+def step_ledgers(dried: DryerResult | None, c: Circuit | None, gas: GasSide) -> dict[str, Ledger]:
     """The ledgers of the steps a case has, in plant order."""
     found = {
         "dryer": dried,
-        "smelting": c.smelting,
-        "slag_cleaning": c.slag_cleaning,
-        "converting": c.converting,
-        "anode_furnace": c.anode_furnace,
-        "electrorefining": c.electrorefining,
+        **(c.steps() if c is not None else {}),
         "gas_train": gas.gas_train,
         "acid_plant": gas.acid_plant,
     }

@@ -17,7 +17,7 @@ import numpy as np
 from pyrobal.arrays import BoolN, FloatN, as_n, take
 from pyrobal.flowsheet.limit import LimitSettings
 from pyrobal.flowsheet.recycle import RecycleSettings
-from pyrobal.plant.acid_plant import AcidPlantSettings
+from pyrobal.plant.acid_plant import AcidFeedSettings, AcidPlantSettings
 from pyrobal.plant.anode_furnace import AnodeFurnaceSettings
 from pyrobal.plant.converting import ConvertingSettings
 from pyrobal.plant.dryer import DryerSettings
@@ -55,6 +55,7 @@ SECTIONS: dict[str, type] = {
     "converter_gas": ConverterGasSettings,
     "anode_gas": AnodeGasSettings,
     "gas_train": GasTrainSettings,
+    "acid_feed": AcidFeedSettings,
     "acid_plant": AcidPlantSettings,
     "load": LoadSettings,
     "emissions": EmissionsSettings,
@@ -63,8 +64,8 @@ SECTIONS: dict[str, type] = {
 }
 # Steps that a case has only where it has their section.
 OPTIONAL = (
-    "dryer", "slag_cleaning", "converting", "anode_furnace", "electrorefining", "gas_train", "acid_plant",
-    "load", "emissions",
+    "dryer", "slag_cleaning", "converting", "anode_furnace", "electrorefining", "gas_train", "acid_feed",
+    "acid_plant", "load", "emissions",
 )  # fmt: skip
 
 
@@ -90,6 +91,7 @@ class Inputs:
     converter_gas: ConverterGasSettings = field(default_factory=ConverterGasSettings)
     anode_gas: AnodeGasSettings = field(default_factory=AnodeGasSettings)
     gas_train: GasTrainSettings | None = None
+    acid_feed: AcidFeedSettings | None = None
     acid_plant: AcidPlantSettings | None = None
     load: LoadSettings | None = None
     emissions: EmissionsSettings | None = None

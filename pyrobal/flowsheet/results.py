@@ -10,7 +10,7 @@ import numpy as np
 from pyrobal.arrays import BoolN, IntN
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.circuit import Circuit, Feeds
-from pyrobal.flowsheet.fence import plant_ledger, step_ledgers
+from pyrobal.flowsheet.fence import alone_ledger, plant_ledger, step_ledgers
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.offgas import GasSide
 from pyrobal.flowsheet.reach import Reach
@@ -34,6 +34,9 @@ from pyrobal.streams.ledger import Ledger
 @dataclass(frozen=True, eq=False)
 class Results:
     """A solved plant; steps the case does not have are None.
+
+    With the acid plant alone ([acid_feed]) feed, feeds, circuit and smelting are None too: whoever reads them
+    has asked ``Reading.present`` first.
 
     circuit, gas_side : the steps, also reached by their own names below
     recycle : how the recycles converged; None where nothing goes back
@@ -77,27 +80,27 @@ class Results:
     @property
     def smelting(self) -> furnace.SmeltingResult:
         """The smelting furnace."""
-        return self.circuit.smelting
+        return self.circuit.smelting if self.circuit is not None else None
 
     @property
     def slag_cleaning(self) -> SlagCleaningResult | None:
         """Slag cleaning."""
-        return self.circuit.slag_cleaning
+        return self.circuit.slag_cleaning if self.circuit is not None else None
 
     @property
     def converting(self) -> ConvertingResult | None:
         """Converting."""
-        return self.circuit.converting
+        return self.circuit.converting if self.circuit is not None else None
 
     @property
     def anode_furnace(self) -> AnodeFurnaceResult | None:
         """The anode furnace."""
-        return self.circuit.anode_furnace
+        return self.circuit.anode_furnace if self.circuit is not None else None
 
     @property
     def electrorefining(self) -> ElectrorefiningResult | None:
         """The tank house."""
-        return self.circuit.electrorefining
+        return self.circuit.electrorefining if self.circuit is not None else None
 
     @property
     def gas_train(self) -> GasTrainResult | None:
@@ -128,6 +131,8 @@ class Results:
     @functools.cached_property
     def ledger(self) -> Ledger:
         """Everything that crosses the fence of the plant."""
+        if self.circuit is None:
+            return alone_ledger(self.gas_side)
         return plant_ledger(self.inputs, self.feed, self.dryer, self.circuit, self.gas_side)
 
     def ledgers(self) -> dict[str, Ledger]:
@@ -140,5 +145,7 @@ class Results:
 
         Solved when first asked for; its ``reason`` says where no such enrichment exists.
         """
+        if self.smelting is None:
+            return None
         s = replace(self.smelting.settings, close_heat_with="enrichment", fuel_minimum=np.zeros(1))
         return furnace.solve(self.charge, self.inputs.site, s, self.smelting_fuel)

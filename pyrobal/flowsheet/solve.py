@@ -12,6 +12,7 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, join
 from pyrobal.errors import Reason
+from pyrobal.flowsheet.alone import acid_plant_alone
 from pyrobal.flowsheet.circuit import (
     WAYS,
     Circuit,
@@ -56,6 +57,8 @@ def solve(inputs: Inputs) -> Results:
 
 
 def _solve(inputs: Inputs, n: int) -> Results:
+    if inputs.acid_feed is not None:
+        return acid_plant_alone(inputs, n)
     fed = feed.solve(inputs.concentrate, inputs.charge, inputs.flux, inputs.revert)
     fuels = _fuels(inputs)
     dried = None

@@ -98,6 +98,7 @@ def _copper_with_schedule(r: Results) -> FloatN:
 
 
 _READING = functools.partial(Reading, needs="ledger")
+_PLANT = functools.partial(Reading, needs="ledger+smelting")
 
 READINGS = (
     _READING(
@@ -108,16 +109,16 @@ READINGS = (
              needs="load"),
     _READING("load.concentrate", "t/h", "dry concentrate for that much matte, in proportion",
              _concentrate_with_schedule, needs="load"),
-    _READING("plant.oxygen", "Nm3/h", "industrial oxygen of all furnaces, at its purity", _industrial_oxygen),
-    _READING(
+    _PLANT("plant.oxygen", "Nm3/h", "industrial oxygen of all furnaces, at its purity", _industrial_oxygen),
+    _PLANT(
         "plant.fuel_heat", "MW", "fuels and reductants of all steps, by lower heating value", _fuel_heat
     ),
-    _READING("plant.flux", "t/h", "fluxes of all furnaces, wet", _flux),
+    _PLANT("plant.flux", "t/h", "fluxes of all furnaces, wet", _flux),
     _READING(
         "plant.power", "MW", "electric power of furnace, cells, fans and blower; oxygen plant and drives not",
         _power,
     ),
-    _READING("recovery.Cu", "%", "copper in the last copper product, of all copper fed", _recovery),
+    _PLANT("recovery.Cu", "%", "copper in the last copper product, of all copper fed", _recovery),
     _READING(
         "deportment.<X>", "%", "share of an element that leaves the plant for good by an outlet",
         _deportment, _deportment_members,

@@ -84,6 +84,6 @@ def impossible(r: Results, i: int) -> Iterator[tuple[str, str]]:
     for k, (name, per, unit, of) in enumerate(units):
         above = x.shortfall[i, k] * per
         if what is not None and above > 0:
-            limit = x.capacity[i, 3 * k] * per
+            limit = x.limit[i, k] * per
             text = f"{what} comes to {_said(limit + above)} {unit} of {of}: above it by {_said(above)} {unit}"
             yield f"acid_plant.{name}_limit", text

@@ -46,7 +46,8 @@ def messages(results: Results, scenario: int = 0) -> list[Message]:
         if step == "load":
             limits = [Message("limit", *found) for found in impossible(results, scenario)] + limits
         return [*limits, *_safety(results, scenario)]
-    found = [m for rule in _RULES for m in rule(results, scenario)]
+    rules = (*(_OF_FURNACES if results.smelting is not None else ()), *_RULES)
+    found = [m for rule in rules for m in rule(results, scenario)]
     order = {"caution": 0, "note": 1, "safety": 2}
     return sorted([*found, *_safety(results, scenario)], key=lambda m: order[m.level])
 
@@ -253,6 +254,12 @@ def _slag(r: Results, i: int) -> Iterator[Message]:
 
 
 def _safety(r: Results, i: int) -> Iterator[Message]:
+    if r.smelting is not None:
+        yield from _furnace_safety(r, i)
+    yield from _step_safety(r)
+
+
+def _furnace_safety(r: Results, i: int) -> Iterator[Message]:
     yield Message(
         "safety",
         "smelting.gas.so2",
@@ -273,18 +280,19 @@ def _safety(r: Results, i: int) -> Iterator[Message]:
         "estimate, not "
         "furnace control",
     )
-    yield from _step_safety(r)
     if r.scenarios and np.any(r.smelting.heat.fuel > 0):
         yield Message(
             "safety", "smelting.fuel", "incomplete combustion leaves CO: monitor the uptake and after-burn"
         )
 
 
-_RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
+_OF_FURNACES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
     _feed,
     _heat,
     _slag,
     closure_messages,
+)
+_RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
     _steps,
     _copper_blow,
     _dew_points,

@@ -110,9 +110,9 @@ _LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {
 
 
 def summary(result: Result) -> tuple[Group, ...]:
-    """The groups of a single case: all that has a value; empty where the smelting furnace has no answer."""
+    """The groups of a single case: all that has a value; empty where nothing has an answer."""
     lines = {line.key: line for line in result.lines if not math.isnan(line.value)}
-    if "smelting.matte.rate" not in lines:
+    if not {"smelting.matte.rate", "acid.production"} & lines.keys():
         return ()
     groups = []
     for heading, layout in _LAYOUT.items():

@@ -256,14 +256,10 @@ def matrix(family: str, cells: Mapping[tuple[str, str], Line]) -> Table:
 def solution(result: Result) -> Table:
     """How what is iterated ended: the equations of the smelting furnace, and the recycles of the plant."""
     r = result.results
-    rows: list[tuple[Cell, ...]] = [
-        (
-            "smelting",
-            float(r.smelting.iterations[0]),
-            float(r.smelting.residual[0]),
-            "largest of the equations",
-        )
-    ]
+    rows: list[tuple[Cell, ...]] = []
+    if r.smelting is not None:
+        count, left = float(r.smelting.iterations[0]), float(r.smelting.residual[0])
+        rows.append(("smelting", count, left, "largest of the equations"))
     if r.recycle is not None:
         change = float(r.recycle.change[0])
         rows.append(

@@ -12,7 +12,7 @@ from scipy.optimize import brentq
 
 from pyrobal.constants import celsius
 from pyrobal.plant.acid_plant import AcidPlantResult, AcidPlantSettings, solve
-from pyrobal.plant.acid_plant.bed import log_equilibrium, pass_bed
+from pyrobal.plant.acid_plant.bed import BedGas, log_equilibrium, pass_bed
 from pyrobal.streams.site import SiteSettings
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.acid_solution import M_ACID, mixing_heat
@@ -48,8 +48,9 @@ def nasa_bed(n: dict[str, float], T: float, p: float) -> tuple[float, dict[str, 
 
 
 def our_bed(n: list[float], T: float, p: float) -> tuple[float, np.ndarray]:
-    bed = pass_bed(Stream(species(*PHASE), np.array([n]), np.array([T])), np.array([p]), np.zeros(1))
-    return float(bed.outlet.T[0]), bed.outlet.n[0]
+    fed, at = np.array([n]), np.array([T])
+    bed = pass_bed(BedGas.of(Stream(species(*PHASE), fed, at)), at, np.array([p]), np.zeros(1), np.ones(1))
+    return float(bed.T[0]), (fed + bed.oxidised[:, None] * np.array([-1.0, -0.5, 1.0, 0.0]))[0]
 
 
 def first_bed() -> list[Check]:

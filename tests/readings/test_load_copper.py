@@ -28,7 +28,7 @@ def test_matte_there_is_no_time_for_is_put_aside() -> None:
     )
     for element in ("S", "Cu", "Fe", "Au"):
         assert abs(evaluate(bound, f"balance.{element}.closure")[0]) < 1e-9
-    assert evaluate(bound, "deportment.Cu.matte_aside")[0] > 0.1
+    assert evaluate(bound, "deportment.Cu.smelting.matte_aside")[0] > 0.1
     assert evaluate(bound, "emissions.so2_from.bypass")[0] == 0.0
 
 

@@ -20,12 +20,13 @@ MOST_BEDS = 5
 LIGHTING_OFF: Final = {
     "potassium": (celsius(390), celsius(410)),
     "caesium": (celsius(360), celsius(375)),
+    "ideal": (0.0, 1.0),  # works at any temperature: for the equilibria of textbooks
 }
 
 
 def _inlet(bed: int, degrees: float) -> FloatN:
     meaning = f"gas entering bed {bed}"
-    value: FloatN = quantity("degC", meaning, default=celsius(degrees), low=celsius(340), high=celsius(600))
+    value: FloatN = quantity("degC", meaning, default=celsius(degrees), low=celsius(15), high=celsius(600))
     return value
 
 
@@ -64,7 +65,7 @@ class AcidPlantSettings:
     bed_4_approach: FloatN = _approach(4, 40)
     bed_5_approach: FloatN = _approach(5, 40)
     catalyst: str = choice(
-        "vanadium catalyst of the beds, by its promoter: sets the inlet temperature it works from",
+        "catalyst of the beds, by its promoter: sets the inlet it works from; ideal: at any temperature",
         tuple(LIGHTING_OFF), default="potassium",
     )  # fmt: skip
     bed_1_catalyst: str | None = _catalyst(1)

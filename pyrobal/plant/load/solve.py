@@ -68,10 +68,15 @@ class LoadResult:
         return bool(np.isfinite(self.capacity).any())
 
     @property
+    def limit(self) -> Floats:
+        """(N, 2) [mol/s] limit on flow and on SO2, infinite where there is none."""
+        return np.stack([self.capacity[:, 0], self.capacity[:, 3]], axis=1)
+
+    @property
     def shortfall(self) -> Floats:
         """(N, 2) [mol/s] flow and SO2 by which ``least`` is above the limits; negative where it is below."""
-        above = self.least - self.capacity
-        return np.stack([above[:, :3].max(axis=1), above[:, 3]], axis=1)
+        least = np.stack([self.least[:, :3].max(axis=1), self.least[:, 3]], axis=1)
+        return least - self.limit
 
     @property
     def utilisation(self) -> Floats:

@@ -83,13 +83,14 @@ def load(results: Results) -> Iterator[Figure]:
         return
     hours = results.load.time[0] / HOUR
     flow, so2 = results.load.flow[0] / NM3_PER_HOUR, results.load.so2[0] * _SO2 / TONNE_PER_HOUR
-    limits = results.load.capacity[0] / np.array([NM3_PER_HOUR, TONNE_PER_HOUR / _SO2])
+    limits = results.load.limit[0] / np.array([NM3_PER_HOUR, TONNE_PER_HOUR / _SO2])
     rows = tuple((float(t), float(x), float(y)) for t, x, y in zip(hours, flow, so2, strict=True))
     yield Figure(
         "load",
         "Load on the acid plant over time",
-        "SO2 and gas that reach the acid plant, means of 1/120 of the repeat of the vessels' schedule, with "
-        "their mean and, where the case gives one, the limit.",
+        "SO2 and gas that come for the acid plant, air each moment needs included: means of 1/120 of the "
+        "repeat of the vessels' schedule, with their mean and, where the case gives one, the limit; what is "
+        "above it goes by.",
         {
             "SO2": (_loads(hours, so2, float(limits[1])), _axis("SO2, t/h")),
             "gas": (_loads(hours, flow, float(limits[0])), _axis("Nm3/h")),

@@ -1,0 +1,82 @@
+"""Sulfur by where it goes adds up to the sulfur fed, over random plants with limits on the acid plant."""
+
+from __future__ import annotations
+
+import functools
+
+import numpy as np
+import pytest
+
+from pyrobal.case.load import load_case
+from pyrobal.constants import NM3_PER_HOUR, TONNE_PER_HOUR
+from pyrobal.flowsheet.results import Results
+from pyrobal.flowsheet.solve import solve
+from pyrobal.readings.registry import evaluate, keys
+from pyrobal.thermo.acid_solution import M_SO2
+from pyrobal.thermo.elements import ELEMENTS
+
+CLOSED = 1e-9
+EACH = 75
+# Settings that are words, one plant after the other; limits and all else are drawn at random.
+PLANTS = (
+    ("load.schedule=flattest",),
+    ("load.schedule=even", "load.vessels=3", "acid_plant.bypassed_bed=2"),
+    ("load.schedule=limited", "acid_plant.bypassed_bed=4", "acid_plant.beds=4"),
+    ("load.schedule=given", "load.start_2=1 h", "acid_plant.catalyst=caesium"),
+)
+
+
+@functools.cache
+def plants(words: tuple[str, ...]) -> Results:
+    rng = np.random.default_rng(len(str(words)))
+    given = ["acid_plant.flow_limit=1 Nm3/h", "acid_plant.so2_limit=1 t/h", *words]
+    inputs = load_case("cases/marram_sound.toml", given).inputs
+    for concentrate in inputs.concentrate:
+        key = f"concentrate.{concentrate.name}.rate"
+        inputs = inputs.replace(key, concentrate.rate * rng.uniform(0.7, 1.2, EACH))
+    for key, low, high in (
+        ("smelting.matte_grade", 0.60, 0.69),
+        ("gas_train.so2_highest", 0.09, 0.14),
+        ("acid_plant.bed_1_inlet", 655.0, 695.0),
+        ("acid_plant.flow_limit", 1e5 * NM3_PER_HOUR, 3e5 * NM3_PER_HOUR),
+        ("acid_plant.so2_limit", 40 * TONNE_PER_HOUR, 120 * TONNE_PER_HOUR),
+        ("emissions.tail_scrubbing", 0.0, 0.9),
+    ):
+        inputs = inputs.replace(key, rng.uniform(low, high, EACH))
+    return solve(inputs)
+
+
+@pytest.mark.parametrize("words", PLANTS)
+def test_sulfur_by_source_adds_up(words: tuple[str, ...]) -> None:
+    r = plants(words)
+    solved = r.solved
+    assert solved.mean() > (0.15 if "load.schedule=limited" in words else 0.95)
+    fed, out = r.ledger.elements_in()[:, ELEMENTS.index("S")], 0.0
+    for entry in r.ledger.outputs.values():
+        out = out + entry.elements[:, ELEMENTS.index("S")]
+    np.testing.assert_allclose(np.broadcast_to(out, fed.shape)[solved], fed[solved], rtol=CLOSED)
+    for step, ledger in r.ledgers().items():
+        assert np.abs(ledger.element_closure()[solved]).max() < CLOSED, step
+
+
+@pytest.mark.parametrize("words", PLANTS)
+def test_what_goes_by_is_emitted_and_not_made_to_acid(words: tuple[str, ...]) -> None:
+    r = plants(words)
+    solved = r.solved
+    sources = [k for k in keys(r) if k.startswith("emissions.so2_from.")]
+    total = sum(evaluate(r, key) for key in sources)
+    np.testing.assert_allclose(total[solved], evaluate(r, "emissions.so2")[solved], rtol=CLOSED)
+    by = evaluate(r, "emissions.so2_from.bypass")
+    fed = r.ledger.elements_in()[:, ELEMENTS.index("S")] * M_SO2
+    at_fence = [k for k in keys(r) if k == "deportment.S.gas_train.bypass.stack_gas"]
+    if at_fence:
+        np.testing.assert_allclose(by[solved], (evaluate(r, at_fence[0]) * fed)[solved], rtol=1e-7)
+    limit = r.inputs.acid_plant
+    assert limit is not None and limit.flow_limit is not None and limit.so2_limit is not None
+    flow, so2 = (r.acid_plant.course.feed.flow.max(axis=1), r.acid_plant.course.feed.so2.max(axis=1))
+    assert (flow[solved] <= limit.flow_limit[solved] * (1 + 1e-9)).all()
+    assert (so2[solved] * M_SO2 <= limit.so2_limit[solved] * (1 + 1e-9)).all()
+    if "load.schedule=limited" in words:
+        np.testing.assert_allclose(by[solved], 0.0, atol=1e-9)
+    else:
+        assert (by[solved] > 0).mean() > 0.5
