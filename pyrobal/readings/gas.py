@@ -133,6 +133,8 @@ _READING = functools.partial(Reading, needs="gas_train")
 _AT_POINTS: tuple[tuple[str, str, str, Callable[[Point], FloatN]], ...] = (
     ("flow_wet", "Nm3/h", "gas at a point of the gas train", lambda p: p.flow_wet),
     ("flow_dry", "Nm3/h", "the same without water vapour", lambda p: p.flow_dry),
+    ("flow_actual", "m3/h", "the gas as it is there, wet, at its temperature and pressure",
+     lambda p: p.flow_actual),
     *((name.lower(), "vol%", f"{name} in the wet gas", functools.partial(_share, name)) for name in _SHARES),
     ("so2_dry", "vol%", "SO2 in the dry gas", lambda p: p.offgas.gas.amount("SO2(g)") / p.flow_dry),
     ("so2_load", "t/h", "SO2 carried by the gas", lambda p: p.offgas.gas.amount("SO2(g)") * M_SO2),
@@ -159,6 +161,8 @@ READINGS = (
     _READING("gas.<X>.air", "Nm3/h", "all air that enters a line, dry", _line(_air), _lines),
     _READING("gas.<X>.fan_power", "kW", "given to the gas by a line's fan",
              _line(lambda x: x.fan.power), _lines),
+    _READING("gas.<X>.fan_suction_flow", "m3/h", "wet gas as a line's fan draws it, hot and under suction",
+             _line(lambda x: x.fan.suction_flow), _lines),
     _READING("gas.<X>.dust_caught", "t/h", "dust caught by a line or a piece of it",
              _dust_caught, _dust_places),
     _READING("gas.dust_assay.<X>", "wt%", "element in the dust caught by a line",

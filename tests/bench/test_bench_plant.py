@@ -19,6 +19,9 @@ from pyrobal.case.load import load_case
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.solve import solve
 from pyrobal.plant import converting
+from pyrobal.plant.acid_plant.converter import convert
+from pyrobal.streams.moments import Moments
+from pyrobal.streams.stream import Stream
 from pyrobal.studies.measure import measured
 
 SIZES = (1, 64, 512, 2048)
@@ -82,3 +85,27 @@ def test_many_cycles_in_one_call(benchmark: Any) -> None:
     }
     print(f"\ncycles: {benchmark.extra_info}")
     assert (result.reason == 0).mean() > 0.99
+
+
+@pytest.mark.benchmark(group="plant")
+def test_a_cycle_of_moments_through_the_beds(benchmark: Any) -> None:
+    """120 moments through four beds, over a whole plant without a schedule solved in the same run."""
+    inputs = load_case("cases/marram_sound.toml").inputs
+    r, s = solve(inputs), inputs.acid_plant
+    assert r.acid_plant is not None and s is not None
+    moments = Moments(r.acid_plant.course.oxidised.shape[1])
+    rng = np.random.default_rng(2)
+    n = np.repeat(r.acid_plant.feed.n, moments.count, axis=0) * rng.uniform(0.5, 1.5, (moments.count, 1))
+    feed = Stream(r.acid_plant.feed.phase, n, np.repeat(r.acid_plant.feed.T, moments.count))
+    steady = dataclasses.replace(inputs, load=None)
+    whole = min(_busy(lambda: solve(steady))[0] for _ in range(3))
+    beds = min(_busy(lambda: convert(feed, s, moments))[0] for _ in range(5))
+    benchmark.pedantic(lambda: convert(feed, s, moments), rounds=3, iterations=1)
+    benchmark.extra_info |= {
+        "moments": moments.count,
+        "ms_beds": 1e3 * beds,
+        "ms_whole_plant": 1e3 * whole,
+        "of_whole_plant": beds / whole,
+    }
+    print(f"\nbeds over a cycle: {benchmark.extra_info}")
+    assert moments.count == 120 and beds < 0.5 * whole

@@ -92,3 +92,19 @@ def test_cautions_belong_to_readings(results: Any) -> None:
     keys = {key for r in gas.READINGS for key in r.keys(results)}
     own = {c.key for c in cautions(results.gas_train)}
     assert own <= keys
+
+
+def test_flow_where_it_is_by_the_gas_law(results: Any) -> None:
+    """22.414 m3/kmol at 0 degC and 101.325 kPa, carried over to temperature and pressure there."""
+    site = SiteSettings()
+    for point in ("furnace", "furnace.cooler", "tower"):
+        kmol, T = value(results, f"gas.{point}.flow_wet") / 1000, value(results, f"gas.{point}.temperature")
+        suction = float(GasTrainSettings().suction[0]) if point == "tower" else 0.0
+        p = float(site.pressure[0]) - suction
+        assert value(results, f"gas.{point}.flow_actual") == pytest.approx(
+            22.414 * kmol * T / 273.15 * 101325 / p, rel=1e-4
+        )
+    fan = value(results, "gas.furnace.fan_suction_flow") / value(
+        results, "gas.furnace.precipitator.flow_actual"
+    )
+    assert fan == pytest.approx(101.325 / (101.325 - 4), rel=1e-9)

@@ -100,6 +100,11 @@ class AcidPlantResult:
         return Stream(phase, on_phase(tail, phase) + on_phase(mist, phase), tail.T)
 
     @property
+    def blower_suction(self) -> FloatN:
+        """(N,) [m3/mol] gas as the blower draws it: dried, at the pressure of the site."""
+        return R * self.drying.gas.T / self.site.pressure
+
+    @property
     def conversion(self) -> FloatN:
         """(N,) share of the SO2 oxidised in all beds."""
         overall: FloatN = self.converter.conversion()[:, -1]

@@ -48,9 +48,10 @@ def precipitator(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> Piece
 
 @dataclass(frozen=True, eq=False)
 class Fan(Piece):
-    """A fan; power : (N,) [W] given to the gas."""
+    """A fan; power : (N,) [W] given to the gas; suction_flow : (N,) [m3/s] wet gas as the fan draws it."""
 
     power: FloatN
+    suction_flow: FloatN
 
 
 def fan(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> Fan:
@@ -60,9 +61,10 @@ def fan(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> Fan:
     """
     flow = inlet.gas.total()
     capacity = (inlet.gas.n * inlet.gas.phase.heat_capacity(inlet.T)).sum(axis=1)
-    ratio = site.pressure / (site.pressure - s.fan_pressure)
+    suction = site.pressure - s.fan_pressure
+    ratio = site.pressure / suction
     exponent = np.divide(R * flow, capacity, out=np.zeros_like(capacity), where=capacity > 0.0)
     power = capacity * inlet.T * (ratio**exponent - 1.0) / s.fan_efficiency
     outlet, left = settle(inlet, inlet.enthalpy() + power)
     ledger = Ledger(inlet.entries, outlet.entries, {"shaft": -power, "part_molten": left})
-    return Fan(outlet, ledger, None, unsettled(outlet), power)
+    return Fan(outlet, ledger, None, unsettled(outlet), power, flow * R * inlet.T / suction)

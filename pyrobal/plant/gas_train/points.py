@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pyrobal.arrays import FloatN
+from pyrobal.constants import R
 from pyrobal.plant.gas_train.offgas import Offgas
 from pyrobal.thermo.dew_point import DewPoint, acid_dew_point
 
@@ -39,6 +40,11 @@ class Point:
     def flow_dry(self) -> FloatN:
         """(N,) [mol/s] without water vapour."""
         return self.flow_wet - self.offgas.gas.amount("H2O(g)")
+
+    @property
+    def flow_actual(self) -> FloatN:
+        """(N,) [m3/s] wet gas as it is there: n R T / p."""
+        return self.flow_wet * R * self.offgas.T / self.pressure
 
     @property
     def water(self) -> FloatN:
