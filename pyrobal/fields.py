@@ -58,7 +58,7 @@ class Assay:
     """Mass fractions of elements and oxides, by chemical symbol: wt% of dry solids where bare."""
 
     meaning: str
-    allowed: str  # which list of names: "assay", "minerals", "fuel"
+    allowed: str  # which list of names, a key of ``case.schema.ALLOWED``
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from pyrobal import units
 from pyrobal.arrays import FloatN
 from pyrobal.case import schema, values
 from pyrobal.case.document import Document
@@ -36,6 +37,7 @@ from pyrobal.flowsheet.limit import LimitSettings
 from pyrobal.names import nearest, suggestion, unfit
 from pyrobal.streams.deportment import DeportmentTable
 from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS, FuelSettings
+from pyrobal.thermo.elements import is_formula, symbols
 
 MOST_FAULTS: Final = 100
 _NAN: Final = np.array([np.nan])
@@ -57,6 +59,7 @@ class Draft:
 
     places : dotted key of everything written -> its path in the document
     faults : what is wrong so far
+    halved : dotted key of an assay line below detection -> what it is taken as
     faulty : the keys it is wrong with, and those that a misspelt key was meant to be
     inputs : the settings, NaN where a value could not be read
 
@@ -68,6 +71,7 @@ class Draft:
         self.places: dict[str, Path] = {}
         self.faults: list[Fault] = list(document.slips)
         self.faulty: set[str] = set()
+        self.halved: dict[str, str] = {}
         self.inputs = _inputs(self)
 
     def given(self, key: str) -> bool:
@@ -235,6 +239,8 @@ def _read(draft: Draft, declared: Declaration, raw: Any, spot: Spot) -> Any:
             return _attempt(draft, partial(values.word, declared, raw), spot, declared.options[0])
         case Text() | ReadingKey() | Bound():
             return _attempt(draft, partial(values.name, raw), spot, "?")
+        case Assay(allowed="assay"):
+            return _assay(draft, raw, spot)
         case Assay():
             return _fractions(draft, schema.ALLOWED[declared.allowed], "wt%", raw, spot)
         case Precision():
@@ -249,6 +255,17 @@ def _fractions(draft: Draft, allowed: tuple[str, ...], unit: str, raw: Any, spot
     for name, value in _entries(draft, allowed, raw, spot):
         fractions[name] = _attempt(draft, partial(values.fraction, value, unit), spot / name, _NAN)
     return fractions
+
+
+def _assay(draft: Draft, raw: Any, spot: Spot) -> dict[str, FloatN]:
+    """The lines of an assay; what is below detection is remembered as assumed."""
+    lines: dict[str, FloatN] = {}
+    for name, value in _entries(draft, schema.ALLOWED["assay"], raw, spot):
+        here = spot / name
+        lines[name] = _attempt(draft, partial(values.assay_line, value), here, _NAN)
+        if values.below_detection(value):
+            draft.halved[here.key] = f"{units.write(float(lines[name][0]), 'wt%')}, half of {value.strip()}"
+    return lines
 
 
 def _deviations(draft: Draft, raw: Any, spot: Spot) -> dict[str, Deviation]:
@@ -277,7 +294,19 @@ def _entries(draft: Draft, allowed: tuple[str, ...], raw: Any, spot: Spot) -> It
         if name in allowed:
             yield name, value
         else:
-            draft.wrong(spot / name, f"unknown name; {suggestion(name, allowed)}")
+            draft.wrong(spot / name, f"unknown name; {_meant(name, allowed)}")
+
+
+def _meant(name: str, allowed: tuple[str, ...]) -> str:
+    """The allowed name that was meant; for a chemical formula only one of the same elements, oxygen aside."""
+    if not is_formula(name) or name.casefold() in map(str.casefold, allowed):
+        return suggestion(name, allowed)
+    alike = [other for other in allowed if is_formula(other) and _metals(other) == _metals(name)]
+    return f'did you mean "{alike[0]}"?' if alike else f"allowed: {', '.join(allowed)}"
+
+
+def _metals(formula: str) -> set[str]:
+    return set(symbols(formula)) - {"O"}
 
 
 def _attempt(draft: Draft, read: Callable[[], Any], spot: Spot, otherwise: Any) -> Any:

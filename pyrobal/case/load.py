@@ -65,7 +65,7 @@ def load_case(source: str | Path, overrides: Sequence[str] = ()) -> Case:
         text=document.text,
         overrides=tuple(overrides),
         given=frozenset(draft.places),
-        assumed=_assumed(inputs, draft.places, idle),
+        assumed=draft.halved | _assumed(inputs, draft.places, idle),
         cautions=(
             *document.dropped,
             *(_caution(draft, key, why) for key, why in idle.items() if draft.given(key)),

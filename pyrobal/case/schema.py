@@ -17,9 +17,10 @@ from pyrobal.fields import declared as declared_in
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.plant.emissions import STACKS
 from pyrobal.plant.feed import FLUXES
+from pyrobal.streams.assay import ASSAY_NAMES, GANGUE_OXIDES
 from pyrobal.streams.deportment import DeportmentTable, read_table
 from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS
-from pyrobal.streams.mineralogy import ASSAY_NAMES, MINERAL_NAMES
+from pyrobal.streams.mineralogy import MINERAL_NAMES
 
 FUEL_COMPONENTS: Final = tuple(dict.fromkeys((*GAS_COMPONENTS, *ULTIMATE_COMPONENTS)))
 
@@ -27,6 +28,7 @@ FUEL_COMPONENTS: Final = tuple(dict.fromkeys((*GAS_COMPONENTS, *ULTIMATE_COMPONE
 ALLOWED: Final[dict[str, tuple[str, ...]]] = {
     "assay": ASSAY_NAMES,
     "minerals": MINERAL_NAMES,
+    "insol": GANGUE_OXIDES,
     "fuel": FUEL_COMPONENTS,
 }
 # Named tables whose names are not the user's own.

@@ -6,7 +6,7 @@ nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Final
 
 from pyrobal.arrays import FloatN
@@ -18,6 +18,7 @@ from pyrobal.plant.anode_furnace.refining import carriers as anode_carriers
 from pyrobal.plant.feed import ConcentrateSettings, FluxSettings, RevertSettings
 from pyrobal.plant.slag_cleaning.phases import carriers as slag_carriers
 from pyrobal.plant.smelting.deportment import phases
+from pyrobal.streams.assay import INSOL, LOI, TRACES, stated
 from pyrobal.streams.fuel import default_fuels
 from pyrobal.streams.mineralogy import MINERALS
 from pyrobal.streams.site import OXYGEN_IN_AIR
@@ -99,11 +100,22 @@ def _assays(inputs: Inputs) -> Iterator[tuple[str, dict[str, FloatN]]]:
 
 def _assay_sums(draft: Draft) -> Iterator[Finding]:
     for key, assay in _assays(draft.inputs):
-        if not assay and not draft.incomplete(key):
-            yield key, "is missing: a material needs an assay, e.g. Cu = 28.1"
-        yield from _above_hundred(key, assay)
+        minerals = draft.given(f"{key.removesuffix('assay')}minerals")
+        if not assay and not minerals and not draft.incomplete(key):
+            yield key, "is missing: a material needs an assay, e.g. Cu = 28.1, or a concentrate its minerals"
+        yield from _above_hundred(key, stated(assay))
     for c in draft.inputs.concentrate:
         yield from _above_hundred(f"concentrate.{c.name}.minerals", c.minerals)
+        yield from _insol(draft, c)
+
+
+def _insol(draft: Draft, c: ConcentrateSettings) -> Iterator[Finding]:
+    """What insol is made of adds up, and is of use."""
+    key, total = f"concentrate.{c.name}.insol", sum(_number(x) for x in c.insol.values())
+    if c.insol and INSOL not in c.assay and not draft.incomplete(f"concentrate.{c.name}.assay"):
+        yield key, "says what insol is made of, but the assay has no line insol; remove it"
+    elif c.insol and abs(total - 1.0) > SUM_SLACK and not draft.incomplete(key):
+        yield key, f"sums to {_percent(total)}; it must sum to 100 % of insol"
 
 
 def _above_hundred(key: str, parts: dict[str, FloatN]) -> Iterator[Finding]:
@@ -124,16 +136,27 @@ def _precisions(draft: Draft) -> Iterator[Finding]:
 
 def _counted_twice(draft: Draft) -> Iterator[Finding]:
     for key, assay in _assays(draft.inputs):
-        for element in assay:
-            holders = [n for n in assay if n != element and element in composition(n)]
-            if composition(element).keys() == {element} and holders:
+        for line in assay:
+            if holders := _counted_in(line, assay):
                 text = f"is counted again in {', '.join(holders)}; give the total or the compounds, not both"
-                yield f"{key}.{element}", text
+                yield f"{key}.{line}", text
+
+
+def _counted_in(line: str, assay: Iterable[str]) -> list[str]:
+    """Other lines that hold what a line is the total of: an element, or the CO2 of carbonates."""
+    others = [other for other in assay if other not in (line, INSOL, LOI)]
+    if line == "CO2":
+        return [other for other in others if other.endswith("CO3")]
+    if line in (INSOL, LOI, "C") or composition(line).keys() != {line}:  # C is the carbon besides carbonates
+        return []
+    return [other for other in others if line in composition(other)]
 
 
 def _measured_minerals(draft: Draft) -> Iterator[Finding]:
     for c in draft.inputs.concentrate:
-        assayed = _elements(c.assay)
+        assayed = _elements(stated(c.assay, c.insol))
+        if assayed.keys() <= set(TRACES):
+            continue  # the minerals alone make up the concentrate
         for element, held in _elements({MINERALS[name]: x for name, x in c.minerals.items()}).items():
             share = assayed.get(element, 0.0)
             if element not in ("O", "H", "C") and held > share * (1.0 + MINERAL_SLACK):
@@ -161,7 +184,7 @@ def _fluxes(draft: Draft) -> Iterator[Finding]:
         yield "flux.lime", "its rate follows from smelting.cao_sio2, which is missing, e.g. cao_sio2 = 0.05"
     for name, element, oxide in (("silica", "Si", "SiO2"), ("lime", "Ca", "CaO or CaCO3")):
         key, assay = f"flux.{name}.assay", flux[name].assay if name in flux else {}
-        if assay and not draft.incomplete(key) and _elements(assay).get(element, 0.0) == 0.0:
+        if assay and not draft.incomplete(key) and _elements(stated(assay)).get(element, 0.0) == 0.0:
             yield key, f"holds no {oxide}, which this flux is there to bring"
 
 

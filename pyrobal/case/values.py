@@ -5,6 +5,7 @@ Every function raises ValueError with a sentence that says what was found and wh
 
 from __future__ import annotations
 
+import re
 from typing import Any, Final
 
 from pyrobal import units
@@ -36,6 +37,20 @@ def fraction(raw: Any, unit: str) -> FloatN:
         si = _si(raw, unit)
     _check_range(si, unit, 0.0, 1.0, raw)
     return as_n(si)
+
+
+def assay_line(raw: Any) -> FloatN:
+    """A line of an assay, (1,): wt% where bare; below detection, "<0.01", half the limit."""
+    if not below_detection(raw):
+        return fraction(raw, "wt%")
+    limit: str = raw.strip()[1:].strip()
+    bare = re.fullmatch(r"[-+\d.eE]+", limit) is not None
+    return 0.5 * fraction(f"{limit} wt%" if bare else limit, "wt%")
+
+
+def below_detection(raw: Any) -> bool:
+    """Whether a line of an assay says no more than that there is less than so much."""
+    return isinstance(raw, str) and raw.lstrip().startswith("<")
 
 
 def deviation(raw: Any) -> Deviation:

@@ -22,7 +22,8 @@ from pyrobal.case.sheet import Cell, Row, read_workbook_cells
 from pyrobal.errors import CaseError, Fault
 from pyrobal.flowsheet.inputs import SECTIONS
 from pyrobal.names import suggestion
-from pyrobal.streams.mineralogy import ASSAY_NAMES, MINERAL_NAMES
+from pyrobal.streams.assay import ASSAY_NAMES
+from pyrobal.streams.mineralogy import MINERAL_NAMES
 
 FEED, SETTINGS = "feed", "settings"
 KEY, VALUE, UNIT = "key", "value", "unit"
@@ -99,7 +100,11 @@ class _Reader:
             return ("assay", name)
         if name in MINERAL_NAMES:
             return ("minerals", name)
-        plain = [n for n in written(SECTIONS["concentrate"]) if n not in ("assay", "precision", "minerals")]
+        plain = [
+            n
+            for n in written(SECTIONS["concentrate"])
+            if n not in ("assay", "precision", "minerals", "insol")
+        ]
         if name not in plain:
             self.wrong(cell, f"unknown column; {suggestion(name, (*plain, *ASSAY_NAMES, *MINERAL_NAMES))}")
             return None

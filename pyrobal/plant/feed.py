@@ -34,7 +34,12 @@ class ConcentrateSettings:
     )
     assay: dict[str, FloatN] = mass_fractions("elements and oxides, wt% of dry solids")
     precision: dict[str, Deviation] = deviations("standard deviation of a line of the assay")
-    minerals: dict[str, FloatN] = mass_fractions("measured minerals, wt% of dry solids", "minerals")
+    minerals: dict[str, FloatN] = mass_fractions(
+        "measured minerals, wt% of dry solids; without an assay they make up the concentrate", "minerals"
+    )
+    insol: dict[str, FloatN] = mass_fractions(
+        "what insol of the assay is made of, wt% of it; else 80 SiO2, 13 Al2O3, 4 K2O, 3 MgO", "insol"
+    )
 
 
 FLUXES = ("silica", "lime")
@@ -160,7 +165,7 @@ def solve(
     reverts: tuple[RevertSettings, ...],
 ) -> FeedResult:
     """Turn assays into streams: see ``streams.mineralogy.fit`` for how minerals are chosen."""
-    fits = {c.name: fit(c.assay, "concentrate", c.minerals) for c in concentrates}
+    fits = {c.name: fit(c.assay, "concentrate", c.minerals, c.insol) for c in concentrates}
     rates = {c.name: _dry_rate(c, charge) for c in concentrates}
     streams = {c.name: _stream(fits[c.name], rates[c.name], c.moisture, c.temperature) for c in concentrates}
     flux_fits = {name: fit(f.assay, "flux") for name, f in fluxes.items()}

@@ -14,15 +14,15 @@ from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant import acid_plant, anode_furnace, converting, emissions, gas_train, load, slag_cleaning
 from pyrobal.readings import emission_messages
+from pyrobal.readings.assay_messages import assay_messages
+from pyrobal.readings.assay_messages import impossible as impossible_assays
 from pyrobal.readings.closure_messages import closure_messages
 from pyrobal.readings.limit_messages import limit_messages
 from pyrobal.readings.load import impossible
 from pyrobal.readings.message import Message
 from pyrobal.readings.message import at as _at
 from pyrobal.readings.message import one as _one
-from pyrobal.streams.mineralogy import MOST_NATIVE_SULFUR, MOST_OVER, MineralFit
 from pyrobal.thermo import dew_point
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 
 # Windows of a smelting slag, common practice.
 FE_SIO2_LOW, FE_SIO2_HIGH = 1.0, 2.0
@@ -40,7 +40,7 @@ def messages(results: Results, scenario: int = 0) -> list[Message]:
         step = results.reach.failed(scenario)
         limits = [Message("limit", "concentrate" if step == "feed" else step, reason.text)]
         if reason is Reason.ASSAY_IMPOSSIBLE:
-            limits = list(_impossible(results, scenario)) or limits
+            limits = list(impossible_assays(results, scenario)) or limits
         if reason is Reason.BATH_FREEZES:
             limits += _copper_blow(results, scenario)
         if step == "load":
@@ -125,57 +125,6 @@ def _step_safety(r: Results) -> Iterator[Message]:
         if getattr(r, name) is not None:
             module = gas_train if name == "gas_train" else _CAUTIOUS[name]
             yield Message("safety", name, module.SAFETY)
-
-
-def _feed(r: Results, i: int) -> Iterator[Message]:
-    for name in r.feed.concentrates:
-        if _one(r.feed.fits[name].misfit, i) > 1 * PERCENT:
-            yield Message("caution", f"concentrate.{name}.assay", _unexplained(r.feed.fits[name], i))
-        total = _one(r.feed.fits[name].total, i)
-        if total > 1.005:
-            yield Message(
-                "caution",
-                f"concentrate.{name}.assay",
-                "the minerals of this assay, with the oxygen and carbonate they imply, sum to "
-                f"{total / PERCENT:.1f} %",
-            )
-        if total < 0.93:
-            yield Message(
-                "caution",
-                f"concentrate.{name}.assay",
-                f"{(1 - total) / PERCENT:.1f} % of this concentrate is not assayed; it is carried as "
-                "inert rest to "
-                "the slag",
-            )
-
-
-M_S = float(ATOMIC_MASS[ELEMENTS.index("S")])  # kg/mol
-# Sulfur that binds a metal in the mineral that holds the least of it, mol/mol.
-_LEAST_SULFUR = {"Cu": 0.5, "Fe": 1.0, "Zn": 1.0, "Pb": 1.0, "Ni": 1.0, "Co": 1.0}
-
-
-def _impossible(r: Results, i: int) -> Iterator[Message]:
-    """Which assays no set of minerals explains, and what is too much in them."""
-    for name, fit in r.feed.fits.items():
-        key = f"concentrate.{name}.assay" if name in r.feed.concentrates else f"{name}.assay"
-        sulfur = _one(fit.remainder.get("S", np.zeros(1)), i)
-        if sulfur > MOST_NATIVE_SULFUR:
-            text = f"holds {sulfur / PERCENT:.2g} % more S than its metals bind in sulfide minerals"
-            yield Message("limit", key, f"{text}; check S, Fe and Cu")
-        total = _one(fit.total, i)
-        if total > 1.0 + MOST_OVER:
-            text = f"its minerals, with the oxygen and carbonate they imply, sum to {total / PERCENT:.4g} %"
-            yield Message("limit", key, f"{text}; check the assay, or give measured minerals")
-
-
-def _unexplained(fit: MineralFit, i: int) -> str:
-    """What of an assay stands in no mineral, and the sulfur that would put it into one."""
-    left = {element: _one(share, i) for element, share in fit.remainder.items()}
-    listed = ", ".join(f"{x / PERCENT:.2g} % {e}" for e, x in left.items() if x > 0.1 * PERCENT)
-    moles = {e: x / float(ATOMIC_MASS[ELEMENTS.index(e)]) for e, x in left.items()}
-    short = sum(n * _LEAST_SULFUR.get(e, 0.0) for e, n in moles.items()) * M_S
-    bind = f"; as sulfides they would take {short / PERCENT:.2g} % more S than there is" if short else ""
-    return f"no usual mineral holds {listed} of it{bind}; check the assay, or give measured minerals"
 
 
 def _heat(r: Results, i: int) -> Iterator[Message]:
@@ -287,7 +236,7 @@ def _furnace_safety(r: Results, i: int) -> Iterator[Message]:
 
 
 _OF_FURNACES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
-    _feed,
+    assay_messages,
     _heat,
     _slag,
     closure_messages,

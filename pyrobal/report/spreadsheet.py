@@ -24,7 +24,7 @@ from pyrobal.report.result import Line, Result
 from pyrobal.report.settings import Setting, settings
 from pyrobal.report.summary import summary
 from pyrobal.report.tables import Column, Table
-from pyrobal.streams.mineralogy import ASSAY_NAMES, TRACES
+from pyrobal.streams.assay import ASSAY_NAMES, TRACES
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -1,6 +1,7 @@
 """From an assay to minerals whose enthalpies are known, every assayed element conserved.
 
-The assay fixes the elements; oxygen, carbon and hydrogen follow from the minerals. Minerals are chosen
+The assay fixes the elements; oxygen, hydrogen and the carbon of carbonates follow from the minerals, that
+of carbonates where there is no line for CO2. Minerals are chosen
 by non-negative weighted least squares: elements carry a large weight, measured minerals a strong pull to
 their measured amounts, and every candidate a small cost by which the usual one is preferred (common
 practice: copper first to chalcopyrite, sulfur left over to pyrite, iron left over to magnetite). What no
@@ -15,6 +16,7 @@ import numpy as np
 
 from pyrobal.arrays import BoolN, FloatN, FloatNM, Floats, zeros
 from pyrobal.numerics.least_squares import nonnegative
+from pyrobal.streams.assay import AS_SUCH, FITTED, TRACES, Lines, element_share, read, stated
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS, composition
 from pyrobal.thermo.properties import Species, species
 
@@ -33,13 +35,6 @@ MINERALS = {
 }  # fmt: skip
 MINERAL_NAMES = tuple(MINERALS)
 
-TRACES = ("Co", "Se", "Te", "Au", "Ag", "Hg", "Cl", "F")  # ride along as elements
-_TOTALS = ("SiO2", "Al2O3", "CaO", "MgO", "K2O", "Na2O", "TiO2")  # the element, reported as its oxide
-_AS_SUCH = ("CaCO3", "MgCO3", "FeO", "Fe3O4", "Fe2O3", "Cu2O", "CuO")  # the compound itself
-_METALS = ("As", "Sb", "Bi", "Pb", "Zn", "Cd", "Ni", "Mo", "Mn")
-_FITTED = ("Cu", "Fe", "S", "Si", "Al", "Ca", "Mg", "K", "Na", "Ti", *_METALS, "C")
-ASSAY_NAMES = ("Cu", "Fe", "S", *_TOTALS, *_METALS, "C", *TRACES, *_AS_SUCH)
-
 # Plain form of each element where no usual mineral explains it, and what a kilogram of it costs.
 REMAINDER = {
     "Cu": "Cu2O", "Fe": "Fe2O3", "S": "S", "Si": "SiO2", "Al": "Al2O3", "Ca": "CaO", "Mg": "MgO",
@@ -52,12 +47,13 @@ _SILICATES = {
     "SiO2": 0.0, "KAl3Si3O10(OH)2": 0.01, "NaAlSi3O8": 0.01, "Al2Si2O5(OH)4": 0.03, "KAlSi3O8": 0.03,
     "Mg3Si4O10(OH)2": 0.04, "TiO2": 0.0,
 }  # fmt: skip
+_CARBONATES = {"CaCO3": 0.02, "CaMg(CO3)2": 0.02, "MgCO3": 0.05, "MnCO3": 0.02, "FeCO3": 0.3}
 # Candidates of each kind of material and their cost per kilogram: the lower, the sooner it is taken.
 CANDIDATES: dict[str, dict[str, float]] = {
     "concentrate": {
         "CuFeS2": 0.0, "FeS2": 0.02, "Cu5FeS4": 0.02, "Cu2S": 0.06, "CuS": 0.10, "FeS": 0.10, "Fe3O4": 0.06,
         "Cu3AsS4": 0.0, "FeAsS": 0.5, "Fe4.5Ni4.5S8": 0.02, "NiS": 0.05, **_MINOR_SULFIDES,
-        **_SILICATES, "CaCO3": 0.02, "CaMg(CO3)2": 0.02, "MgCO3": 0.05, "MnCO3": 0.02,
+        **_SILICATES, **_CARBONATES,
     },
     "flux": {
         "FeS2": 0.02, "CuFeS2": 0.02, "Fe2O3": 0.0, "Fe3O4": 0.05, "CaO": 0.0, "MgO": 0.02, "MnO": 0.02,
@@ -87,6 +83,7 @@ _MEASURED_WEIGHT = 1e2  # pull of a measured mineral to its measured amount
 _SPREAD = 1e-3  # curvature that makes the answer unique where two minerals cost the same
 MOST_OVER = 0.03  # implied oxygen and carbonate may lift the sum of minerals this far above 100 %
 MOST_NATIVE_SULFUR = 0.005  # above this share the sulfur is not explained
+MOST_CARBON_LEFT = 0.001  # above this share the CO2 is not explained
 
 
 @dataclass(frozen=True)
@@ -106,52 +103,56 @@ class MineralFit:
     ok: BoolN
 
     @property
+    def elements(self) -> Floats:
+        """(N, E) [kg/kg] of dry material."""
+        return self.x @ _mass_fractions(self.phase)
+
+    @property
     def misfit(self) -> FloatN:
         """(N,) [kg/kg] root of the summed squares of the remainders."""
-        squares = [value**2 for value in self.remainder.values()]
-        return np.sqrt(np.sum(squares, axis=0))
+        return np.sqrt(sum((value**2 for value in self.remainder.values()), np.zeros(len(self.x))))
 
 
-def fit(assay: dict[str, FloatN], kind: str, measured: dict[str, FloatN] | None = None) -> MineralFit:
+def fit(assay: Lines, kind: str, minerals: Lines | None = None, insol: Lines | None = None) -> MineralFit:
     """Minerals of a material from its assay.
 
-    assay : name -> (N,) [kg per kg dry], names out of ASSAY_NAMES
+    assay : name -> (N,) [kg per kg dry], names out of ``assay.ASSAY_NAMES``
     kind : a key of CANDIDATES
-    measured : trade name -> (N,) [kg per kg dry], honoured as far as the elements allow
+    minerals : trade name -> (N,) [kg per kg dry], measured, honoured as far as the elements allow; where the
+        assay has no line that minerals could explain, they alone make up the material
+    insol : see ``assay.stated``
     """
-    measured = {MINERALS[name]: value for name, value in (measured or {}).items()}
-    names = _candidates(kind, assay, measured)
+    measured = {MINERALS[name]: value for name, value in (minerals or {}).items()}
+    lines = stated(assay, insol)
+    fixed, elements = read(lines)
+    alone = bool(measured) and not elements and not fixed
+    names = tuple(measured) if alone else _candidates(kind, lines, measured)
     phase = species(*names, *TRACES, "Rest")
-    fixed, elements = _read(assay)
-    A = _mass_fractions(phase)[: len(names)]
-    x, solved = _fit(A, elements, names, kind, measured, carbon="C" in assay)
+    if alone:
+        x, solved = np.stack(np.broadcast_arrays(*measured.values()), axis=1), np.ones(1, dtype=bool)
+        return _complete(phase, x, lines, {}, solved)
+    x, solved = _fit(_mass_fractions(phase)[: len(names)], elements, names, kind, measured)
+    remainder = {
+        element: x[:, names.index(name)] * element_share(name, element)
+        for element, name in REMAINDER.items()
+        if name in names and name not in CANDIDATES[kind] and name not in measured
+    }
     for name, value in fixed.items():
         x = x + value[:, None] * (np.array(names) == name)
-    return _complete(phase, x, assay, kind, measured, solved)
+    return _complete(phase, x, lines, remainder, solved)
 
 
-def _candidates(kind: str, assay: dict[str, FloatN], measured: dict[str, FloatN]) -> tuple[str, ...]:
-    present = {e for name in (*assay, *measured) for e in composition(name)} | {"O", "H", "C"}
-    names = [*CANDIDATES[kind], *measured, *REMAINDER.values(), *(n for n in _AS_SUCH if n in assay)]
+def _candidates(kind: str, lines: Lines, measured: Lines) -> tuple[str, ...]:
+    present = {e for name in (*lines, *measured) for e in composition(name)} | {"O", "H", "C"}
+    carbonates = _CARBONATES if "CO2" in lines else ()
+    names = [
+        *CANDIDATES[kind],
+        *carbonates,
+        *measured,
+        *REMAINDER.values(),
+        *(n for n in AS_SUCH if n in lines),
+    ]
     return tuple(n for n in dict.fromkeys(names) if set(composition(n)) <= present)
-
-
-def _read(assay: dict[str, FloatN]) -> tuple[dict[str, FloatN], dict[str, FloatN]]:
-    """Split an assay into compounds taken as such and mass fractions of the fitted elements."""
-    fixed = {name: value for name, value in assay.items() if name in _AS_SUCH}
-    elements: dict[str, FloatN] = {}
-    for name, value in assay.items():
-        if name in _FITTED:
-            elements[name] = value
-        elif name in _TOTALS:
-            element = next(iter(composition(name)))
-            elements[element] = value * _element_share(name, element)
-    return fixed, elements
-
-
-def _element_share(formula: str, element: str) -> float:
-    parts = {e: n * ATOMIC_MASS[ELEMENTS.index(e)] for e, n in composition(formula).items()}
-    return float(parts[element] / sum(parts.values()))
 
 
 def _mass_fractions(phase: Species) -> Floats:
@@ -164,16 +165,15 @@ def _fit(
     elements: dict[str, FloatN],
     names: tuple[str, ...],
     kind: str,
-    measured: dict[str, FloatN],
-    carbon: bool,
+    measured: Lines,
 ) -> tuple[FloatNM, BoolN]:
-    rows = [e for e in _FITTED if e != "C" or carbon]
+    rows = [e for e in FITTED if e != "C" or "C" in elements]
     n = max(v.shape[0] for v in (*elements.values(), *measured.values(), np.zeros(1)))
     b = zeros((n, len(rows)), *elements.values())
     for element, value in elements.items():
         b[:, rows.index(element)] = value
     a = A[:, [ELEMENTS.index(e) for e in rows]]
-    cost = np.array([_cost(name, kind, carbon) for name in names])
+    cost = np.array([_cost(name, kind) for name in names])
     pull, target = np.full(len(names), _SPREAD), zeros((n, len(names)), *measured.values())
     for name, value in measured.items():
         pull[names.index(name)] = _MEASURED_WEIGHT
@@ -186,10 +186,10 @@ def _fit(
     return _close(x, a[:, present], b[:, present], plain), solved
 
 
-def _cost(name: str, kind: str, carbon: bool) -> float:
-    if name == "C" and not carbon:
-        return 10.0  # carbon that was not assayed is only implied by carbonates
-    return CANDIDATES[kind].get(name, _REMAINDER_COST)
+def _cost(name: str, kind: str) -> float:
+    if name == "C":
+        return 10.0  # the carbon that is fitted is that of carbonates
+    return CANDIDATES[kind].get(name, _CARBONATES.get(name, _REMAINDER_COST))
 
 
 def _close(x: FloatNM, a: Floats, b: Floats, plain: list[int]) -> FloatNM:
@@ -216,22 +216,17 @@ def _close(x: FloatNM, a: Floats, b: Floats, plain: list[int]) -> FloatNM:
 def _complete(
     phase: Species,
     x: FloatNM,
-    assay: dict[str, FloatN],
-    kind: str,
-    measured: dict[str, FloatN],
+    lines: Lines,
+    remainder: dict[str, FloatN],
     solved: BoolN,
 ) -> MineralFit:
-    n = max([x.shape[0], *(v.shape[0] for v in assay.values())])
+    n = max([x.shape[0], *(v.shape[0] for v in lines.values())])
     x = np.broadcast_to(x, (n, x.shape[1]))
-    traces = [np.broadcast_to(assay.get(name, np.zeros(1)), (n,)) for name in TRACES]
+    traces = [np.broadcast_to(lines.get(name, np.zeros(1)), (n,)) for name in TRACES]
     total = x.sum(axis=1) + np.sum(traces, axis=0)
     rest = np.maximum(1.0 - total, 0.0)
     full = np.column_stack([x, *traces, rest])
-    plain = {
-        element: full[:, phase.index(name)] * _element_share(name, element)
-        for element, name in REMAINDER.items()
-        if name in phase.names and name not in CANDIDATES[kind] and name not in measured
-    }
-    sulfur = plain.get("S", np.zeros(n))
-    ok = solved & (total <= 1.0 + MOST_OVER) & (sulfur <= MOST_NATIVE_SULFUR)
+    plain = {element: np.broadcast_to(left, (n,)) for element, left in remainder.items()}
+    sulfur, carbon = (plain.get(element, np.zeros(n)) for element in ("S", "C"))
+    ok = solved & (total <= 1.0 + MOST_OVER) & (sulfur <= MOST_NATIVE_SULFUR) & (carbon <= MOST_CARBON_LEFT)
     return MineralFit(phase, full, plain, total, ok)

@@ -35,7 +35,7 @@ from pyrobal.errors import CaseError, Fault
 from pyrobal.fields import Quantity
 from pyrobal.names import suggestion
 from pyrobal.readings import registry
-from pyrobal.streams.mineralogy import ASSAY_NAMES
+from pyrobal.streams.assay import ASSAY_NAMES
 
 _TOP: Final = ("copper_price", "charge", "least_charge", "most_charge", "parcel", "expense", "income")
 _PARCEL: Final = ("least", "most", "cost", "payable", "deduction", "treatment", "refining", "penalty")

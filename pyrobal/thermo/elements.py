@@ -26,6 +26,20 @@ _TOKEN = re.compile(r"(?P<element>Rest|[A-Z][a-z]?)|(?P<open>\()|(?P<close>\))|(
 _COUNT = re.compile(r"\d+(?:\.\d+)?")
 
 
+_FORMULA = re.compile(r"(?:\(*[A-Z][a-z]?\d{0,2}\)*\d{0,2})+")
+_SYMBOL = re.compile(r"[A-Z][a-z]?")
+
+
+def is_formula(text: str) -> bool:
+    """Whether a text reads like a chemical formula, of whatever elements."""
+    return _FORMULA.fullmatch(text) is not None
+
+
+def symbols(formula: str) -> list[str]:
+    """The element symbols in it, known here or not."""
+    return _SYMBOL.findall(formula)
+
+
 def composition(formula: str) -> dict[str, float]:
     """Atoms of each element in one formula unit.
 

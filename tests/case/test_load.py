@@ -188,3 +188,16 @@ def test_a_section_of_the_inputs_is_a_section_of_the_case(monkeypatch: pytest.Mo
     ]:
         with pytest.raises(CaseError, match=says):
             load_case(FEED + wrong)
+
+
+def test_below_detection_is_half_the_limit_and_assumed() -> None:
+    case = load_case(
+        "cases/skerry_point.toml",
+        [
+            "concentrate.Fenholt.assay.Cd=<0.01",
+            "concentrate.Fenholt.assay.As=< 50 g/t",
+        ],
+    )
+    assay = case.inputs.concentrate[0].assay
+    assert assay["Cd"] == pytest.approx(5e-5) and assay["As"] == pytest.approx(25e-6)
+    assert case.assumed["concentrate.Fenholt.assay.Cd"] == "0.005 wt%, half of <0.01"

@@ -32,14 +32,14 @@ def test_copper_without_sulfur_is_named_with_the_sulfur_it_lacks() -> None:
     """28.1 % Cu as Cu2S takes 7.09 % S, 0.8 % Zn 0.39 % and 0.3 % Pb 0.05 %: by hand."""
     results = solve(load_case(CASE, ["concentrate.Fenholt.assay.S=0"]).inputs)
     text = said(results, "concentrate.Fenholt.assay")[0].text
-    assert "28 % Cu" in text and "take 7.5 % more S" in text
+    assert "28 % Cu" in text and "S is 7.5 % short" in text
 
 
 @pytest.mark.parametrize(
     ("assay", "says"),
     [
-        ({"Cu": 0.25, "Fe": 0.25, "S": 0.45}, "more S than its metals bind"),
-        ({"Cu": 0.281, "Fe": 0.40, "S": 0.25, "SiO2": 0.05}, "sum to 105.4 %"),
+        ({"Cu": 0.25, "Fe": 0.25, "S": 0.45}, "S is 3.7 % beyond what the metals bind"),
+        ({"Cu": 0.281, "Fe": 0.40, "S": 0.25, "SiO2": 0.05}, "sum to 105.4 %, 5.4 % beyond"),
     ],
 )
 def test_an_impossible_assay_is_named(assay: dict[str, float], says: str) -> None:
@@ -131,3 +131,22 @@ def test_scrap_beyond_the_heat_of_the_copper_blow_names_the_enrichment_that_carr
 
 def test_metal_in_the_slag_blow_is_told_where_it_belongs() -> None:
     assert 'stage = "copper_blow"' in Reason.BLOW_RUNS_BACKWARDS.text
+
+
+def test_sulfur_beyond_is_what_covellite_and_pyrite_leave_by_hand() -> None:
+    """25 % Cu as CuS binds 12.61 % S, 25 % Fe as FeS2 28.70 %: of 45 % S 3.7 % is left, as pyrite 3.2 % Fe."""
+    (limit,) = said(with_assay(Cu=0.25, Fe=0.25, S=0.45), "concentrate.Fenholt.assay")
+    assert "S is 3.7 % beyond" in limit.text and "Fe is 3.2 % short" in limit.text
+
+
+def test_carbon_dioxide_that_nothing_binds_is_named_by_how_much() -> None:
+    (limit,) = said(with_assay(Cu=0.34, S=0.17, SiO2=0.3, CO2=0.05), "concentrate.Fenholt.assay")
+    assert limit.level == "limit" and "CO2 is 5 % beyond" in limit.text
+
+
+def test_insol_taken_for_granted_and_a_loss_on_ignition_that_is_off_are_said() -> None:
+    results = with_assay(Cu=0.281, Fe=0.276, S=0.319, insol=0.09, LOI=0.25)
+    assert "80 % SiO2" in said(results, "concentrate.Fenholt.assay.insol")[0].text
+    assert "imply 13.4 %" in said(results, "concentrate.Fenholt.assay.LOI")[0].text
+    good = with_assay(Cu=0.281, Fe=0.276, S=0.319, insol=0.09, LOI=0.135)
+    assert not said(good, "concentrate.Fenholt.assay.LOI")
