@@ -110,7 +110,7 @@ def _carbon_dioxide(r: Results) -> FloatN:
 
 
 _READING = functools.partial(Reading, needs="emissions")
-_LEDGER = functools.partial(Reading, needs="ledger")
+_LEDGER = functools.partial(Reading, needs="ledger+smelting")
 _AT_REFERENCE = "at the reference oxygen and moisture of [stack.NAME], else dry and at the oxygen measured"
 _CARBON_OF = "CO2 from the carbon of fuels, reductants, fluxes and charge"
 

@@ -107,7 +107,7 @@ def family(
     meaning = "reading over its limit, of a least the limit over the reading; broken above 100"
     return (
         Reading(
-            "limit.<X>.use", "%", meaning, use, members,
+            "limit.<X>.use", "%", meaning, use, members, needs="inputs",
             why=lambda r, name: why(r, limits(r.inputs)[name].reading),
         ),
     )  # fmt: skip

@@ -107,6 +107,8 @@ def solve_task(task: Task) -> Block:
 
 def _off(inputs: Inputs, errors: FloatN) -> Inputs:
     """The inputs with the furnace's heat account off by so many of its standard deviations."""
+    if inputs.acid_feed is not None:
+        return inputs  # no furnace
     results = solve(inputs)
     loss, s = errors * heat_error(results), inputs.smelting
     if s.heat_loss is not None:

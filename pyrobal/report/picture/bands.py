@@ -47,7 +47,8 @@ MATTER: Final[Mapping[str, Matter]] = {
     "silica_flux": Matter("silica flux", _SLAG), "lime_flux": Matter("lime flux", _SLAG),
     "spray": _WATER, "process_water": _WATER, "dilution_water": _WATER,
     "reverts": Matter("reverts", _METAL), "copper_scrap": Matter("copper scrap", _METAL),
-    "matte": Matter("matte", _METAL), "blister": Matter("blister", _METAL),
+    "matte": Matter("matte", _METAL), "matte_aside": Matter("matte put aside", _METAL),
+    "blister": Matter("blister", _METAL),
     "anodes": Matter("anodes", _METAL), "rejects": Matter("reject anodes", _METAL),
     "scrap": Matter("anode scrap", _METAL), "cathode": Matter("cathode", _METAL),
     "slimes": Matter("slimes", _METAL), "electrolyte": Matter("electrolyte bleed", _METAL),
@@ -55,7 +56,9 @@ MATTER: Final[Mapping[str, Matter]] = {
     "gas": Matter("gas", _GAS), "escaped_gas": Matter("escaped gas", _GAS),
     "cleaned_gas": Matter("cleaned gas", _GAS), "stack_gas": Matter("gas to stack", _GAS),
     "tail_gas": Matter("tail gas", _GAS), "dust": _DUST, "escaped_dust": Matter("escaped dust", "dust"),
-    "stack_carried": _DUST, "cleaned_carried": _DUST, "tail_mist": Matter("acid mist", "water"),
+    "stack_carried": _DUST, "emitted_dust": _DUST,
+    "carried_to_acid": _DUST, "carried_to_stack": _DUST, "cleaned_carried": _DUST,
+    "tail_mist": Matter("acid mist", "water"),
     "weak_acid": _EFFLUENT, "condensate": _EFFLUENT, "drain": _EFFLUENT, "acid": Matter("acid", "water"),
 }  # fmt: skip
 
@@ -158,7 +161,7 @@ def _ends(flow: Flow, flows: Sequence[Flow]) -> tuple[str, str, Place, Floats]:
 
 
 def _matter(place: Place) -> Matter:
-    last = place[-1].rpartition(".")[2]
+    last = place[-1].rpartition(".")[2].removesuffix("_leaving")
     if len(place) == 2 and place[0] in ("", "dryer") and place != ("dryer", "gas"):
         return MATTER["reverts"] if last == "reverts" else _FEED
     return MATTER[last]
