@@ -171,8 +171,9 @@ def _settings(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot, **f
     known, within, found = schema.written(settings), schema.nested(settings), dict(fixed)
     draft.note(spot)
     for name in raw:
-        if name not in (*known, *within) and not (settings is FuelSettings and name in FUEL_COMPONENTS):
-            draft.wrong(spot / name, f"unknown key; {_unknown(name, (*known, *within))}")
+        if name not in (*known, *within) and not (settings is FuelSettings and name in fixed["composition"]):
+            said = _no_component if settings is FuelSettings else _unknown
+            draft.wrong(spot / name, f"unknown key; {said(name, (*known, *within))}")
             draft.faulty.add((spot / (nearest(name, known) or name)).key)
     for name, kind in within.items():
         if isinstance(raw.get(name, {}), dict):
@@ -218,16 +219,49 @@ def _unknown(name: str, known: Iterable[str]) -> str:
 
 def _fuel(draft: Draft, raw: dict[str, Any], spot: Spot) -> FuelSettings:
     """A fuel: its components stand in its own table, and say whether it is a gas."""
-    gas = [name for name in raw if name in GAS_COMPONENTS and name not in ULTIMATE_COMPONENTS]
-    solid = [name for name in raw if name in ULTIMATE_COMPONENTS and name not in GAS_COMPONENTS]
-    if gas and solid:
-        both = f"vol% of a gas ({', '.join(gas)}) with an ultimate analysis in wt% ({', '.join(solid)})"
-        draft.wrong(spot, f"mixes {both}")
-    unit = "wt%" if solid else "vol%"
-    components = {name: value for name, value in raw.items() if name in FUEL_COMPONENTS}
-    composition = _fractions(draft, FUEL_COMPONENTS, unit, components, spot)
+    names = [name for name in raw if name not in schema.written(FuelSettings)]
+    compounds = {name: _compound(name) for name in names if name not in FUEL_COMPONENTS}
+    both = set(GAS_COMPONENTS) & set(ULTIMATE_COMPONENTS)
+    parts = {
+        "vol% of a gas": [
+            n for n in names if (n in GAS_COMPONENTS and n not in both) or compounds.get(n) == "gas"
+        ],
+        "an ultimate analysis in wt%": [n for n in names if n in ULTIMATE_COMPONENTS and n not in both],
+        "liquid compounds in wt%": [n for n in names if compounds.get(n) == "liquid"],
+    }
+    there = [f"{kind} ({', '.join(found)})" for kind, found in parts.items() if found]
+    if len(there) > 1:
+        draft.wrong(spot, f"mixes {' with '.join(there)}")
+    known = (*FUEL_COMPONENTS, *(n for n, phase in compounds.items() if phase))
+    unit = "wt%" if any("wt%" in kind for kind in there) else "vol%"
+    components = {name: raw[name] for name in names if name in known}
+    composition = _fractions(draft, known, unit, components, spot)
     fuel: FuelSettings = _settings(draft, FuelSettings, raw, spot, composition=composition)
     return fuel
+
+
+def _no_component(name: str, known: Iterable[str]) -> str:
+    """Why a key of a fuel is neither a setting nor a component."""
+    from pyrobal.streams.compound import compound
+
+    allowed = (*known, *FUEL_COMPONENTS)
+    if nearest(name, allowed) is not None:
+        return suggestion(name, allowed)
+    try:
+        compound(name)
+    except ValueError as error:
+        return f"as a component it {error}"
+    return suggestion(name, allowed)
+
+
+def _compound(name: str) -> str | None:
+    """What a component of a fuel is that has no entry of its own: "gas", "liquid", or no compound."""
+    from pyrobal.streams.compound import compound
+
+    try:
+        return "gas" if compound(name).phase == "gas" else "liquid"
+    except ValueError:
+        return None
 
 
 def _read(draft: Draft, declared: Declaration, raw: Any, spot: Spot) -> Any:

@@ -195,14 +195,15 @@ def _fuels(draft: Draft) -> Iterator[Finding]:
         if not fuel.composition and not draft.incomplete(key):
             yield (
                 key,
-                "has no composition: CH4, ... in vol% for a gas, or C, H, ... in wt% for oil or coke",
+                "has no composition: CH4, ... in vol% for a gas, or C, H, ... in wt% for oil or coke, "
+                "or compounds by name",
             )
         if fuel.composition and abs(total - 1.0) > FUEL_SLACK and not draft.incomplete(key):
             yield key, f"sums to {100 * total:.6g} {unit}; it must sum to 100 {unit}"
-        if fuel.kind == "gas" and fuel.heating_value is not None:
+        if fuel.kind != "ultimate" and fuel.heating_value is not None:
             yield (
                 f"{key}.heating_value",
-                "stands only with oil or coke; a gas has that of its components",
+                f"stands only with oil or coke; a {fuel.kind} has that of its components",
             )
     known = {**default_fuels(), **draft.inputs.fuel}
     for key, named in fuels_named(draft.inputs):

@@ -33,7 +33,8 @@ _COLUMNS = ("T degC", "form", "Cp", "H-H25", "H", "S", "G", "")
 def substance(name: str | None, temperatures: tuple[str, ...], start: str, stop: str, step: str) -> None:
     """Print the enthalpy, heat capacity, entropy and phases of NAME, with sources.
 
-    Without NAME, list every substance of the tables.
+    A compound that only a fuel may hold, such as propane, has its values at 25 degC. Without NAME, list every
+    substance of the tables.
     """
     from rich.console import Console
 
@@ -42,13 +43,19 @@ def substance(name: str | None, temperatures: tuple[str, ...], start: str, stop:
         _print_list(console)
         return
     found = _find(name)
+    if found is None:
+        if temperatures or start or stop or step:
+            raise click.UsageError(f"of {name}, which is no substance of the tables, only 25 degC is known")
+        _print_compound(console, name)
+        return
     T = _at(temperatures) if temperatures else _range(found, start, stop, step)
     _print_substance(console, found, T)
 
 
-def _find(name: str) -> Substance:
-    """The substance of a name in the tables, or of what people call it."""
+def _find(name: str) -> Substance | None:
+    """The substance of a name in the tables, or of what people call it; None for a compound of fuels."""
     from pyrobal.names import suggestion
+    from pyrobal.streams.compound import compound
     from pyrobal.streams.mineralogy import MINERALS
     from pyrobal.thermo.tables import load_substances
 
@@ -57,9 +64,31 @@ def _find(name: str) -> Substance:
     called |= {mineral: substances[formula] for mineral, formula in MINERALS.items()}
     found = substances.get(name) or called.get(name.casefold())
     if found is None:
-        near = suggestion(name, [*substances, *called], "pyrobal substance lists them")
-        raise click.UsageError(f'no substance is called "{name}"; {near}')
+        try:
+            compound(name)
+        except ValueError:
+            near = suggestion(name, [*substances, *called], "pyrobal substance lists them")
+            raise click.UsageError(f'no substance is called "{name}"; {near}') from None
     return found
+
+
+def _print_compound(console: Console, name: str) -> None:
+    """What a fuel takes from the ``chemicals`` library, and the heat capacity beside it."""
+    from pyrobal.arrays import as_n
+    from pyrobal.constants import MJ
+    from pyrobal.streams.compound import SOURCE, compound
+    from pyrobal.streams.fuel import FuelSettings, fuel
+
+    found, burnt = compound(name), fuel(FuelSettings(composition={name: as_n(1.0)}))
+    per_mole = float(burnt.heating_value[0]) * (1.0 if burnt.is_gas else found.molar_mass)
+    console.print(f"{found.name}, {found.formula}, {found.phase} at 25 degC")
+    console.print(f"heat of formation    {found.enthalpy / 1e3:.1f} kJ/mol")
+    console.print(
+        f"lower heating value  {per_mole / 1e3:.1f} kJ/mol, {per_mole / found.molar_mass / MJ:.2f} MJ/kg"
+    )
+    known = "not in the source" if math.isnan(found.heat_capacity) else f"{found.heat_capacity:.1f} J/(mol K)"
+    console.print(f"heat capacity        {known}")
+    console.print(f"source: {SOURCE}")
 
 
 def _call(one: Substance) -> str:

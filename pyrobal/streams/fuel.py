@@ -1,6 +1,7 @@
 """Fuels: what one unit burns with, what it burns to, and the heat it brings.
 
-A gas is given by its volume fractions (unit: mole), oil and coke by ultimate analysis (unit: kilogram).
+A gas is given by its volume fractions (unit: mole), oil and coke by ultimate analysis, a liquid by the mass
+fractions of its compounds (unit: kilogram).
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import numpy as np
 from pyrobal.arrays import FloatN, FloatNE, Floats, zeros
 from pyrobal.constants import MJ, TONNE
 from pyrobal.fields import mass_fractions, quantity
+from pyrobal.streams.compound import compound
 from pyrobal.streams.material import WATER_MASS
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 from pyrobal.thermo.properties import species
@@ -24,15 +26,28 @@ ULTIMATE_COMPONENTS = ("C", "H", "O", "N", "S", "H2O", "ash")
 class FuelSettings:
     """Composition of one fuel."""
 
-    composition: dict[str, FloatN] = mass_fractions("vol% of a gas, or ultimate analysis in wt%", "fuel")
+    composition: dict[str, FloatN] = mass_fractions(
+        "vol% of a gas, ultimate analysis in wt%, or wt% of liquid compounds; compounds by name, e.g. "
+        "propane, ammonia (gas), methanol, n-dodecane (liquid)",
+        "fuel",
+    )
     heating_value: FloatN | None = quantity(
         "MJ/kg", "lower heating value of oil or coke", default=None, low=5 * MJ, high=60 * MJ
     )
 
     @property
     def kind(self) -> str:
-        """ "gas" by volume, or "ultimate" by mass: the names of its components say which."""
-        return "gas" if all(name in GAS_COMPONENTS for name in self.composition) else "ultimate"
+        """ "gas" by volume, "ultimate" or "liquid" by mass: the names of its components say which."""
+        if all(is_gas(name) for name in self.composition):
+            return "gas"
+        return "ultimate" if all(name in ULTIMATE_COMPONENTS for name in self.composition) else "liquid"
+
+
+def is_gas(name: str) -> bool:
+    """Whether a component may be part of a gas. Raises ValueError for a name that is no compound."""
+    if name in GAS_COMPONENTS or name in ULTIMATE_COMPONENTS:
+        return name in GAS_COMPONENTS
+    return compound(name).phase == "gas"
 
 
 def default_fuels() -> dict[str, FuelSettings]:
@@ -73,25 +88,33 @@ class Fuel:
 def fuel(settings: FuelSettings) -> Fuel:
     """The fuel of one unit, from its composition.
 
-    Gas: formation enthalpies of the tables. Oil and coke: the enthalpy follows from the lower heating
-    value, h = LHV + sum of the formation enthalpies of CO2, H2O(g) and SO2; where no heating value is
-    given it is the modified Dulong formula for the higher value (``chemicals.combustion``), which reads
-    about 4 % high for oils.
+    Gas and compounds: formation enthalpies of the tables, and of ``compound``. Oil and coke: the enthalpy
+    follows from the lower heating value, h = LHV + sum of the formation enthalpies of CO2, H2O(g) and SO2;
+    where no heating value is given it is the modified Dulong formula for the higher value
+    (``chemicals.combustion``), which reads about 4 % high for oils.
     """
-    if settings.kind == "gas":
-        return _gas(settings.composition)
+    if settings.kind != "ultimate":
+        return _of_compounds(settings.composition, by_mole=settings.kind == "gas")
     return _ultimate(settings.composition, settings.heating_value)
 
 
-def _gas(composition: dict[str, FloatN]) -> Fuel:
-    names = tuple(composition)
-    phase = species(*(f"{name}(g)" for name in names))
+def _of_compounds(composition: dict[str, FloatN], by_mole: bool) -> Fuel:
     given = np.stack(np.broadcast_arrays(*composition.values()), axis=1)
-    mole_fraction = given / given.sum(axis=1, keepdims=True)
-    elements = mole_fraction @ phase.composition
-    enthalpy = mole_fraction @ phase.H298
-    burnt = _burnt_enthalpy(elements)
-    return Fuel(True, elements, enthalpy, enthalpy - burnt, _oxygen(elements))
+    share = given / given.sum(axis=1, keepdims=True)
+    parts = [_component(name, "g" if by_mole else "l") for name in composition]
+    atoms, formation = np.stack([p[0] for p in parts]), np.array([p[1] for p in parts])
+    moles = share if by_mole else share / (atoms @ ATOMIC_MASS)
+    elements, enthalpy = moles @ atoms, moles @ formation
+    return Fuel(by_mole, elements, enthalpy, enthalpy - _burnt_enthalpy(elements), _oxygen(elements))
+
+
+def _component(name: str, state: str) -> tuple[Floats, float]:
+    """(E,) [mol/mol] elements and [J/mol] formation enthalpy of a component of a gas or a liquid."""
+    if name in GAS_COMPONENTS:
+        phase = species(f"{name}({state})")
+        return phase.composition[0], float(phase.H298[0])
+    found = compound(name)
+    return found.elements, found.enthalpy
 
 
 def _ultimate(composition: dict[str, FloatN], heating_value: FloatN | None) -> Fuel:
