@@ -11,8 +11,15 @@ A failed scenario inside a batch raises nothing: it carries a ``Reason`` and its
 from __future__ import annotations
 
 import enum
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from pyrobal.names import printable
+
+MOST_FAULTS: Final = 100
+_ALLOWED: Final = "allowed: "
+_LONG: Final = 40  # letters of a list that a person reads once
 
 
 class PyrobalError(Exception):
@@ -27,6 +34,8 @@ class Fault:
     line : 1-based, None where the fault has no line (a missing key)
     key : dotted path
     text : what was found, what is allowed, the nearest valid name
+
+    None of them steers a terminal: a character that cannot be seen stands as its code.
     """
 
     file: str
@@ -34,17 +43,34 @@ class Fault:
     key: str
     text: str
 
+    def __post_init__(self) -> None:
+        for name in ("file", "key", "text"):  # of which parts are the user's own words
+            object.__setattr__(self, name, printable(getattr(self, name)))
+
     def __str__(self) -> str:
         place = self.file if self.line is None else f"{self.file}:{self.line}"
         return f"{place}: {self.key}: {self.text}" if self.key else f"{place}: {self.text}"
 
 
 class CaseError(PyrobalError):
-    """All faults of one case at once."""
+    """All faults of one case at once, as many as a person would read."""
 
     def __init__(self, faults: Sequence[Fault]) -> None:
-        self.faults = tuple(faults)
+        self.faults = tuple(_each_list_once(faults[:MOST_FAULTS]))
+        if len(faults) > MOST_FAULTS:
+            more = f"only the first {MOST_FAULTS} faults are shown"
+            self.faults += (Fault(faults[0].file, None, "", more),)
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+def _each_list_once(faults: Iterable[Fault]) -> Iterator[Fault]:
+    """The faults, with a long list of what is allowed where it is first needed only."""
+    said = set()
+    for fault in faults:
+        text, _, allowed = fault.text.partition(_ALLOWED)
+        yield replace(fault, text=f"{text}{_ALLOWED}as above") if allowed in said else fault
+        if len(allowed) > _LONG:
+            said.add(allowed)
 
 
 class DataError(PyrobalError):

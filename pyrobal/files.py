@@ -15,16 +15,21 @@ def put(file: str | Path, save: Callable[[Path], object]) -> None:
     Raises OSError with the name that was given.
     """
     target = Path(os.path.realpath(file))
-    if target.exists() and not (target.is_file() and os.access(target.parent, os.W_OK)):
-        save(target)
-        return
+    try:
+        if target.exists() and not (target.is_file() and os.access(target.parent, os.W_OK)):
+            save(target)
+        else:
+            _move(target, save)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror or str(error), str(file)) from None
+
+
+def _move(target: Path, save: Callable[[Path], object]) -> None:
     beside = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
         save(beside)
         if target.exists():
             shutil.copymode(target, beside)
         beside.replace(target)
-    except OSError as error:
-        raise OSError(error.errno, error.strerror or str(error), str(file)) from None
     finally:
         beside.unlink(missing_ok=True)

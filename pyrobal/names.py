@@ -63,14 +63,14 @@ def suggestion(name: str, allowed: Iterable[str], otherwise: str = "") -> str:
     allowed = list(allowed)
     near = nearest(name, allowed)
     if near is not None:
-        return f'{_foreign(name)}did you mean "{near}"?'
+        return f'{foreign(name)}did you mean "{near}"?'
     if otherwise or not allowed:
         return otherwise or "there is none"
     shown = ", ".join(allowed[:_LISTED])
     return f"allowed: {shown}{', ...' if len(allowed) > _LISTED else ''}"
 
 
-def _foreign(name: str) -> str:
+def foreign(name: str) -> str:
     """Which letter of ``name`` only looks like a Latin one, for the sentence that follows."""
     for letter in name:
         if letter.translate(_LATIN) != letter:
@@ -87,13 +87,20 @@ def unfit(name: str) -> str | None:
     if any(mark in name for mark in '.="'):
         return f'{shortened(name)} holds a dot, a quote or "="; names become parts of dotted keys'
     if not name.isprintable():
-        return "holds a control character"
+        return f"{shortened(name)} holds a character that cannot be seen"
     if len(name) > 80:
         return f"{shortened(name)} is longer than 80 characters"
     return None
 
 
+def printable(text: str) -> str:
+    """``text`` on one line, with the code of each character that cannot be seen or turns the direction."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
+
+
 def shortened(text: str, most: int = 60) -> str:
     """``text`` in quotes, on one line, cut where it is long."""
-    line = "".join(c if c.isprintable() else " " for c in text)
+    line = printable(text)
     return f'"{line}"' if len(line) <= most else f'"{line[:most]}..."'

@@ -19,7 +19,7 @@ from pyrobal.case import schema, values
 from pyrobal.case.document import Document
 from pyrobal.case.lines import Path
 from pyrobal.case.schema import FUEL_COMPONENTS, Shape
-from pyrobal.errors import CaseError, Fault
+from pyrobal.errors import MOST_FAULTS, CaseError, Fault
 from pyrobal.fields import (
     Assay,
     Bound,
@@ -39,7 +39,6 @@ from pyrobal.streams.deportment import DeportmentTable
 from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS, FuelSettings
 from pyrobal.thermo.elements import is_formula, symbols
 
-MOST_FAULTS: Final = 100
 _NAN: Final = np.array([np.nan])
 
 
@@ -86,9 +85,8 @@ class Draft:
         """Note a fault."""
         self.faulty.add(spot.key)
         self.faults.append(self.document.fault(spot.path, spot.key, text))
-        if len(self.faults) >= MOST_FAULTS:
-            more = Fault(self.document.file, None, "", f"only the first {MOST_FAULTS} faults are shown")
-            raise CaseError([*self.faults, more])
+        if len(self.faults) > MOST_FAULTS:
+            raise CaseError(self.faults)
 
     def incomplete(self, key: str) -> bool:
         """Whether an entry of the table ``key`` could not be read."""

@@ -15,7 +15,7 @@ from typing import Any, Final
 
 from pyrobal.case.document import Document
 from pyrobal.errors import CaseError, Fault
-from pyrobal.names import shortened
+from pyrobal.names import foreign, shortened
 
 MOST_BYTES: Final = 1_000_000  # thousands of concentrates; a case is a few kilobytes
 MOST_DEPTH: Final = 10  # tables within tables; a case needs four
@@ -41,6 +41,8 @@ def read(source: str | FilePath) -> Document:
 def _bytes(file: str) -> bytes:
     try:
         if file == "-":
+            if sys.stdin is None:
+                raise _refusal(file, "standard input is closed")
             content: bytes = sys.stdin.buffer.read(MOST_BYTES + 1)
         else:
             with open(file, "rb") as stream:
@@ -64,11 +66,12 @@ def _decode(file: str, content: bytes) -> str:
     if b"\0" in content:
         raise _refusal(file, "is a binary file; a case file is TOML text")
     try:
-        return content.decode("utf-8-sig")
+        text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         found = content[error.start]
         raise _refusal(file, f"byte 0x{found:02x} is not UTF-8; save the file as UTF-8", line) from None
+    return text.replace("\r\n", "\n").replace("\r", "\n")  # whatever ends a line there
 
 
 def _document(file: str, text: str) -> Document:
@@ -143,6 +146,8 @@ def _key_at(lines: list[str], at: int) -> str:
 def _sentence(message: str, line: str) -> str:
     pair = _PAIR.match(line)
     value = pair["value"] if pair else ""
+    if said := _of_letters(message, pair["key"] if pair else ""):
+        return said
     if _UNCLOSED.search(message):
         return "a bracket or a quote that opens here is never closed"
     if "Cannot overwrite" in message:
@@ -160,6 +165,16 @@ def _sentence(message: str, line: str) -> str:
     if pair and re.fullmatch(r"[^\[\]{}]+", value):
         return f'a word stands in quotes: "{value}"'
     return f"is not TOML: {_plain(message)}"
+
+
+def _of_letters(message: str, key: str) -> str:
+    """What there is to say of a letter that may not stand where it does."""
+    if hidden := re.search(r"Illegal character '(.+?)' \(at", message):
+        name = " (escape, which steers a terminal)" if hidden[1] == r"\x1b" else ""
+        return f"holds the control character {hidden[1]}{name}; delete it"
+    if not key.isascii() and key[:1] not in "\"'":
+        return f"{foreign(key)}a key with letters other than A to Z stands in quotes"
+    return ""
 
 
 def _plain(message: str) -> str:

@@ -5,16 +5,15 @@ Exit codes: 0 done, 1 infeasible or not converged, 2 the case or the command lin
 
 from __future__ import annotations
 
-import io
 import os
-import signal
 import sys
 from collections.abc import Sequence
 
 import click
 
 from pyrobal.cli.commands import pyrobal
-from pyrobal.errors import CaseError, NotSolved
+from pyrobal.cli.streams import open_streams, say, say_not_written, say_wrong_line
+from pyrobal.errors import MOST_FAULTS, CaseError, NotSolved
 
 WRONG, INFEASIBLE, INTERRUPTED = 2, 1, 130
 
@@ -23,24 +22,23 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code; without ``arguments``, that of the process's own line."""
     _work_on_one_thread()
     if arguments is None:
-        _behave_as_a_filter()
+        open_streams()
     try:
         code = pyrobal.main(arguments, prog_name="pyrobal", standalone_mode=False)
         sys.stdout.flush()
     except click.Abort as error:
-        click.echo(f"pyrobal: interrupted{f'; {error}' if str(error) else ''}", err=True)
+        say(f"pyrobal: interrupted{f'; {error}' if str(error) else ''}")
         return INTERRUPTED
     except click.ClickException as error:
-        error.show()
+        say_wrong_line(error)
         return WRONG
     except CaseError as error:
         return _report(error)
     except NotSolved as error:
-        click.echo(f"pyrobal: no balance: {error}", err=True)
+        say(f"pyrobal: no balance: {error}")
         return INFEASIBLE
     except OSError as error:
-        place = f"{error.filename}: " if error.filename else ""
-        click.echo(f"pyrobal: {place}{error.strerror or error}", err=True)
+        say_not_written(error)
         return WRONG
     return code if isinstance(code, int) else 0
 
@@ -54,17 +52,10 @@ def _work_on_one_thread() -> None:
         os.environ.setdefault(f"{library}_NUM_THREADS", "1")
 
 
-def _behave_as_a_filter() -> None:
-    """A reader that goes away ends the process quietly; a letter the terminal lacks is escaped."""
-    if hasattr(signal, "SIGPIPE"):
-        signal.signal(signal.SIGPIPE, signal.SIG_DFL)
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="backslashreplace")
-
-
 def _report(error: CaseError) -> int:
     for fault in error.faults:
-        click.echo(str(fault), err=True)
-    count = len(error.faults)
-    click.echo(f"pyrobal: {count} {'fault' if count == 1 else 'faults'}; nothing was computed", err=True)
+        say(str(fault))
+    n = len(error.faults)
+    count = f"more than {MOST_FAULTS} faults" if n > MOST_FAULTS else f"{n} fault{'s' * (n > 1)}"
+    say(f"pyrobal: {count}; nothing was computed")
     return WRONG

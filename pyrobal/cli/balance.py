@@ -12,6 +12,7 @@ from pyrobal.cli import complete
 from pyrobal.cli.crew import progress
 from pyrobal.cli.files import needs, write
 from pyrobal.cli.options import aimed_case, aims, case_argument, file_option, keys, on_case, overrides
+from pyrobal.cli.streams import say
 from pyrobal.files import put
 
 if TYPE_CHECKING:
@@ -94,7 +95,7 @@ def _check_sections(detail: list[str], result: Result) -> None:
 def check(case: Case) -> None:
     """Read CASE, report every fault in it, and list what will be assumed."""
     for caution in case.cautions:
-        click.echo(f"caution: {caution}", err=True)
+        say(f"caution: {caution}")
     click.echo(f"{case.title}: no faults")
     for key in sorted(key for key in case.given if key.endswith(".precision")):
         click.echo(f"{key}: for pyrobal uncertainty; a balance makes no use of it")

@@ -11,6 +11,7 @@ import click
 from pyrobal.cli import complete
 from pyrobal.cli.crew import crew_of
 from pyrobal.cli.files import INPUT, OutputFile
+from pyrobal.cli.streams import say
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
@@ -153,7 +154,7 @@ def aimed_case(case: Case, aim: str | None, by: str | None) -> Case:
     solved = aimed(case, meant)
     value = meant.by.value(solved.inputs)
     assert value is not None  # it has just been set
-    click.echo(f"{aim} by {meant.by.key} = {meant.by.text(float(value[0]), digits=7)}", err=True)
+    say(f"{aim} by {meant.by.key} = {meant.by.text(float(value[0]), digits=7)}")
     return solved
 
 

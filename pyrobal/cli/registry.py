@@ -55,7 +55,14 @@ def _print(header: tuple[str, ...], rows: Sequence[tuple[tuple[str, ...], str]])
     from rich.table import Table
     from rich.text import Text
 
+    from pyrobal.report.narrow import NARROW, print_stacked
+
     console = Console(highlight=False)
+    if console.width < NARROW:
+        for (key, *values), meaning in rows:
+            named = (f"{name}: {value}" for name, value in zip(header[1:], values, strict=True))
+            print_stacked(console, key, (*named, meaning))
+        return
     widths = [
         max(len(line[i]) for line in (header, *(cells for cells, _ in rows))) for i in range(len(header))
     ]

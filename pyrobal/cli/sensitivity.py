@@ -8,6 +8,7 @@ import click
 
 from pyrobal.cli.crew import progress
 from pyrobal.cli.options import keys_option, reads, study
+from pyrobal.cli.streams import say
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
@@ -37,11 +38,9 @@ def sensitivity(case: Case, aim: Aim | None, readings: list[str], settings: list
         click.echo(f"{'' if i == 0 else chr(10)}{key}")
         _print(effects[:top], units[key])
         if effects:
-            click.echo(
-                "  slopes at the present value; see pyrobal sweep for a change as large as the step", err=True
-            )
+            say("  slopes at the present value; see pyrobal sweep for a change as large as the step")
         if len(effects) > top:
-            click.echo(f"  {len(effects) - top} lesser effects are not shown; --top N shows more", err=True)
+            say(f"  {len(effects) - top} lesser effects are not shown; --top N shows more")
         if not effects:
             closes = case.inputs.smelting.close_heat_with
             held = key == "smelting.heat.surplus" and closes != "nothing"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from pyrobal.thermo.tables import Substance
 
 MOST_ROWS = 500
+_LISTED = ("name", "phase", "degC", "values", "title")
 _COLUMNS = ("T degC", "form", "Cp", "H-H25", "H", "S", "G", "")
 
 
@@ -131,7 +133,6 @@ def _temperature(option: str, text: str, unit: str = "degC") -> float:
 
 
 def _print_substance(console: Console, found: Substance, T: FloatN) -> None:
-    from rich.table import Table
     from rich.text import Text
 
     from pyrobal.thermo.properties import property_rows
@@ -145,12 +146,7 @@ def _print_substance(console: Console, found: Substance, T: FloatN) -> None:
     if found.note:
         console.print(Text(f"Note: {found.note}"))
     rows = property_rows(found.name, T)
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold")
-    for column in _COLUMNS:
-        table.add_column(column, justify="left" if column in ("form", "") else "right", overflow="fold")
-    for row in rows:
-        table.add_row(*map(Text, _cells(row)))
-    console.print(table)
+    _print_rows(console, _COLUMNS, [_cells(row) for row in rows], left=("form", ""))
     for segment in {row["source"]: None for row in rows}:
         for key in segment:
             console.print(Text(f"[{key}] {load_sources()[key]}", "dim"))
@@ -164,15 +160,32 @@ def _cells(row: dict[str, Any]) -> tuple[str, ...]:
 
 
 def _print_list(console: Console) -> None:
+    from pyrobal.thermo.tables import load_substances
+
+    rows = [
+        (one.name, one.phase, f"{one.T_low - 273.15:.0f} to {one.T_high - 273.15:.0f}", one.seen, one.title)
+        for one in load_substances().values()
+    ]
+    _print_rows(console, _LISTED, rows, left=_LISTED)
+
+
+def _print_rows(
+    console: Console, columns: Sequence[str], rows: Sequence[Sequence[str]], left: Sequence[str]
+) -> None:
+    """Columns, those of ``left`` to the left; on a narrow terminal one value under the other."""
     from rich.table import Table
     from rich.text import Text
 
-    from pyrobal.thermo.tables import load_substances
+    from pyrobal.report.narrow import NARROW, print_stacked
 
+    needed = sum(2 + max(map(len, column)) for column in zip(columns, *rows, strict=True))
+    if console.width < (NARROW if left == columns else needed):  # words may be folded, numbers may not
+        for name, *values in rows:
+            print_stacked(console, name, [f"{c}: {v}" for c, v in zip(columns[1:], values, strict=True) if v])
+        return
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold")
-    for column in ("name", "phase", "degC", "values", "title"):
-        table.add_column(column, overflow="fold")
-    for one in load_substances().values():
-        span = f"{one.T_low - 273.15:.0f} to {one.T_high - 273.15:.0f}"
-        table.add_row(*map(Text, (one.name, one.phase, span, one.seen, one.title)))
+    for column in columns:
+        table.add_column(column, justify="left" if column in left else "right", overflow="fold")
+    for row in rows:
+        table.add_row(*map(Text, row))
     console.print(table)

@@ -11,6 +11,7 @@ from pyrobal.cli import complete
 from pyrobal.cli.crew import Crew, progress
 from pyrobal.cli.files import OutputFile
 from pyrobal.cli.options import input_option, on_workers, pairs, reads, study
+from pyrobal.cli.streams import say
 
 if TYPE_CHECKING:
     from pyrobal.arrays import FloatN
@@ -59,7 +60,7 @@ def sweep(
 
     job = prepare(case, pairs("--over", ranges), readings, scenarios=scenarios, aim=aim, chunk=chunk)
     for caution in _in_all([idle(branch.case, job.grid.variables) for branch in job.branches]):
-        click.echo(f"caution: {caution}", err=True)
+        say(f"caution: {caution}")
     _check_size(job, out)
     if out:
         return _to_file(job, out, crew)
@@ -88,14 +89,14 @@ def _to_file(job: Sweep, out: str, crew: Crew) -> int:
     store = Store.at(out)
     try:
         if store.finished(job.manifest(), job.parts):
-            click.echo(f"{out} holds this study already, complete; it is left as it is", err=True)
+            say(f"{out} holds this study already, complete; it is left as it is")
             return 0
         with crew(job.parts) as executor, progress("sweep", kept=store.kept) as advance:
             written = sweep_to(out, job, executor, advance)
     except OSError as error:
-        click.echo(f"pyrobal: {error.filename or out}: {error.strerror or error}; {store.kept()}", err=True)
+        say(f"pyrobal: {error.filename or out}: {error.strerror or error}; {store.kept()}")
         return 2
-    click.echo(f"{job.scenarios} scenarios in {written}", err=True)
+    say(f"{job.scenarios} scenarios in {written}")
     return 0
 
 
@@ -114,9 +115,9 @@ def print_table(table: StudyTable, stub: int) -> None:
         row += [reasons[i]] if noted else []
     print_columns(headings, rows, stub)
     if len(shown) < n:
-        click.echo(f"rows {_HEAD + 1} to {n - _TAIL} are not shown; --out FILE keeps all {n}", err=True)
+        say(f"rows {_HEAD + 1} to {n - _TAIL} are not shown; --out FILE keeps all {n}")
     for reason, count in table.failures().items():
-        click.echo(f"{count} of {n} without an answer ({reason.name.lower()}): {reason.text}", err=True)
+        say(f"{count} of {n} without an answer ({reason.name.lower()}): {reason.text}")
 
 
 def _without_noise(values: FloatN) -> list[float]:

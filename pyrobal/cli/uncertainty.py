@@ -12,6 +12,7 @@ from pyrobal.cli.columns import width
 from pyrobal.cli.crew import Crew, progress
 from pyrobal.cli.files import needs, write
 from pyrobal.cli.options import file_option, limit_option, on_workers, pairs, reads, study
+from pyrobal.cli.streams import say
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
@@ -102,7 +103,7 @@ def _print(found: Uncertainty) -> None:
         _print_sources(found, key, indices)
     _print_spreads(found)
     note = f"{found.draws} draws of {found.samples} samples, seed {found.seed}"
-    click.echo(f"{note}; {found.unsolved} without an answer", err=True)
+    say(f"{note}; {found.unsolved} without an answer")
 
 
 def _print_sources(found: Uncertainty, key: str, indices: Indices) -> None:

@@ -5,21 +5,20 @@ A table too wide is parted where it is all numbers; else a name that is too long
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator
 from itertools import zip_longest
 from typing import Final
 
-from rich.cells import cell_len, chop_cells
+from rich.cells import cell_len
 from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
 
+from pyrobal.report.narrow import INDENT, NARROW, folded, print_stacked
 from pyrobal.report.numbers import number
 from pyrobal.report.tables import Cell, Column, Table
 
 _PROSE: Final = 22  # what a last column of sentences needs at least
-_INDENT: Final = 2  # of notes, and of what stands below the name of a row
 _GAP: Final = 2
 
 
@@ -27,13 +26,23 @@ def print_table(console: Console, table: Table) -> None:
     """The title, the rows in columns, the notes."""
     console.print()
     console.print(Text(table.title, "bold"))
-    for part in parts(table, console.width, _width):
+    if console.width < NARROW:
+        for row in table.rows:
+            print_stacked(console, _shown(row[0]), _values(table, row))
+    for part in () if console.width < NARROW else parts(table, console.width, _width):
         heading, *rows = _laid_out(part, console.width)
         console.print(Text("\n".join(heading), "bold"), soft_wrap=True)
         if rows:
             console.print(Text("\n".join(line for row in rows for line in row)), soft_wrap=True)
     for note in table.notes:
-        console.print(Padding(Text(note, "dim"), (0, 0, 0, _INDENT)))
+        console.print(Padding(Text(note, "dim"), (0, 0, 0, INDENT)))
+
+
+def _values(table: Table, row: tuple[Cell, ...]) -> Iterator[str]:
+    """The cells behind the name of a row, each behind its heading."""
+    for column, cell in zip(table.columns[1:], row[1:], strict=True):
+        if cell != "":
+            yield f"{_heading(column)}: {_shown(cell)}".removeprefix(": ")
 
 
 def _laid_out(table: Table, width: int) -> Iterator[list[str]]:
@@ -55,24 +64,13 @@ def _widths(table: Table, width: int) -> list[int]:
     first, *rest = (_width(table, i) - _GAP for i in range(len(table.columns)))
     prose = rest and not _is_number(table, len(rest))
     least = [*rest[:-1], min(rest[-1], _PROSE)] if prose else rest
-    first = min(first, max(width - sum(least) - _GAP * len(rest), _INDENT))
+    first = min(first, max(width - sum(least) - _GAP * len(rest), INDENT))
     room = width - first - _GAP * len(rest)
     if prose:
         least[-1] = min(rest[-1], max(room - sum(least[:-1]), least[-1]))
     while sum(least) > room:
         least[max(range(len(least)), key=least.__getitem__)] -= 1
     return [first, *least]
-
-
-def folded(text: str, width: int, after: str = " ") -> list[str]:
-    """``text`` in lines, broken only after one of the characters ``after`` where that is possible."""
-    lines = [""]
-    for piece in re.findall(f"[^{after}]*[{after}]|[^{after}]+", text):
-        if cell_len(lines[-1]) + cell_len(piece.rstrip()) > width and lines[-1]:
-            lines.append("")
-        *full, last = chop_cells(piece, width) if cell_len(piece) > width else [piece]
-        lines[-1:] = [*(lines[-1] + one for one in full[:1]), *full[1:], lines[-1] * (not full) + last]
-    return [line.rstrip() for line in lines]
 
 
 def _padded(text: str, width: int, right: bool) -> str:

@@ -13,10 +13,11 @@ from rich.console import Console
 from rich.table import Table as Grid
 from rich.text import Text
 
-from pyrobal.report.columns import folded, print_table
+from pyrobal.report.columns import print_table
 from pyrobal.report.compare import MOST, Comparison, answer_table, readings_table, settings_table
+from pyrobal.report.narrow import NARROW, folded, print_stacked
 from pyrobal.report.numbers import number
-from pyrobal.report.result import CAUTION, INFEASIBLE, OK, Result
+from pyrobal.report.result import CAUTION, INFEASIBLE, OK, Line, Result
 from pyrobal.report.summary import Group, summary
 from pyrobal.report.tables import Sections, headline, plain
 
@@ -90,12 +91,25 @@ def _first_screen(console: Console, result: Result, words: Sequence[str]) -> Non
     if groups and result.status == INFEASIBLE:
         console.print(Text("No whole balance: what follows does not depend on the limit named below."))
     for group in groups:
-        console.print(_group(group, console.width))
+        if console.width < NARROW:
+            _print_narrow(console, group)
+        else:
+            console.print(_group(group, console.width))
     _warnings(console, result)
     if groups:
         more = folded(f"More: --detail {','.join(words)} or {ALL}", console.width, " ,")
         console.print(Text("\n".join(["", *more]), "dim"))
         console.print(Text("How a number came about: pyrobal explain CASE READING", "dim"))
+
+
+def _print_narrow(console: Console, group: Group) -> None:
+    for row in group.rows:
+        remarks = [text for part in row.remarks if (text := part.text(_DIGITS))]
+        print_stacked(console, f"{group.heading}: {row.label}", [_value(row.main.line), *remarks])
+
+
+def _value(line: Line) -> str:
+    return f"{number(line.shown, _DIGITS)} {'' if line.unit == '-' else line.unit}".rstrip()
 
 
 def _group(group: Group, width: int) -> Grid:

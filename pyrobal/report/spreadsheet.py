@@ -6,6 +6,7 @@ written, with another blend in it, is the next case. Text never becomes a formul
 
 from __future__ import annotations
 
+import io
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
@@ -56,7 +57,10 @@ def write_workbook(result: Result, file: str | Path) -> None:
     _fill(book.create_sheet("readings"), tables.every_reading(result), units_row=False)
     _fill(book.create_sheet("messages"), tables.messages(result), units_row=False)
     _fill(book.create_sheet("assumed"), tables.assumptions(result), units_row=False)
-    book.save(file)
+    whole = io.BytesIO()  # first: a zip archive that a full disk cuts short complains when it is let go
+    book.save(whole)
+    with open(file, "wb") as place:
+        place.write(whole.getvalue())
 
 
 def _given(case: Case) -> Mapping[str, bool]:

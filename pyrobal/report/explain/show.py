@@ -26,7 +26,7 @@ def lines(
     explanation: Explanation, depth: int | None = None, width: int = WIDTH, case: str = "CASE"
 ) -> Iterator[str]:
     """The explanation line by line: ``depth`` levels of the tree, or what matters most of it on a page."""
-    shown = _chosen(explanation.root, width) if depth is None else _down_to(explanation.root, depth)
+    shown = _chosen(explanation.root) if depth is None else _down_to(explanation.root, depth)
     met: set[int] = set()
     yield from _tree(explanation.root, shown, width, 0, met)
     told = [node for node in explanation.root.walk(explanation.steps) if id(node) in met]
@@ -92,8 +92,8 @@ def _down_to(root: Node, depth: int) -> set[int]:
     return shown
 
 
-def _chosen(root: Node, width: int) -> set[int]:
-    """The steps that matter most to the value, as many as fit a page."""
+def _chosen(root: Node) -> set[int]:
+    """The steps that matter most to the value, as many as fit a page of the usual width."""
     order = count()
     ahead = [(-1.0, next(order), 0, root)]
     shown: set[int] = set()
@@ -102,7 +102,7 @@ def _chosen(root: Node, width: int) -> set[int]:
         worth, _, level, node = heapq.heappop(ahead)
         if id(node) in shown:
             continue
-        room -= len(list(_lines_of(node, width, level)))
+        room -= len(list(_lines_of(node, WIDTH, level)))
         if room < 0 and shown:
             break
         shown.add(id(node))
