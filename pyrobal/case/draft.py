@@ -35,6 +35,7 @@ from pyrobal.fields import (
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.flowsheet.limit import LimitSettings
 from pyrobal.names import nearest, suggestion, unfit
+from pyrobal.plant.emissions import UpsetSettings
 from pyrobal.streams.deportment import DeportmentTable
 from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS, FuelSettings
 from pyrobal.thermo.elements import is_formula, symbols
@@ -160,6 +161,8 @@ def _named(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot) -> Ite
             draft.wrong(Spot(here.path, spot.key), f"the name of this table {why}")
         elif settings is FuelSettings:
             yield name, _fuel(draft, item, here)
+        elif settings is UpsetSettings:
+            yield name, _upset(draft, item, here)
         else:
             yield name, _settings(draft, settings, item, here)
 
@@ -189,6 +192,24 @@ def _settings(draft: Draft, settings: type, raw: dict[str, Any], spot: Spot, **f
                 unit = f", in {declared.unit}" if isinstance(declared, Quantity) else ""
                 draft.wrong(spot / name, f"is missing: {declared.meaning}{unit}")
     return settings(**found)
+
+
+def _upset(draft: Draft, raw: dict[str, Any], spot: Spot) -> UpsetSettings:
+    """An upset: its hours; ``case.upsets`` reads the sections it lays over the case."""
+    arrays = [name for name in SECTIONS if schema.shape(name) is Shape.ARRAY]
+    sections = [name for name in SECTIONS if name not in (*arrays, "upset")]
+    for name, item in raw.items():
+        if name in arrays:
+            draft.wrong(spot / name, f"an upset cannot lay items of {Shape.ARRAY.header(name)} over the case")
+        elif name in sections and not isinstance(item, dict):
+            wanted = f"[{spot.key}.{name}] and the settings that differ"
+            draft.wrong(spot / name, f"is {values.called(item)}; an upset has {wanted}")
+        elif name not in (*sections, "hours"):
+            draft.wrong(spot / name, f"unknown section or key; {_misplaced(name, (*sections, 'hours'))}")
+    found: UpsetSettings = _settings(
+        draft, UpsetSettings, {k: x for k, x in raw.items() if k == "hours"}, spot
+    )
+    return found
 
 
 def _limit(draft: Draft, raw: dict[str, Any], spot: Spot) -> LimitSettings:

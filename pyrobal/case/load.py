@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from pyrobal import units
+from pyrobal.case import upsets
 from pyrobal.case.draft import Draft
 from pyrobal.case.idle import without_effect
 from pyrobal.case.override import override
@@ -55,9 +56,10 @@ def load_case(source: str | Path, overrides: Sequence[str] = ()) -> Case:
     document = override(read(source), overrides)
     draft = Draft(document)
     check(draft)
+    written = draft.inputs if draft.faults else upsets.read(draft)
     if draft.faults:
         raise CaseError(_in_order(draft.faults, slipped={slip.line for slip in document.slips}))
-    inputs = dataclasses.replace(draft.inputs, fuel=_with_default_fuels(draft.inputs))
+    inputs = dataclasses.replace(written, fuel=_with_default_fuels(written))
     idle = without_effect(inputs)
     return Case(
         inputs=inputs,

@@ -20,8 +20,8 @@ from pyrobal.names import suggestion
 from pyrobal.plant.converting.settings import ONLY_CONTINUOUS
 
 # Two names of one quantity: that of the file goes where the other is assigned.
-_RIVALS = {"matte_grade": "oxygen_per_tonne", "heat_loss": "heat_loss_per_tonne"}
-_RIVALS |= {other: name for name, other in _RIVALS.items()}
+RIVALS = {"matte_grade": "oxygen_per_tonne", "heat_loss": "heat_loss_per_tonne"}
+RIVALS |= {other: name for name, other in RIVALS.items()}
 
 
 def override(document: Document, assignments: Sequence[str]) -> Document:
@@ -39,7 +39,7 @@ def override(document: Document, assignments: Sequence[str]) -> Document:
         except ValueError as error:
             faults.append(Fault("--set", None, key if equals else "", str(error)))
     for path in paths:
-        _give_way(values, path, paths)
+        give_way(values, path, paths)
     dropped = tuple(_drop_other_kind(values, paths))
     return replace(
         document,
@@ -50,9 +50,9 @@ def override(document: Document, assignments: Sequence[str]) -> Document:
     )
 
 
-def _give_way(values: dict[str, Any], path: Path, assigned: set[Path]) -> None:
+def give_way(values: dict[str, Any], path: Path, assigned: set[Path]) -> None:
     """Take out the other name of what was assigned at ``path``, unless it was assigned too."""
-    other = _RIVALS.get(str(path[-1]))
+    other = RIVALS.get(str(path[-1]))
     if other is not None and (*path[:-1], other) not in assigned:
         node: Any = values
         for step in path[:-1]:

@@ -50,6 +50,8 @@ def settings() -> Iterator[Setting]:
     yield Setting("title", "", "untitled case", "any text", "title of the case")
     for section, kind in SECTIONS.items():
         yield from _settings(f"{section}.{_middle(section)}", kind)
+    yield Setting("upset.<name>.<section>.<setting>", "", "none", "as of that setting",
+                  "any setting that is another one in these hours")  # fmt: skip
 
 
 def _settings(prefix: str, kind: type) -> Iterator[Setting]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Final
 
+from pyrobal import units
 from pyrobal.arrays import FloatN
 from pyrobal.case.draft import Draft
 from pyrobal.case.schema import fuels_named, tables, written
@@ -332,6 +333,16 @@ def _drying(draft: Draft) -> Iterator[Finding]:
         yield "charge.moisture_after_drying", text
 
 
+def _upsets(draft: Draft) -> Iterator[Finding]:
+    if draft.inputs.upset and draft.inputs.emissions is None:
+        yield "upset", "needs a section [emissions], whose totals of the year it counts in"
+    operating = _number(draft.inputs.site.operating_time)
+    hours = sum(_number(upset.hours) for upset in draft.inputs.upset.values())
+    if hours > operating * (1.0 + ROUNDING):
+        last, works = units.write(hours, "h/a"), units.write(operating, "h/a")
+        yield "upset", f"the upsets last {last} together, but the plant works {works} (site.operating_time)"
+
+
 def _limits(draft: Draft) -> Iterator[Finding]:
     if draft.inputs.limit:
         from pyrobal.case.limits import contradictions  # the engine, which other cases are read without
@@ -342,5 +353,5 @@ def _limits(draft: Draft) -> Iterator[Finding]:
 RULES: Final = (
     _blend, _assay_sums, _precisions, _counted_twice, _measured_minerals, _fluxes, _fuels, _smelting,
     _converting, _heat_losses, _enrichments, _deportments, _forms, _order_of_steps, _drying,
-    _stated_gas, _bypassed_bed, _limits,
+    _stated_gas, _bypassed_bed, _limits, _upsets,
 )  # fmt: skip

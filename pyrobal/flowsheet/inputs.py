@@ -22,7 +22,7 @@ from pyrobal.plant.anode_furnace import AnodeFurnaceSettings
 from pyrobal.plant.converting import ConvertingSettings
 from pyrobal.plant.dryer import DryerSettings
 from pyrobal.plant.electrorefining import ElectrorefiningSettings
-from pyrobal.plant.emissions import EmissionsSettings, StackSettings
+from pyrobal.plant.emissions import EmissionsSettings, StackSettings, UpsetSettings
 from pyrobal.plant.feed import ChargeSettings, ConcentrateSettings, FluxSettings, RevertSettings
 from pyrobal.plant.gas_train.settings import (
     AnodeGasSettings,
@@ -60,6 +60,7 @@ SECTIONS: dict[str, type] = {
     "load": LoadSettings,
     "emissions": EmissionsSettings,
     "stack": StackSettings,  # table of tables
+    "upset": UpsetSettings,  # table of tables, which hold sections of their own
     "limit": LimitSettings,  # array of tables, by name
 }
 # Steps that a case has only where it has their section.
@@ -96,6 +97,7 @@ class Inputs:
     load: LoadSettings | None = None
     emissions: EmissionsSettings | None = None
     stack: Mapping[str, StackSettings] = field(default_factory=dict)
+    upset: Mapping[str, UpsetSettings] = field(default_factory=dict)
     limit: tuple[LimitSettings, ...] = ()
 
     @property
@@ -125,6 +127,13 @@ class Inputs:
         Raises KeyError where the path does not exist.
         """
         new: Inputs = _replace(self, path.split("."), as_n(value), path)
+        return new
+
+    def in_upset(self, name: str) -> Inputs:
+        """The same plant in the state of one of its upsets."""
+        new: Inputs = dataclasses.replace(self, upset={})
+        for path, value in self.upset[name].over.items():
+            new = _replace(new, path.split("."), value, path)
         return new
 
     def take(self, rows: slice) -> Inputs:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -41,6 +42,7 @@ class Results:
     circuit, gas_side : the steps, also reached by their own names below
     recycle : how the recycles converged; None where nothing goes back
     reach : the reason of every step that failed, and which others it takes the answer from
+    solve_upsets : how its upsets are found, when first asked for
     """
 
     inputs: Inputs
@@ -51,6 +53,7 @@ class Results:
     gas_side: GasSide
     recycle: FixedPoint | None
     reach: Reach
+    solve_upsets: Callable[[Results], Mapping[str, Results]] = lambda _: {}
 
     @property
     def scenarios(self) -> int:
@@ -127,6 +130,11 @@ class Results:
     def emissions(self) -> EmissionsResult | None:
         """Emissions."""
         return self.gas_side.emissions
+
+    @functools.cached_property
+    def upsets(self) -> Mapping[str, Results]:
+        """The plant in the state of each upset of the case, by name."""
+        return self.solve_upsets(self)
 
     @functools.cached_property
     def ledger(self) -> Ledger:

@@ -56,7 +56,15 @@ def solve(inputs: Inputs) -> Results:
     return replace(joined, inputs=inputs)
 
 
-def _solve(inputs: Inputs, n: int) -> Results:
+def _upsets(usual: Results) -> dict[str, Results]:
+    """The states of the upsets, each sought from what goes round in the usual one."""
+    n = usual.scenarios
+    back = usual.circuit.back
+    return {name: _solve(usual.inputs.in_upset(name), n, back) for name in usual.inputs.upset}
+
+
+def _solve(inputs: Inputs, n: int, back: Mapping[str, Stream] | None = None) -> Results:
+    """back : where the recycles are sought from; None for what comes back first"""
     if inputs.acid_feed is not None:
         return acid_plant_alone(inputs, n)
     fed = feed.solve(inputs.concentrate, inputs.charge, inputs.flux, inputs.revert)
@@ -69,7 +77,7 @@ def _solve(inputs: Inputs, n: int) -> Results:
         blend = dried.concentrates
     feeds = _feeds(fed, blend, fuels)
     gas_of = functools.partial(_gas, inputs, fed, dried)
-    circuit, recycle = _closed(inputs, feeds, n)
+    circuit, recycle = _closed(inputs, feeds, n, back)
     gas = gas_of(circuit, None)
     for _ in range(_ROUNDS):
         if gas.load is None or _settled(blown := _time_for(gas.load), feeds.blown):
@@ -78,7 +86,7 @@ def _solve(inputs: Inputs, n: int) -> Results:
         circuit, recycle = _closed(inputs, feeds, n)
         gas = gas_of(circuit, blown)
     reach = _reach(n, inputs, fed, circuit, recycle, gas)
-    return Results(inputs, fed, dried, feeds, circuit, gas, recycle, reach)
+    return Results(inputs, fed, dried, feeds, circuit, gas, recycle, reach, _upsets)
 
 
 def _time_for(found: load.LoadResult) -> FloatN:
@@ -111,13 +119,16 @@ def _sulfur_fed(
     return plant_ledger(inputs, fed, dried, circuit, GasSide()).elements_in()[:, _S]
 
 
-def _closed(inputs: Inputs, feeds: Feeds, n: int) -> tuple[Circuit, FixedPoint | None]:
+def _closed(
+    inputs: Inputs, feeds: Feeds, n: int, back: Mapping[str, Stream] | None = None
+) -> tuple[Circuit, FixedPoint | None]:
     """The circuit with everything that comes back put back."""
     first = once_around(inputs, feeds, {})
     if not first.returns:
         return first, None
+    known = back is not None and set(back) == set(first.returns)
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
-        loop, found = settled(inputs, feeds, first.returns, n)
+        loop, found = settled(inputs, feeds, back if known and back else first.returns, n)
         return once_around(inputs, feeds, loop.streams(found.tears)), found
 
 

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, total
+from pyrobal.arrays import FloatN, IntN, total
+from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
-from pyrobal.plant.emissions import KINDS, METALS, EmissionsResult, Stack
+from pyrobal.plant.emissions import KINDS, METALS, EmissionsResult, Stack, yearly
 from pyrobal.readings.reading import Reading
 from pyrobal.thermo.acid_solution import M_SO2
 from pyrobal.thermo.elements import ELEMENTS
@@ -89,10 +90,6 @@ def _stated_members(r: Results) -> Sequence[str]:
     return [f"{stack}.{kind}" for stack in _stacks(r) for kind in kinds(r)]
 
 
-def _yearly(r: Results, kind: str) -> FloatN:
-    return emissions(r).rate(kind) * r.inputs.site.operating_time
-
-
 def _carbon(r: Results) -> dict[str, FloatN]:
     """(N,) [mol/s] by what brings it: fuels, reductants, carbonates; the CO2 of air is not ours."""
     found: dict[str, FloatN] = {}
@@ -107,6 +104,31 @@ def _carbon(r: Results) -> dict[str, FloatN]:
 
 def _carbon_dioxide(r: Results) -> FloatN:
     return total(_carbon(r).values()) * _CO2_MASS
+
+
+def _rate(r: Results, kind: str) -> FloatN:
+    return _carbon_dioxide(r) if kind == "co2" else emissions(r).rate(kind)
+
+
+def _of_a_year(r: Results) -> list[str]:
+    return [*kinds(r), "co2"]
+
+
+def _if_there_are_upsets(r: Results) -> list[str]:
+    return _of_a_year(r) if r.inputs.upset else []
+
+
+def _yearly(r: Results, kind: str) -> FloatN:
+    shares = ((r.inputs.upset[name].hours, _rate(state, kind)) for name, state in r.upsets.items())
+    return yearly(_rate(r, kind), r.inputs.site.operating_time, shares)
+
+
+def _why_none(r: Results, _: str) -> IntN:
+    """A year has no total where the usual state or an upset has no answer."""
+    reason = r.reach.reasons["emissions"]
+    for state in r.upsets.values():
+        reason = np.where(reason == Reason.SOLVED, state.reach.reasons["emissions"], reason)
+    return reason
 
 
 _READING = functools.partial(Reading, needs="emissions")
@@ -153,5 +175,8 @@ READINGS = (
             lambda r: _carbon_dioxide(r) / r.circuit.copper),
     _LEDGER("emissions.co2_from.<X>", "t/h", "CO2 from the carbon that a fuel, a flux or the feed brings",
             lambda r, source: _carbon(r)[source] * _CO2_MASS, lambda r: list(_carbon(r))),
-    _READING("emissions.yearly.<X>", "t/a", "in a year of site.operating_time", _yearly, kinds),
+    _READING("emissions.yearly.<X>", "t/a", "in a year of site.operating_time, upsets included",
+             _yearly, _of_a_year, why=_why_none),
+    _READING("emissions.yearly_without_upsets.<X>", "t/a", "the same, were there no upsets",
+           lambda r, kind: _rate(r, kind) * r.inputs.site.operating_time, _if_there_are_upsets),
 )  # fmt: skip

@@ -29,6 +29,7 @@ from pyrobal.readings import (
     load,
     slag_cleaning,
     smelting,
+    upset,
 )
 from pyrobal.readings.reading import Reading
 
@@ -47,6 +48,7 @@ def readings() -> tuple[Reading, ...]:
         acid,
         load,
         emissions,
+        upset,
         balance,
     )
     judged = limits.family(_measured, _present, _why_none)

@@ -63,8 +63,8 @@ def results() -> Any:
     carbon = Entry(np.full((1, len(ELEMENTS)), 1e-3), np.zeros(1), np.zeros(1))  # something of every element
     bypass = SimpleNamespace(over=passed, offered=made.course.feed)
     return SimpleNamespace(
-        acid_plant=made, emissions=e, load=over, bypass=bypass, inputs=SimpleNamespace(site=site),
-        ledger=Ledger({"smelting.fuel": carbon}, {}), circuit=SimpleNamespace(copper=array(4.0)),
+        acid_plant=made, emissions=e, load=over, bypass=bypass, inputs=SimpleNamespace(site=site, upset={"none": None}), upsets={},
+        ledger=Ledger({"smelting.fuel": carbon}, {}), circuit=SimpleNamespace(copper=array(4.0)), smelting=True,
     )  # fmt: skip
 
 

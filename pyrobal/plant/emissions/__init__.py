@@ -14,8 +14,10 @@ from pyrobal.plant.emissions.stacks import (
     escape,
     solve,
 )
+from pyrobal.plant.emissions.upsets import UpsetSettings, yearly
 
 __all__ = [
     "ACID_PLANT", "CAUTIONS", "KINDS", "METALS", "SAFETY", "SECONDARY", "STACKS", "EmissionsResult",
-    "EmissionsSettings", "Stack", "StackSettings", "Sulfur", "Surroundings", "cautions", "escape", "solve",
+    "EmissionsSettings", "Stack", "StackSettings", "Sulfur", "Surroundings", "UpsetSettings",
+    "cautions", "escape", "solve", "yearly",
 ]  # fmt: skip
