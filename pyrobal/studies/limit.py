@@ -87,7 +87,7 @@ def limits(case: Case, texts: Sequence[str], option: str = "--limit") -> tuple[L
 
 def in_force(case: Case, given: Sequence[Limit], varied: Collection[str] = ()) -> tuple[Limit, ...]:
     """The limits of the case and those given to a study, which replace one of the case on the same side of
-    the same reading.
+    the same reading; with any of them, what the plant needs to work at all.
 
     varied : settings the study moves; where the bound itself is among them, its use is held to 100 %
     Raises CaseError where no value can meet two of them, or the case has no such reading.
@@ -97,10 +97,18 @@ def in_force(case: Case, given: Sequence[Limit], varied: Collection[str] = ()) -
     kept = [limit for limit in kept if (limit.key, limit.sense) not in said]
     found = [limit.of_use() if limit.setting in varied else limit for limit in kept]
     found += given
+    found += _implied(case) if found else []
     faults += _contradictions(found, "--limit")
     if faults:
         raise CaseError(faults)
     return tuple(found)
+
+
+def _implied(case: Case) -> list[Limit]:
+    """What a plant needs to work at all, beside the limits it is asked to keep: beds that are alight."""
+    if case.inputs.acid_plant is None:
+        return []
+    return [Limit("acid.lighting_margin", 1, 0.0, "K", "catalyst alight")]
 
 
 def _contradictions(found: Sequence[Limit], option: str) -> Iterator[Fault]:

@@ -59,3 +59,10 @@ def test_balance_in_every_form(case: str, tmp_path: Path, capsys: pytest.Capture
 def test_every_other_command(arguments: list[str], case: str, capsys: pytest.CaptureFixture[str]) -> None:
     command, *rest = arguments
     assert main([command, case, *rest]) == 0, capsys.readouterr().err
+
+
+def test_a_window_ends_where_the_catalyst_goes_out(case: str, capsys: pytest.CaptureFixture[str]) -> None:
+    across = ["--x", "acid_feed.so2=6 %:9 %:2", "--y", "acid_plant.bed_1_inlet=400 degC:430 degC:4"]
+    assert main(["window", case, *across, "--limit", "acid.conversion >= 10 %"]) == 0
+    out = capsys.readouterr().out
+    assert "catalyst alight: acid.lighting_margin >= 0" in out
