@@ -37,6 +37,7 @@ def without_effect(inputs: Inputs) -> dict[str, str]:
         and "slag_entrained_copper is given",
         "smelting.slag_copper_model": s.slag_copper is not None and "slag_copper is given",
         "smelting.matte_oxygen_model": s.matte_oxygen is not None and "matte_oxygen is given",
+        "smelting.dust_sulfation": inputs.gas_train is not None and "it follows from [gas_train]",
         "smelting.enrichment": s.close_heat_with == "enrichment" and "it closes the heat balance",
         "smelting.slag_temperature": s.close_heat_with == "slag_temperature" and "it closes the heat balance",
     }

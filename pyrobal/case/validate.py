@@ -218,6 +218,9 @@ def _smelting(draft: Draft) -> Iterator[Finding]:
         yield "smelting.oxygen_per_tonne", "excludes matte_grade: one follows from the other; remove one"
     if draft.given("smelting.slag_entrained_matte") and s.slag_entrained_copper is not None:
         yield "smelting.slag_entrained_copper", "excludes slag_entrained_matte; remove one"
+    if draft.given("smelting.dust_sulfation") and draft.inputs.gas_train is not None:
+        text = "excludes [gas_train]: the dust comes back from there, see furnace_gas.sulfation; remove one"
+        yield "smelting.dust_sulfation", text
 
 
 def _converting(draft: Draft) -> Iterator[Finding]:

@@ -93,7 +93,7 @@ WAYS = {
     "scrap_to_anode_furnace": ("electrorefining", "anode_furnace"),
 }
 _METAL = ("rejects_to_converting", "scrap_to_converting")
-_MOLTEN = ("converting_slag", "cleaned_matte", "slag_to_clean")
+_DUSTLESS = ("converting_slag", "cleaned_matte", "slag_to_clean", "furnace_dust")
 
 
 def once_around(inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream]) -> Circuit:
@@ -127,11 +127,11 @@ def _charge(feeds: Feeds, back: Mapping[str, Stream], inputs: Inputs) -> furnace
 def _put_back(back: Mapping[str, Stream], step: str) -> dict[str, Material]:
     """What goes back to a step, by the name of its way."""
     names = [name for name, (_, to) in WAYS.items() if to == step and name in back]
-    return {name: (_molten if name in _MOLTEN else Material.of)(back[name]) for name in names}
+    return {name: (_dustless if name in _DUSTLESS else Material.of)(back[name]) for name in names}
 
 
-def _molten(stream: Stream) -> Material:
-    """A melt makes no dust: its dry mass counts as none."""
+def _dustless(stream: Stream) -> Material:
+    """A melt makes no dust, and dust put back is not counted when it is made: no dry mass."""
     material = Material.of(stream)
     return replace(material, dry_mass=0.0 * material.dry_mass)
 

@@ -135,6 +135,9 @@ def _gases(inputs: Inputs, c: Circuit, gas: GasSide) -> dict[str, Entry]:
                 put_back = kept.get(name)
                 dust = _less(Entry.of(step.dust), leaving.get(f"{name}.escaped_dust"))
                 leaving[f"{name}.dust"] = _less(dust, None if put_back is None else Entry.of(put_back))
+        taken_up = Entry.of(c.smelting.gas_taken_up)  # it leaves the gas, and comes back with the dust
+        leaving["smelting.gas"] = _less(leaving["smelting.gas"], taken_up)
+        leaving["smelting.dust"] = leaving["smelting.dust"] + taken_up
         return leaving
     for name, entry in gas.gas_train.ledger.outputs.items():
         to_acid = name in ("cleaned_gas", "cleaned_carried") and gas.acid_plant is not None

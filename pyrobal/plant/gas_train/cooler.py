@@ -11,11 +11,12 @@ import numpy as np
 from pyrobal.arrays import BoolN, FloatN, IntN
 from pyrobal.errors import Reason
 from pyrobal.plant.gas_train.offgas import Offgas, Piece, air, check, first_reason, parted, settle, unsettled
-from pyrobal.plant.gas_train.reactions import ARSENIC, CONDENSING, SULFATION, TRIOXIDE, complete, oxygen
+from pyrobal.plant.gas_train.reactions import ARSENIC, CONDENSING, TRIOXIDE, complete, oxygen
 from pyrobal.plant.gas_train.settings import GasLineSettings
 from pyrobal.streams.ledger import Entry, Ledger
 from pyrobal.streams.site import OXYGEN_IN_AIR, SiteSettings
 from pyrobal.streams.stream import Stream
+from pyrobal.streams.sulfation import SULFATION
 from pyrobal.thermo.properties import species
 from pyrobal.thermo.water import liquid_enthalpy, saturation_temperature, steam_enthalpy
 

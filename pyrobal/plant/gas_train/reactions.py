@@ -13,6 +13,7 @@ import numpy as np
 from pyrobal.arrays import FloatN, Floats, column
 from pyrobal.plant.gas_train.offgas import Offgas
 from pyrobal.streams.stream import Stream
+from pyrobal.streams.sulfation import SULFATION
 from pyrobal.thermo.properties import Species
 
 Reaction = Mapping[str, float]
@@ -43,15 +44,6 @@ CONDENSING: tuple[Reaction, ...] = (
 )
 
 ARSENIC: Reaction = {"As4O6(g)": -1.0, "As2O3(dust)": 2.0}
-
-SULFATION: tuple[Reaction, ...] = (
-    {"Cu2O": -1.0, "SO2(g)": -2.0, "O2(g)": -1.5, "CuSO4": 2.0},
-    {"CuO": -1.0, "SO2(g)": -1.0, "O2(g)": -0.5, "CuSO4": 1.0},
-    {"PbO": -1.0, "SO2(g)": -1.0, "O2(g)": -0.5, "PbSO4": 1.0},
-    {"ZnO": -1.0, "SO2(g)": -1.0, "O2(g)": -0.5, "ZnSO4": 1.0},
-    {"NiO": -1.0, "SO2(g)": -1.0, "O2(g)": -0.5, "NiSO4": 1.0},
-    {"CaO": -1.0, "SO2(g)": -1.0, "O2(g)": -0.5, "CaSO4": 1.0},
-)
 
 # In the quench: SO3 and vapours to what the liquor holds; selenium is reduced by SO2.
 WASHING: tuple[Reaction, ...] = (

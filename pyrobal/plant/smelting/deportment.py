@@ -12,10 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column, zeros
+from pyrobal.constants import T_STANDARD
 from pyrobal.plant.smelting.settings import SmeltingSettings
+from pyrobal.streams import sulfation
 from pyrobal.streams.deportment import GANGUE_IN_DUST, GANGUE_IN_SLAG, carrier_matrix, read_table
 from pyrobal.streams.deportment import shares as minor_shares
 from pyrobal.streams.material import Material
+from pyrobal.streams.stream import Stream
+from pyrobal.streams.sulfation import sulfated
 from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.properties import Species, species
 
@@ -114,6 +118,20 @@ def allot(material: Material, s: SmeltingSettings) -> Allotment:
         for outlet in OUTLETS:
             shares[outlet][:, i] = share[outlet] / round_trip
     return Allotment(*((v * shares[outlet]) @ _carriers(outlet) for outlet in OUTLETS))
+
+
+def returned(dust: FloatNS, s: SmeltingSettings) -> Stream:
+    """What comes back of the dust blown out (N, S) [mol/s], cold, its oxides part sulfate."""
+    return sulfated(_back(dust, s), s.dust_sulfation)
+
+
+def taken_up(dust: FloatNS, s: SmeltingSettings, gas_temperature: FloatN) -> Stream:
+    """SO2 and O2 of the gas behind the furnace that have become part of it."""
+    return sulfation.taken_up(_back(dust, s), s.dust_sulfation, gas_temperature)
+
+
+def _back(dust: FloatNS, s: SmeltingSettings) -> Stream:
+    return Stream(phases()["dust"], dust, np.array([T_STANDARD])).scaled(s.dust_return)
 
 
 @functools.lru_cache

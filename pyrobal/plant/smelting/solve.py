@@ -7,11 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, IntN, column, zeros
-from pyrobal.constants import T_STANDARD
 from pyrobal.errors import Reason
 from pyrobal.plant.smelting import melt as m_
 from pyrobal.plant.smelting.blast import Blast
-from pyrobal.plant.smelting.deportment import Allotment, phases
+from pyrobal.plant.smelting.deportment import Allotment, phases, returned, taken_up
 from pyrobal.plant.smelting.equilibrium import Constants, Potentials, magnetite_fraction
 from pyrobal.plant.smelting.furnace import (
     COLDEST,
@@ -67,11 +66,19 @@ class SmeltingResult:
 
     @property
     def dust_returned(self) -> Stream:
-        """The dust put back, ash of the fuel left out."""
-        i = self.dust.phase.index("Rest")
+        """The dust put back, its oxides part sulfate, ash of the fuel left out."""
+        return returned(self._dust_of_charge, self.settings)
+
+    @property
+    def gas_taken_up(self) -> Stream:
+        """What the dust put back has taken from the gas behind the furnace: SO2 and O2 of its sulfates."""
+        return taken_up(self._dust_of_charge, self.settings, self.gas.T)
+
+    @property
+    def _dust_of_charge(self) -> FloatNS:
         n = self.dust.n.copy()
-        n[:, i] -= self.heat.fuel * self.unit_fuel.count("Rest")
-        return Stream(self.dust.phase, n, np.array([T_STANDARD])).scaled(self.settings.dust_return)
+        n[:, self.dust.phase.index("Rest")] -= self.heat.fuel * self.unit_fuel.count("Rest")
+        return n
 
     @property
     def matte_made(self) -> Stream:
@@ -234,13 +241,14 @@ def _ledger(
         inputs["lime_flux"] = charge.lime.entry.scaled(u.lime)
     inputs["fuel"] = Entry(f.fuel.elements, f.fuel.enthalpy, f.fuel.enthalpy).scaled(h.fuel)
     inputs["blast"], inputs["in_leakage"] = Entry.of(blast), Entry.of(leak)
-    inputs["returned_dust"] = _cold(
-        Stream(dust.phase, allotted.dust, np.array([T_STANDARD])), f.s.dust_return
-    )
+    inputs["returned_dust"] = _cold(returned(allotted.dust, f.s), np.ones(1))
     inputs["cold_charge"] = _cold(matte, h.cold_charge / (1.0 + h.cold_charge))
     outputs = {
         name: Entry.of(x) for name, x in (("matte", matte), ("slag", slag), ("gas", gas), ("dust", dust))
     }
+    if (f.s.dust_return * f.s.dust_sulfation).any():
+        part = Entry.of(taken_up(allotted.dust, f.s, gas.T))
+        outputs |= {"gas": outputs["gas"] + part.scaled(-np.ones(1)), "gas_taken_up_by_dust": part}
     return Ledger(inputs, outputs, {"loss": loss, "surplus": h.surplus})
 
 

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pyrobal.arrays import FloatN
-from pyrobal.plant.smelting.deportment import Allotment, allot, phases
+from pyrobal.plant.smelting.deportment import Allotment, allot, phases, returned
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.streams.material import Material
 from pyrobal.thermo.elements import ELEMENTS
@@ -84,11 +84,10 @@ def supply(material: Material, s: SmeltingSettings, exits: Exits) -> tuple[Suppl
     p = phases()
     v = material.entry.elements
     settled = {o: getattr(given, o) @ p[o].composition for o in _FIXED_OUT}
-    lost = 1.0 - s.dust_return  # share of the dust that leaves for good
-    leaving = settled["matte"] + settled["slag"] + settled["gas"] + lost[:, None] * settled["dust"]
+    back = returned(given.dust, s)
+    leaving = sum(settled.values(), -back.elements())
     silica, lime = given.slag[:, p["slag"].index("SiO2(l)")], given.slag[:, p["slag"].index("CaO(slag)")]
     hot = sum((getattr(given, o) * getattr(exits, o)).sum(axis=1) for o in _FIXED_OUT)
-    returned = s.dust_return * (given.dust @ p["dust"].reference_enthalpy)
     result = Supply(
         copper=v[:, _CU] - leaving[:, _CU],
         iron=v[:, _FE] - leaving[:, _FE],
@@ -103,7 +102,7 @@ def supply(material: Material, s: SmeltingSettings, exits: Exits) -> tuple[Suppl
         matte_uptake=(given.matte * (exits.matte - p["matte"].reference_enthalpy)).sum(axis=1),
         gas_moles=given.gas.sum(axis=1),
         oxygen=leaving[:, _O] - v[:, _O],
-        heat=np.asarray(hot) - returned - material.entry.enthalpy,
+        heat=np.asarray(hot) - back.formation_heat() - material.entry.enthalpy,
         dry_mass=material.dry_mass,
     )
     return result, given
