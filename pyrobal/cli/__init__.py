@@ -6,6 +6,7 @@ Exit codes: 0 done, 1 infeasible or not converged, 2 the case or the command lin
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from collections.abc import Sequence
 
@@ -23,6 +24,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     _work_on_one_thread()
     if arguments is None:
         open_streams()
+        _end_as_if_interrupted()
     try:
         code = pyrobal.main(arguments, prog_name="pyrobal", standalone_mode=False)
         sys.stdout.flush()
@@ -50,6 +52,16 @@ def _work_on_one_thread() -> None:
     """
     for library in ("OPENBLAS", "MKL", "OMP"):
         os.environ.setdefault(f"{library}_NUM_THREADS", "1")
+
+
+def _end_as_if_interrupted() -> None:
+    """Whoever ends the process politely gets what Ctrl-C gets, unless that was to be ignored."""
+
+    def interrupt(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    if signal.getsignal(signal.SIGTERM) == signal.SIG_DFL:
+        signal.signal(signal.SIGTERM, interrupt)
 
 
 def _report(error: CaseError) -> int:

@@ -10,6 +10,7 @@ import time
 from pathlib import Path
 
 import pytest
+from processes import hear_interrupts
 
 from pyrobal import __version__
 from pyrobal.cli import commands, main
@@ -106,10 +107,22 @@ def test_interrupt_ends_with_130(monkeypatch: pytest.MonkeyPatch, capsys: pytest
     assert "Traceback" not in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("of_the_tests", [signal.default_int_handler, signal.SIG_IGN])
+def test_a_process_of_the_tests_hears_interrupts(of_the_tests: signal.Handlers) -> None:
+    """A shell starts a job in the background with them ignored, and what that starts would inherit it."""
+    before = signal.signal(signal.SIGINT, of_the_tests)
+    try:
+        line = [sys.executable, "-c", "import signal; print(signal.getsignal(signal.SIGINT).__name__)"]
+        process = subprocess.run(line, capture_output=True, text=True, check=True, preexec_fn=hear_interrupts)
+    finally:
+        signal.signal(signal.SIGINT, before)
+    assert process.stdout == "default_int_handler\n"
+
+
 def test_an_interrupted_process_ends_with_130() -> None:
     code = "import sys, pyrobal.cli as c; print('ready', flush=True); sys.exit(c.main(['check', '-']))"
     pipes = dict.fromkeys(("stdin", "stdout", "stderr"), subprocess.PIPE)
-    process = subprocess.Popen([sys.executable, "-c", code], text=True, **pipes)  # type: ignore[call-overload]
+    process = subprocess.Popen([sys.executable, "-c", code], text=True, preexec_fn=hear_interrupts, **pipes)  # type: ignore[call-overload]
     assert process.stdout.readline() == "ready\n"
     time.sleep(0.3)  # it now waits for a case on its standard input
     process.send_signal(signal.SIGINT)

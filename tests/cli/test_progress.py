@@ -11,6 +11,7 @@ import time
 from pathlib import Path
 
 import pytest
+from processes import hear_interrupts
 
 ROOT = Path(__file__).parents[2]
 SKERRY, MARRAM = (str(ROOT / "cases" / f"{name}.toml") for name in ("skerry_point", "marram_sound"))
@@ -35,6 +36,7 @@ def on_a_terminal(*arguments: str, interrupt: bool = False) -> tuple[int, str, s
     line = [sys.executable, "-m", "pyrobal", *arguments]
     process = subprocess.Popen(
         line, stdout=subprocess.PIPE, stderr=theirs, text=True, cwd=ROOT, start_new_session=True,
+        preexec_fn=hear_interrupts,
         env={**os.environ, "TERM": "xterm", "COLUMNS": "100"},
     )  # fmt: skip
     os.close(theirs)
