@@ -115,6 +115,8 @@ def _insol(draft: Draft, c: ConcentrateSettings) -> Iterator[Finding]:
     key, total = f"concentrate.{c.name}.insol", sum(_number(x) for x in c.insol.values())
     if c.insol and INSOL not in c.assay and not draft.incomplete(f"concentrate.{c.name}.assay"):
         yield key, "says what insol is made of, but the assay has no line insol; remove it"
+    elif c.insol and "SiO2" in c.assay:
+        yield key, "says nothing beside a line for SiO2, which tells the gangue itself; remove one of them"
     elif c.insol and abs(total - 1.0) > SUM_SLACK and not draft.incomplete(key):
         yield key, f"sums to {_percent(total)}; it must sum to 100 % of insol"
 

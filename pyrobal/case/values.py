@@ -13,6 +13,7 @@ from pyrobal.arrays import FloatN, as_n
 from pyrobal.fields import Choice, Deviation, Quantity
 from pyrobal.names import shortened, suggestion, unfit
 
+_BARE_LIMIT: Final = re.compile(r"\s*<\s*[-+\d.eE]+\s*")
 _ROUNDING: Final = 1e-9  # relative; a bound written in plant units is met in spite of its conversion
 
 
@@ -43,9 +44,12 @@ def assay_line(raw: Any) -> FloatN:
     """A line of an assay, (1,): wt% where bare; below detection, "<0.01", half the limit."""
     if not below_detection(raw):
         return fraction(raw, "wt%")
-    limit: str = raw.strip()[1:].strip()
-    bare = re.fullmatch(r"[-+\d.eE]+", limit) is not None
-    return 0.5 * fraction(f"{limit} wt%" if bare else limit, "wt%")
+    return 0.5 * fraction(with_unit(raw, "wt%").strip()[1:].strip(), "wt%")
+
+
+def with_unit(text: str, unit: str) -> str:
+    """A detection limit that is a bare number, in ``unit``; another text as it stands."""
+    return f"{text} {unit}" if _BARE_LIMIT.fullmatch(text) else text
 
 
 def below_detection(raw: Any) -> bool:

@@ -19,10 +19,11 @@ from pyrobal.case.document import Document
 from pyrobal.case.lines import Path
 from pyrobal.case.schema import Shape, shape, written
 from pyrobal.case.sheet import Cell, Row, read_workbook_cells
+from pyrobal.case.values import with_unit
 from pyrobal.errors import CaseError, Fault
 from pyrobal.flowsheet.inputs import SECTIONS
 from pyrobal.names import suggestion
-from pyrobal.streams.assay import ASSAY_NAMES
+from pyrobal.streams.assay import ASSAY_NAMES, GANGUE_OXIDES
 from pyrobal.streams.mineralogy import MINERAL_NAMES
 
 FEED, SETTINGS = "feed", "settings"
@@ -100,6 +101,9 @@ class _Reader:
             return ("assay", name)
         if name in MINERAL_NAMES:
             return ("minerals", name)
+        table, _, oxide = name.partition(".")
+        if table == "insol" and oxide in GANGUE_OXIDES:
+            return (table, oxide)
         plain = [
             n
             for n in written(SECTIONS["concentrate"])
@@ -113,6 +117,8 @@ class _Reader:
     def _given(self, cell: Cell, unit: Cell) -> Cell:
         """A number with the unit of its column or row; text stands for itself."""
         value, spelling = cell.value, unit.value
+        if isinstance(value, str) and spelling not in (None, "", "-"):
+            return Cell(cell.place, with_unit(value, str(spelling).strip()))  # "<0.01" of a laboratory
         if isinstance(value, bool) or not isinstance(value, int | float) or spelling in (None, "", "-"):
             return cell
         return Cell(cell.place, f"{value!r} {str(spelling).strip()}")

@@ -184,6 +184,12 @@ def solve(
     return FeedResult(streams, every, rates, back, flux, reason)
 
 
+def assay_of(c: ConcentrateSettings) -> dict[str, FloatN]:
+    """Lines of the assay, and the elements that its minerals hold, (N,) [kg/kg] of dry solids."""
+    held = zip(ELEMENTS, fit(c.assay, "concentrate", c.minerals, c.insol).elements.T, strict=True)
+    return {element: x for element, x in held if np.any(x > 0)} | c.assay
+
+
 def _dry_rate(c: ConcentrateSettings, charge: ChargeSettings) -> FloatN:
     if c.rate is not None:
         return c.rate

@@ -83,7 +83,8 @@ def _feed(sheet: Worksheet, inputs: Inputs, given: Mapping[str, bool]) -> None:
     everything = settings(inputs)
     assays = [name for name in ASSAY_NAMES if any(name in c.assay for c in inputs.concentrate)]
     minerals = list(dict.fromkeys(name for c in inputs.concentrate for name in c.minerals))
-    parts = {name: "g/t" if name in TRACES else "wt%" for name in (*assays, *minerals)}
+    insol = dict.fromkeys(f"insol.{oxide}" for c in inputs.concentrate for oxide in c.insol)
+    parts = {name: "g/t" if name in TRACES else "wt%" for name in (*assays, *minerals, *insol)}
     headings = {**_FIRST_COLUMNS, **parts}
     rows: list[tuple[Any, ...]] = []
     for c in inputs.concentrate:

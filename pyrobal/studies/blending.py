@@ -16,6 +16,7 @@ from pyrobal.constants import TONNE_PER_HOUR
 from pyrobal.errors import CaseError, Fault, NotSolved, Reason
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.solve import solve
+from pyrobal.plant.feed import assay_of
 from pyrobal.studies.aim import Aim
 from pyrobal.studies.limit import Goal, Limit
 from pyrobal.studies.linear import maximise
@@ -196,5 +197,5 @@ def _by_rate(inputs: Inputs) -> Inputs:
 
 def _cost(inputs: Inputs, parcel: Parcel, terms: Terms) -> float:
     (concentrate,) = (c for c in inputs.concentrate if c.name == parcel.name)
-    assay = {name: float(x[0]) for name, x in concentrate.assay.items()}
+    assay = {name: float(x[0]) for name, x in assay_of(concentrate).items()}
     return parcel.cost_per_tonne(assay, terms.copper_price or 0.0)

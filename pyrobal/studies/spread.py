@@ -17,7 +17,7 @@ from pyrobal.constants import PERCENT
 from pyrobal.errors import CaseError, Fault
 from pyrobal.fields import Deviation
 from pyrobal.flowsheet.inputs import Inputs
-from pyrobal.plant.feed import ConcentrateSettings, FluxSettings
+from pyrobal.plant.feed import ConcentrateSettings, FluxSettings, assay_of
 from pyrobal.streams.deportment import read_table
 from pyrobal.studies.grid import ends
 from pyrobal.studies.variable import Variable, find, variables
@@ -185,7 +185,7 @@ def with_deportment(inputs: Inputs) -> Inputs:
 
     So they can be varied; shares of an element are scaled to a sum of one when they are used.
     """
-    fed = {name for c in inputs.concentrate for name, x in c.assay.items() if np.any(x > 0)}
+    fed = {name for c in inputs.concentrate for name, x in assay_of(c).items() if np.any(x > 0)}
     shares = {
         e: {o: np.array([x]) for o, x in row.items()}
         for e, row in read_table("smelting").shares.items()

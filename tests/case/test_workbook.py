@@ -89,6 +89,21 @@ def test_it_is_the_same_case_as_the_same_words_in_toml(tmp_path: Path) -> None:
     assert from_sheet.given == from_text.given
 
 
+def test_a_detection_limit_has_the_unit_of_its_column_and_insol_its_split(tmp_path: Path) -> None:
+    def edit(sheets: dict[str, list[list[Any]]]) -> None:
+        for row, more in zip(
+            sheets["feed"],
+            (["As", "insol", "insol.SiO2"], ["g/t", "wt%", "wt%"], ["<50", 5, 100]),
+            strict=False,
+        ):
+            row.extend(more)
+        sheets["feed"][2][6] = None  # SiO2 of the first
+
+    first = load_case(_write(tmp_path / "case.xlsx", edit)).inputs.concentrate[0]
+    assert first.assay["As"] == pytest.approx(25e-6)
+    assert first.insol["SiO2"] == pytest.approx(1.0)
+
+
 def test_its_text_is_toml_that_gives_the_same_again(tmp_path: Path) -> None:
     case = load_case(_write(tmp_path / "blend.xlsx"))
     again = load_case(case.text)

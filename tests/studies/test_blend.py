@@ -14,6 +14,7 @@ from pyrobal.arrays import FloatN
 from pyrobal.case.load import Case, load_case
 from pyrobal.cli import main
 from pyrobal.errors import CaseError, NotSolved
+from pyrobal.plant.feed import ConcentrateSettings, assay_of
 from pyrobal.studies.blend import Advice, blend
 from pyrobal.studies.limit import goal, limits
 from pyrobal.studies.linear import conflict, maximise
@@ -179,6 +180,11 @@ def test_what_is_wrong_with_terms_is_said_with_its_line(case: Case, old: str, ne
 
 
 # The full balance ---------------------------------------------------------------------------------------
+
+
+def test_minerals_alone_are_paid_for_the_copper_they_hold() -> None:
+    c = ConcentrateSettings(name="Kelda", rate=np.ones(1), minerals={"chalcopyrite": np.array([0.8])})
+    assert assay_of(c)["Cu"] == pytest.approx(0.8 * 63.546 / 183.511, rel=1e-4)
 
 
 def margin(case: Case, terms: Terms, rates: np.ndarray) -> np.ndarray:
