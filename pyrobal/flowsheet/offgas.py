@@ -55,8 +55,8 @@ def gas_side(
     if inputs.acid_plant is not None and train is not None and train.cleaning is not None:
         limit = _limit(inputs)
         loaded, moments, cleaned = over_time(inputs, circuit, train, limit, blown)
-        train, gas = gas_train.deliver(train, cleaned, moments, limit, inputs.site)
-        acid = acid_plant.solve(gas, inputs.site, inputs.acid_plant, moments)
+        train, gas, over = gas_train.deliver(train, cleaned, moments, limit, inputs.site)
+        acid = acid_plant.solve(gas, inputs.site, inputs.acid_plant, over, moments)
     if inputs.emissions is not None:
         emitted = _emissions(inputs, circuit, dried, train, acid, sulfur_fed)
     return GasSide(train, acid, loaded, emitted)

@@ -99,8 +99,8 @@ def test_a_cycle_of_moments_through_the_beds(benchmark: Any) -> None:
     feed = Stream(r.acid_plant.feed.phase, n, np.repeat(r.acid_plant.feed.T, moments.count))
     steady = dataclasses.replace(inputs, load=None)
     whole = min(_busy(lambda: solve(steady))[0] for _ in range(3))
-    beds = min(_busy(lambda: convert(feed, s, moments))[0] for _ in range(5))
-    benchmark.pedantic(lambda: convert(feed, s, moments), rounds=3, iterations=1)
+    beds = min(_busy(lambda: convert(r.acid_plant.feed, feed, s, moments))[0] for _ in range(5))
+    benchmark.pedantic(lambda: convert(r.acid_plant.feed, feed, s, moments), rounds=3, iterations=1)
     benchmark.extra_info |= {
         "moments": moments.count,
         "ms_beds": 1e3 * beds,

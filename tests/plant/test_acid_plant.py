@@ -259,7 +259,7 @@ def swinging(rows: int = 2, count: int = 6) -> tuple[Stream, Moments]:
 
 def test_the_mean_of_a_cycle_is_that_of_its_moments() -> None:
     gas, moments = swinging()
-    r = solve(gas, SITE, AcidPlantSettings(), moments)
+    r = solve(moments.mean(gas), SITE, AcidPlantSettings(), gas, moments)
     each = solve(gas, SITE, AcidPlantSettings(tail_mist=np.zeros(1)))
     assert (r.reason == Reason.SOLVED).all() and np.abs(r.ledger.element_closure()).max() < 1e-12
     assert np.abs(r.ledger.heat_closure()).max() < 1e-12
@@ -279,7 +279,8 @@ def test_the_mean_of_a_cycle_is_that_of_its_moments() -> None:
 
 def test_moments_alike_are_a_steady_gas() -> None:
     steady, spread = plant(wet_gas(so2=np.array([0.05, 0.09]))), Moments(7)
-    r = solve(spread.spread(wet_gas(so2=np.array([0.05, 0.09]))), SITE, AcidPlantSettings(), spread)
+    gas = wet_gas(so2=np.array([0.05, 0.09]))
+    r = solve(gas, SITE, AcidPlantSettings(), spread.spread(gas), spread)
     np.testing.assert_allclose(r.tail.n, steady.tail.n, rtol=1e-9)
     np.testing.assert_allclose(r.conversion_lowest, steady.conversion, rtol=1e-9)
 

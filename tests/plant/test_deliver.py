@@ -36,7 +36,7 @@ def test_every_moment_keeps_the_rules_and_the_limits(limit: Limit) -> None:
     train = gas_train()
     s = train.settings
     cleaned = swinging(train.cleaning.cleaned.gas)
-    out, gas = deliver(train, cleaned, FOUR, limit, SITE)
+    out, _, gas = deliver(train, cleaned, FOUR, limit, SITE)
     flow, so2, o2 = dry(gas), gas.amount("SO2(g)"), gas.amount("O2(g)")
     assert (so2 <= s.so2_highest * flow * (1 + 1e-12)).all()
     assert (o2 >= s.o2_so2_lowest * so2 * (1 - 1e-12)).all()
@@ -57,7 +57,7 @@ def test_every_moment_keeps_the_rules_and_the_limits(limit: Limit) -> None:
 
 def test_a_steady_gas_without_limit_is_delivered_as_the_train_has_it() -> None:
     train = gas_train()
-    out, gas = deliver(train, train.cleaning.cleaned.gas, Moments(), Limit(), SITE)
+    out, _, gas = deliver(train, train.cleaning.cleaned.gas, Moments(), Limit(), SITE)
     np.testing.assert_allclose(gas.n, train.to_acid_plant.n, rtol=1e-12)
     np.testing.assert_allclose(out.ledger.elements_out(), train.ledger.elements_out(), rtol=1e-12)
 

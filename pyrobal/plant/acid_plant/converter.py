@@ -10,7 +10,7 @@ import numpy as np
 from pyrobal.arrays import Bools, FloatN, FloatNS, Floats, column, zeros
 from pyrobal.plant.acid_plant.bed import O2, SO2, SO3, BedGas, Reacted, pass_bed, stoichiometry
 from pyrobal.plant.acid_plant.settings import AcidPlantSettings
-from pyrobal.streams.moments import STEADY, GasOverTime, Moments
+from pyrobal.streams.moments import GasOverTime, Moments
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.content import content
 from pyrobal.thermo.properties import Species, species
@@ -98,20 +98,20 @@ class Converter:
         return -sum(self.duties.values(), start=self.loss)
 
 
-def convert(feed: Stream, s: AcidPlantSettings, moments: Moments = STEADY) -> Converter:
+def convert(feed: Stream, over: Stream, s: AcidPlantSettings, moments: Moments) -> Converter:
     """Lead dried gas through beds and absorbers, moment by moment.
 
-    feed : (N T, S) gas from the blower, equally warm at all moments of a scenario, SO2, O2, SO3 and H2O among
-    its species
+    feed : (N, S) gas from the blower, SO2, O2, SO3 and H2O among its species
+    over : (N T, S) the same at every moment, equally warm at all moments of a scenario
 
     The mean follows from what each bed oxidises on the mean: the amounts are linear in it, and so is heat, as
     every bed is adiabatic and entered at a set temperature.
     """
-    course = _course(feed, moments.spread(s), moments)
+    course = _course(over, moments.spread(s), moments)
     beds: list[Bed] = []
     absorbers: list[Absorber] = []
     duties: dict[str, FloatN] = {}
-    gas = fed = moments.mean(feed)
+    gas = feed
     for k, (inlet, oxidised) in enumerate(zip(s.inlets(), _mean_oxidised(course), strict=True), start=1):
         warm = gas if s.bypassed(k) else Stream(gas.phase, gas.n, inlet)
         duties[f"to_bed_{k}"] = warm.enthalpy() - gas.enthalpy()
@@ -123,8 +123,8 @@ def convert(feed: Stream, s: AcidPlantSettings, moments: Moments = STEADY) -> Co
                 absorbers[-1].inlet.enthalpy() - gas.enthalpy()
             )
             gas = absorbers[-1].outlet
-    loss = s.heat_loss * (Stream(fed.phase, fed.n, s.first_inlet).enthalpy() - fed.enthalpy())
-    return Converter(fed, tuple(beds), tuple(absorbers), duties, loss, course)
+    loss = s.heat_loss * (Stream(feed.phase, feed.n, s.first_inlet).enthalpy() - feed.enthalpy())
+    return Converter(feed, tuple(beds), tuple(absorbers), duties, loss, course)
 
 
 def _mean_oxidised(course: Course) -> Floats:

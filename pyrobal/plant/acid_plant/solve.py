@@ -141,24 +141,31 @@ class AcidPlantResult:
 
 
 def solve(
-    gas: Stream, site: SiteSettings, s: AcidPlantSettings, moments: Moments = STEADY
+    gas: Stream,
+    site: SiteSettings,
+    s: AcidPlantSettings,
+    over: Stream | None = None,
+    moments: Moments = STEADY,
 ) -> AcidPlantResult:
     """Balance the acid plant.
 
-    gas : (N T, S) cleaned gas, moist, with SO2, O2 and N2 among its species, at every moment of a cycle and
-    equally warm at all moments of a scenario
+    gas : (N, S) cleaned gas, moist, with SO2, O2 and N2 among its species
+    over : (N T, S) the same at every moment of a cycle, its mean being ``gas``; None where it is steady
 
     The gas is dried, blown through beds and absorbers, and SO3 and water make acid. The beds are solved at
     every moment; acid is one, as the towers mix what a cycle makes. Heat that the exchangers can spare, and
     what the acid coolers take, follow by difference, so the ledger closes.
     References: Davenport & King 2006, Sulfuric Acid Manufacture; King, Davenport & Moats 2013, 2nd ed.
     """
-    over = _over_scenarios(gas, site, s, moments)
+    gas = _over_scenarios(gas, site, s)
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
-        dried = dry(over, moments.spread(s))
-        drying, gas = moments.mean(dried), moments.mean(over)
+        drying = dry(gas, s)
         feed, power = blow(drying.gas, site, s)
-        converter = convert(Stream(feed.phase, dried.gas.n, moments.spread(feed.T)), s, moments)
+        swings = feed
+        if over is not None:
+            dried = dry(_at_moments(over, len(gas.n), moments), moments.spread(s))
+            swings = Stream(feed.phase, dried.gas.n, moments.spread(feed.T))
+        converter = convert(feed, swings, s, moments)
         acid = _acid(drying, converter, s)
         cooling = _acid_cooling(gas, drying, converter, acid)
         return AcidPlantResult(
@@ -176,13 +183,19 @@ def solve(
         )
 
 
-def _over_scenarios(gas: Stream, site: SiteSettings, s: AcidPlantSettings, moments: Moments) -> Stream:
-    """The gas with a row for every moment of every scenario, whichever of gas, site and settings varies."""
+def _over_scenarios(gas: Stream, site: SiteSettings, s: AcidPlantSettings) -> Stream:
+    """The gas with one row per scenario, whichever of gas, site and settings varies."""
     arrays = [x for node in (site, s) for x in vars(node).values() if isinstance(x, np.ndarray)]
-    n, T = (moments.series(np.broadcast_to(x, (len(gas.n), *x.shape[1:]))) for x in (gas.n, gas.T))
-    count = max(len(n), *(len(x) for x in arrays))
-    rows = (np.broadcast_to(x, (count, *x.shape[1:])).reshape(-1, *x.shape[2:]) for x in (n, T))
-    return Stream(gas.phase, *rows)
+    count = max(len(x) for x in (gas.n, gas.T, *arrays))
+    n, T = np.broadcast_to(gas.n, (count, len(gas.phase))), np.broadcast_to(gas.T, (count,))
+    return Stream(gas.phase, n, T)
+
+
+def _at_moments(over: Stream, count: int, moments: Moments) -> Stream:
+    """The gas of every moment, over so many scenarios."""
+    T = np.broadcast_to(over.T, (len(over.n),))
+    n, T = (np.broadcast_to(x, (count, *x.shape[1:])) for x in (moments.series(over.n), moments.series(T)))
+    return Stream(over.phase, n.reshape(-1, n.shape[2]), T.reshape(-1))
 
 
 def blow(gas: Stream, site: SiteSettings, s: AcidPlantSettings) -> tuple[Stream, FloatN]:

@@ -22,13 +22,13 @@ _ROUNDING = 1e-9  # relative, so that a load equal to the limit keeps it
 
 def deliver(
     train: GasTrainResult, cleaned: Stream, moments: Moments, limit: Limit, site: SiteSettings
-) -> tuple[GasTrainResult, Stream]:
+) -> tuple[GasTrainResult, Stream, Stream]:
     """Hand over what the acid plant can take of the gas of every moment, with the air it then needs.
 
     cleaned : (N T, S) gas behind the mist precipitators, whose mean is that of the train
 
     The rest goes by before air is added. Returns the train with by-pass and dilution as means of the moments,
-    and the diluted gas (N T, S), equally warm at all moments of a scenario.
+    and the diluted gas: its mean, and at every moment (N T, S), equally warm at all moments of a scenario.
     """
     s, c = train.settings, train.cleaning
     assert c is not None
@@ -42,7 +42,7 @@ def deliver(
         n = taken.n + on_phase(air(extra, moments.spread(site)), taken.phase)
         handed = Stream(taken.phase, n, moments.spread(diluted.outlet.T))
         cleaning = replace(c, dilution=diluted, bypass=passed)
-        return assembled(train.lines, cleaning, s, site), handed
+        return assembled(train.lines, cleaning, s, site), diluted.outlet.gas, handed
 
 
 def _passed(inlet: Offgas, all_gas: Stream, taken: Stream, s: GasTrainSettings, moments: Moments) -> Bypass:
