@@ -14,7 +14,15 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+REQUIRED = (
+    "PYROBAL_TESTS_NEED_BROWSER"  # set where a browser must be there: its tests fail instead of passing by
+)
+needs_browser = pytest.mark.skipif(
+    CHROMIUM is None and REQUIRED not in os.environ, reason="no Chromium on this machine"
+)
 _FLAGS = (
     "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--hide-scrollbars",
     "--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
@@ -116,7 +124,7 @@ class Page:
 @contextmanager
 def browser() -> Iterator[Page]:
     """A page in a browser of its own, with an empty profile and no way to the network."""
-    assert CHROMIUM is not None
+    assert CHROMIUM is not None, f"{REQUIRED} is set, and there is no Chromium"
     to_browser, from_browser = os.pipe(), os.pipe()
     with tempfile.TemporaryDirectory() as profile:
         command = 'exec 3<&"$1" 4>&"$2"; shift 2; exec "$@"'

@@ -18,7 +18,7 @@ from pyrobal.studies.blending import MARGIN
 from pyrobal.studies.limit import limits
 from pyrobal.studies.terms import without_prices
 
-from .browser import CHROMIUM, browser
+from .browser import browser, needs_browser
 
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
 LIMIT = "feed.assay.SiO2 <= 7 wt%"
@@ -80,7 +80,7 @@ def test_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str
     assert file.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
 
 
-@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
+@needs_browser
 def test_in_a_browser_it_draws_without_error_or_request(page: str, found: Advice, tmp_path: Path) -> None:
     file = tmp_path / "blend.html"
     file.write_text(page, encoding="utf-8")

@@ -19,7 +19,7 @@ from pyrobal.report.console import show_comparison
 from pyrobal.report.html import compare_html
 from pyrobal.report.result import Result, balance
 
-from .browser import CHROMIUM, browser
+from .browser import browser, needs_browser
 
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
 
@@ -164,7 +164,7 @@ def test_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str
     assert main(["compare", "-", "-"]) == 2
 
 
-@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
+@needs_browser
 def test_in_a_browser_it_draws_without_error_request_or_scrolling_sideways(
     richer: Comparison, nasty: Result, tmp_path: Path
 ) -> None:

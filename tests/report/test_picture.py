@@ -17,7 +17,7 @@ from pyrobal.report.picture.layout import Layout, across, down
 from pyrobal.report.result import Result, balance
 from pyrobal.thermo.elements import ELEMENTS
 
-from .browser import CHROMIUM, browser
+from .browser import browser, needs_browser
 
 CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))
 SVG = "{http://www.w3.org/2000/svg}"
@@ -103,7 +103,7 @@ def test_what_is_not_on_offer_is_refused(skerry: Result) -> None:
     assert quantities(bands(skerry))[0] == MASS
 
 
-@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium")
+@needs_browser
 @pytest.mark.parametrize("way", ["across", "down"])
 def test_no_label_lies_on_another_or_outside_its_card(solved: Result, way: str, tmp_path: Path) -> None:
     """Boxes as Chromium measures them."""

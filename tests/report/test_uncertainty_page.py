@@ -18,7 +18,7 @@ from pyrobal.studies.limit import limits
 from pyrobal.studies.spread import Source
 from pyrobal.studies.uncertainty import Uncertainty, uncertainty
 
-from .browser import CHROMIUM, browser
+from .browser import browser, needs_browser
 
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
 READ = ["smelting.oxygen.demand", "smelting.slag.copper"]
@@ -90,7 +90,7 @@ def test_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str
     assert capsys.readouterr().out.startswith("<!DOCTYPE html>")
 
 
-@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
+@needs_browser
 def test_in_a_browser_it_draws_without_error_or_request(page: str, tmp_path: Path) -> None:
     file = tmp_path / "uncertainty.html"
     file.write_text(page, encoding="utf-8")

@@ -17,7 +17,7 @@ from pyrobal.report.window import window_html
 from pyrobal.studies.limit import goal, limits
 from pyrobal.studies.window import FEASIBLE, NO_ANSWER, Window, window
 
-from .browser import CHROMIUM, browser
+from .browser import browser, needs_browser
 
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
 LIMITS = ["smelting.heat.surplus >= 0 MW", "smelting.gas.flow_wet <= 42000 Nm3/h"]
@@ -122,7 +122,7 @@ def test_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str
     assert "directory" in capsys.readouterr().err
 
 
-@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
+@needs_browser
 def test_in_a_browser_every_picture_draws_without_error_or_request(page: str, tmp_path: Path) -> None:
     file = tmp_path / "window.html"
     file.write_text(page, encoding="utf-8")
