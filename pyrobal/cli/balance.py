@@ -82,7 +82,7 @@ def _write_workbook(result: Result, file: str) -> None:
 def _check_sections(detail: list[str], result: Result) -> None:
     from pyrobal.names import suggestion
     from pyrobal.report.console import ALL
-    from pyrobal.report.tables import Sections
+    from pyrobal.report.sections import Sections
 
     known = [*Sections(result), ALL] if detail else []
     for word in detail:

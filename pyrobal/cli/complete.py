@@ -110,7 +110,8 @@ def _goals(context: click.Context, written: str) -> Iterable[str]:
 
 def _sections(_: click.Context, __: str) -> Iterable[str]:
     from pyrobal.readings.registry import readings
-    from pyrobal.report.tables import OWN, section
+    from pyrobal.report.sections import OWN
+    from pyrobal.report.tables import section
 
     return (*(section(r.key) for r in readings()), *OWN, "all")
 

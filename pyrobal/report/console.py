@@ -18,8 +18,9 @@ from pyrobal.report.compare import MOST, Comparison, answer_table, readings_tabl
 from pyrobal.report.narrow import NARROW, folded, print_stacked
 from pyrobal.report.numbers import number
 from pyrobal.report.result import CAUTION, INFEASIBLE, OK, Line, Result
+from pyrobal.report.sections import Sections
 from pyrobal.report.summary import Group, summary
-from pyrobal.report.tables import Sections, headline, plain
+from pyrobal.report.tables import headline, plain
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case

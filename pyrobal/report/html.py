@@ -24,6 +24,7 @@ from pyrobal.report.compare import Comparison, answer_table, bars, readings_tabl
 from pyrobal.report.export import as_dict
 from pyrobal.report.figures import Figure, figures
 from pyrobal.report.numbers import number, quantity
+from pyrobal.report.permit import permit
 from pyrobal.report.picture import COLOURS, MASS, NAMES, bands, picture, quantities, table
 from pyrobal.report.result import Line, Result
 from pyrobal.report.settings import settings
@@ -206,7 +207,7 @@ def _numeric(table: Table, i: int) -> bool:
 
 
 def _views(result: Result) -> list[Table]:
-    """Streams side by side, heat balances and matrices; plain lists are within the list of readings."""
+    """Streams, heat balances, matrices, the permit; plain lists are within the list of readings."""
     by_word: dict[str, list[Line]] = {}
     for line in result.lines:
         by_word.setdefault(tables.section(line.key), []).append(line)
@@ -215,7 +216,7 @@ def _views(result: Result) -> list[Table]:
         found += tables.stream_tables(tables.words(word), tables.stream_lines(lines))
         found += tables.heat_tables(lines)
         found += tables.matrices(lines)
-    return found
+    return [*found, permit(result)] if result.results.emissions is not None else found
 
 
 def _trust(result: Result) -> list[Table]:

@@ -8,9 +8,8 @@ everything else is a list. A new step of the plant needs no line here.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from itertools import zip_longest
 from typing import Final
 
@@ -66,31 +65,8 @@ def section(key: str) -> str:
     return key.partition(".")[0]
 
 
-@dataclass(frozen=True, eq=False)
-class Sections(Mapping[str, tuple[Table, ...]]):
-    """Every table of a single case by the word that asks for it, in plant order; made when asked for."""
-
-    result: Result
-
-    @cached_property
-    def _lines(self) -> dict[str, list[Line]]:
-        parts: dict[str, list[Line]] = {}
-        for line in self.result.lines:
-            parts.setdefault(section(line.key), []).append(line)
-        return parts
-
-    def __getitem__(self, word: str) -> tuple[Table, ...]:
-        own = OWN.get(word)
-        return (own(self.result),) if own else tuple(_tables(word, self._lines[word]))
-
-    def __iter__(self) -> Iterator[str]:
-        return iter((*self._lines, *OWN))
-
-    def __len__(self) -> int:
-        return len(self._lines) + len(OWN)
-
-
-def _tables(word: str, lines: Sequence[Line]) -> Iterable[Table]:
+def step_tables(word: str, lines: Sequence[Line]) -> Iterable[Table]:
+    """The tables of the readings that begin with a word."""
     streams, pairs = stream_lines(lines), matrix_lines(lines)
     apart = {line.key for stream in streams.values() for line in stream.values()}
     apart |= {line.key for cells in pairs.values() for line in cells.values()}
@@ -280,8 +256,3 @@ def assumptions(result: Result) -> Table:
     """Settings the case did not give, with the values taken."""
     rows = tuple((plain(key), plain(value)) for key, value in result.assumed.items())
     return Table("Assumed, because the case does not say", (Column("setting"), Column("value")), rows, stub=2)
-
-
-OWN: Final[dict[str, Callable[[Result], Table]]] = {
-    "solution": solution, "messages": messages, "assumptions": assumptions,
-}  # fmt: skip

@@ -17,7 +17,7 @@ from pyrobal.report.console import print_balance, show
 from pyrobal.report.html import as_html
 from pyrobal.report.numbers import number
 from pyrobal.report.result import Result, balance
-from pyrobal.report.tables import Sections
+from pyrobal.report.sections import Sections
 
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
 

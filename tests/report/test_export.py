@@ -14,7 +14,8 @@ import pytest
 
 from pyrobal.report.export import as_csv, as_dict, as_json, harmless
 from pyrobal.report.result import Result
-from pyrobal.report.tables import Sections, every_reading, messages
+from pyrobal.report.sections import Sections
+from pyrobal.report.tables import every_reading, messages
 from pyrobal.units import KINDS
 
 SCHEMA = json.loads((Path(__file__).parents[2] / "docs" / "result.schema.json").read_text(encoding="utf-8"))

@@ -25,7 +25,7 @@ from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 from pyrobal.thermo.properties import Species, species
 
 ACID_PLANT, SECONDARY = "acid_plant", "secondary"  # stacks that are treated by name
-METALS = tuple(metal for metal in ("As", "Pb", "Cd", "Hg") if metal in ELEMENTS)
+METALS = ("As", "Pb", "Cd", "Hg")
 KINDS = ("so2", "mist", "dust", *METALS)  # what a stack is held to account for
 SO2, O2, WATER = "SO2(g)", "O2(g)", "H2O(g)"
 _ACID = ("SO3(g)", "H2SO4(g)", "H2SO4(l)")  # counted as H2SO4

@@ -1,0 +1,75 @@
+"""The permit's lines as one table to hand over: rate, concentration and its basis, stack by stack."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from pyrobal.plant.emissions import KINDS, StackSettings
+from pyrobal.report.numbers import number, quantity
+from pyrobal.report.result import Line, Result
+from pyrobal.report.tables import Cell, Column, Table, words
+
+_COLUMNS: Final = (
+    Column("from"),
+    Column("what"),
+    Column("", "kg/h"),
+    Column("", "mg/m3"),
+    Column("stated"),
+    Column("rests on"),
+)
+_PAST_THE_HOODS: Final = ("secondary", "fugitive")
+_NAMES: Final = {"so2": "SO2", "mist": "acid mist"}
+_RESTS_ON: Final = {"so2": "balance", "mist": "mist"}
+_NOTES: Final = (
+    "A mean over time of a steady balance; worst moment: emissions.stack_so2_highest. A cubic metre is at "
+    "101.325 kPa and the temperature, moisture and oxygen beside it ([stack.NAME] sets them).",
+    "Balance: sulfur fed less sulfur kept. Mist: acid_plant.tail_mist and SO3 of gas lines. Catch: dust and "
+    "deportment of the furnaces, and what each piece behind them catches. Shares: what escapes and is caught "
+    "(emissions.converting_escape, smelting_escape, secondary_capture), hood flows and filters. Filter: "
+    "dryer.dust. Those the case does not give are assumed: --detail assumptions.",
+    "A screening calculation: the permit, its methods of measurement and licensed practice decide.",
+)
+
+
+def permit(result: Result) -> Table:
+    """Everything that leaves to the air, by source and kind, then the site; nothing without emissions."""
+    lines = {line.key: line for line in result.lines if line.key.startswith("emissions.")}
+    return Table("Permit", _COLUMNS, (*_sources(result, lines), *_site(lines)), _NOTES, stub=2)
+
+
+def _sources(result: Result, lines: dict[str, Line]) -> Iterator[tuple[Cell, ...]]:
+    emitted = result.results.emissions
+    for source in emitted.sources if emitted is not None else ():
+        for kind in KINDS:
+            if (rate := lines.get(f"emissions.{kind}_from.{source}")) is not None:
+                stated = lines.get(f"emissions.stated.{source}.{kind}")
+                basis = (stated.shown, _basis(result, lines, source)) if stated is not None else ("", "-")
+                yield (words(source), _NAMES.get(kind, kind), rate.shown, *basis, _rests_on(source, kind))
+
+
+def _site(lines: dict[str, Line]) -> Iterator[tuple[Cell, ...]]:
+    for kind in KINDS:
+        if (each := lines.get(f"emissions.{kind}_per_t_cu")) is not None:
+            per_tonne = f"{quantity(each.shown, each.unit)} Cu"
+            yield ("site", _NAMES.get(kind, kind), lines[f"emissions.{kind}"].shown, "", per_tonne, "sum")
+    if (each := lines.get("emissions.co2_per_t_cu")) is not None:
+        per_tonne = f"{quantity(each.shown, each.unit)} Cu"
+        yield ("site", "CO2", 1000.0 * lines["emissions.co2"].shown, "", per_tonne, "carbon")
+
+
+def _rests_on(source: str, kind: str) -> str:
+    if source in _PAST_THE_HOODS:
+        return "shares"
+    return "filter" if (source, kind) == ("dryer", "dust") else _RESTS_ON.get(kind, "catch")
+
+
+def _basis(result: Result, lines: dict[str, Line], stack: str) -> str:
+    """Moisture, oxygen and temperature of the cubic metre; the oxygen measured where none is set."""
+    s = result.case.inputs.stack.get(stack, StackSettings())
+    moisture, degrees = 100 * float(s.reference_moisture[0]), float(s.reference_temperature[0]) - 273.15
+    oxygen = lines[f"emissions.stack.{stack}.o2"].shown
+    if s.reference_oxygen is not None:
+        oxygen = 100 * float(s.reference_oxygen[0])
+    wet = f"{number(moisture)} % water" if moisture else "dry"
+    return f"{wet}, {number(oxygen, 3)} % O2, {number(degrees)} degC"

@@ -1,0 +1,49 @@
+"""The table of the permit: every line of it a reading, its basis beside it, its sums those of the site."""
+
+from __future__ import annotations
+
+import pytest
+
+from pyrobal.case.load import load_case
+from pyrobal.report.permit import permit
+from pyrobal.report.result import Result, balance
+from pyrobal.report.sections import Sections
+from pyrobal.report.tables import Cell
+
+
+def _rows(result: Result) -> dict[tuple[Cell, Cell], tuple[Cell, ...]]:
+    return {row[:2]: row[2:] for row in permit(result).rows}
+
+
+def test_sources_add_up_to_the_site(whole_plant: Result) -> None:
+    rows = _rows(whole_plant)
+    kinds = {what for source, what in rows if source == "site" and what != "CO2"}
+    assert kinds == {"SO2", "acid mist", "dust", "As", "Pb"}  # no Hg and no Cd in this feed
+    for kind in kinds:
+        parts = [float(row[0]) for (source, what), row in rows.items() if what == kind and source != "site"]
+        assert sum(parts) == pytest.approx(float(rows["site", kind][0]), rel=1e-9)
+
+
+def test_rate_is_concentration_times_flow(whole_plant: Result) -> None:
+    for (source, _), (rate, stated, *_rest) in _rows(whole_plant).items():
+        if stated != "":
+            stack = str(source).replace(" ", "_")
+            flow = whole_plant[f"emissions.stack.{stack}.flow"].magnitude
+            assert float(rate) == pytest.approx(float(stated) * flow * 1e-6, rel=1e-6)
+
+
+def test_each_stack_is_stated_at_its_own_conditions() -> None:
+    settings = ["stack.acid_plant.reference_oxygen=6 %", "stack.anode.reference_moisture=10 %"]
+    settings += ["stack.secondary.reference_temperature=20 degC"]
+    rows = _rows(balance(load_case("cases/marram_sound.toml", settings)))
+    plain = _rows(balance(load_case("cases/marram_sound.toml")))
+    assert rows["acid plant", "SO2"][2] == "dry, 6 % O2, 0 degC"
+    assert rows["anode", "dust"][2].startswith("10 % water")  # type: ignore[union-attr]
+    for source, factor in (("anode", 0.9), ("secondary", 273.15 / 293.15), ("dryer", 1.0)):
+        ratio = float(rows[source, "dust"][1]) / float(plain[source, "dust"][1])
+        assert ratio == pytest.approx(factor, rel=1e-6), source
+
+
+def test_only_a_case_with_emissions_has_the_table(skerry: Result, whole_plant: Result) -> None:
+    assert "permit" in list(Sections(whole_plant))
+    assert "permit" not in list(Sections(skerry))
