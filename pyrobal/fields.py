@@ -28,6 +28,7 @@ class Quantity:
     unit : plant unit shown to people (closed vocabulary of ``units``)
     meaning : one line
     low, high : allowed range, SI, inclusive; None where open
+    usual : range met in works, SI; outside it a value is a caution, zero is not
     word : a word allowed in place of a number ("predicted"); it is held as None
     """
 
@@ -36,6 +37,7 @@ class Quantity:
     low: float | None = None
     high: float | None = None
     word: str | None = None
+    usual: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -117,9 +119,10 @@ def quantity(
     low: float | None = None,
     high: float | None = None,
     word: str | None = None,
+    usual: tuple[float, float] | None = None,
 ) -> Any:
     """Declare a numeric setting. ``default`` is SI, or None where the setting may be absent."""
-    return _field(Quantity(unit, meaning, low, high, word), default)
+    return _field(Quantity(unit, meaning, low, high, word, usual), default)
 
 
 def choice(meaning: str, options: tuple[str, ...], *, default: str | None | _Required = REQUIRED) -> Any:

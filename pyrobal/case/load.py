@@ -15,6 +15,7 @@ from pyrobal.case.override import override
 from pyrobal.case.read import read
 from pyrobal.case.registry import default_text
 from pyrobal.case.schema import fuels_named, tables, written_in
+from pyrobal.case.unusual import unusual
 from pyrobal.case.validate import check
 from pyrobal.errors import CaseError, Fault
 from pyrobal.flowsheet.inputs import Inputs
@@ -30,7 +31,7 @@ class Case:
     overrides : settings laid over the text, "KEY=VALUE" each
     given : dotted keys that were written
     assumed : dotted key -> default in plant units, of every other setting that has an effect
-    cautions : written settings that have no effect, or that --set has put aside
+    cautions : written settings that have no effect or are unusual, or that --set has put aside
     """
 
     inputs: Inputs
@@ -70,7 +71,8 @@ def load_case(source: str | Path, overrides: Sequence[str] = ()) -> Case:
         assumed=draft.halved | _assumed(inputs, draft.places, idle),
         cautions=(
             *document.dropped,
-            *(_caution(draft, key, why) for key, why in idle.items() if draft.given(key)),
+            *(_caution(draft, key, f"has no effect: {why}") for key, why in idle.items() if draft.given(key)),
+            *(_caution(draft, key, why) for key, why in unusual(inputs).items() if draft.given(key)),
         ),
     )
 
@@ -86,7 +88,7 @@ def _in_order(faults: list[Fault], slipped: set[int | None]) -> list[Fault]:
 
 def _caution(draft: Draft, key: str, why: str) -> Fault:
     spot = draft.spot(key)
-    return draft.document.fault(spot.path, key, f"has no effect: {why}")
+    return draft.document.fault(spot.path, key, why)
 
 
 def _with_default_fuels(inputs: Inputs) -> dict[str, FuelSettings]:

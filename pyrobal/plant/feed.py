@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN, Floats, IntN, column, total
-from pyrobal.constants import PERCENT, T_STANDARD, celsius
+from pyrobal.constants import PERCENT, T_STANDARD, TONNE_PER_HOUR, celsius
 from pyrobal.errors import Reason
 from pyrobal.fields import Deviation, choice, deviations, mass_fractions, quantity, text
 from pyrobal.streams.material import WATER_MASS, Material
@@ -24,7 +24,10 @@ class ConcentrateSettings:
     """One concentrate of the blend."""
 
     name: str = text("name of the concentrate")
-    rate: FloatN | None = quantity("t/h", "dry solids", default=None, low=0.0)
+    rate: FloatN | None = quantity(
+        "t/h", "dry solids", default=None, low=0.0, high=2000 * TONNE_PER_HOUR,
+        usual=(0.1 * TONNE_PER_HOUR, 400 * TONNE_PER_HOUR),
+    )  # fmt: skip
     share: FloatN | None = quantity(
         "wt%", "share of the dry blend, with [charge] rate", default=None, low=0.0, high=1.0
     )
@@ -64,7 +67,10 @@ class RevertSettings:
         "with converting: the blow it is charged in; default copper_blow for copper_scrap, else slag_blow",
         ("slag_blow", "copper_blow"), default=None,
     )  # fmt: skip
-    rate: FloatN = quantity("t/h", "dry solids", low=0.0)
+    rate: FloatN = quantity(
+        "t/h", "dry solids", low=0.0, high=1000 * TONNE_PER_HOUR,
+        usual=(0.01 * TONNE_PER_HOUR, 100 * TONNE_PER_HOUR),
+    )  # fmt: skip
     kind: str = choice("what it is made of", ("matte", "slag", "dust", "copper_scrap"), default="matte")
     moisture: FloatN = quantity("wt%", "water, of the wet mass", default=0.0, low=0.0, high=0.5)
     assay: dict[str, FloatN] = mass_fractions("elements and oxides, wt% of dry solids")
@@ -81,7 +87,10 @@ class RevertSettings:
 class ChargeSettings:
     """The blend as a whole."""
 
-    rate: FloatN | None = quantity("t/h", "total dry concentrate, only with shares", default=None, low=0.0)
+    rate: FloatN | None = quantity(
+        "t/h", "total dry concentrate, only with shares",
+        default=None, low=0.0, high=2000 * TONNE_PER_HOUR, usual=(5 * TONNE_PER_HOUR, 500 * TONNE_PER_HOUR),
+    )  # fmt: skip
     moisture_after_drying: FloatN = quantity(
         "%",
         "water left in the dried blend, of wet mass; only with a dryer",

@@ -138,10 +138,10 @@ def _heat(r: Results, i: int) -> Iterator[Message]:
     if surplus > 0.01 * MW:
         cold = _at(r, "smelting.heat.cold_charge_to_absorb", i) / TONNE_PER_HOUR
         yield Message(
-            "note",
+            "caution",
             "smelting.heat.surplus",
-            f"{surplus / MW:.1f} MW to spare; it would be absorbed by {point}, or by {cold:.0f} t/h "
-            "of cold own matte",
+            f"{surplus / MW:.1f} MW of heat has nowhere to go; it would be absorbed by {point}, or by "
+            f"{cold:.0f} t/h of cold own matte",
         )
     if surplus < -0.01 * MW:
         remedy = (

@@ -20,7 +20,10 @@ _DRY = np.array([celsius(25)])  # temperature of a gas that is stated dry; dryin
 class AcidFeedSettings:
     """Cleaned gas before the drying tower, in place of everything upstream; nitrogen is the rest of it."""
 
-    flow: FloatN = quantity("Nm3/h", "gas, dry", low=0.0, high=2e6 * NM3_PER_HOUR)
+    flow: FloatN = quantity(
+        "Nm3/h", "gas, dry", low=0.0, high=2e6 * NM3_PER_HOUR,
+        usual=(5000 * NM3_PER_HOUR, 500_000 * NM3_PER_HOUR),
+    )  # fmt: skip
     so2: FloatN = quantity("vol%", "SO2 in the dry gas", low=0.0, high=1.0)
     o2: FloatN = quantity("vol%", "O2 in the dry gas", low=0.0, high=1.0)
     co2: FloatN = quantity("vol%", "CO2 in the dry gas", default=0.0, low=0.0, high=1.0)

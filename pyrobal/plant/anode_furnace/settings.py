@@ -71,6 +71,7 @@ class AnodeFurnaceSettings:
         default=None,
         low=0.0,
         high=50 * MW,
+        usual=(0.1 * MW, 10 * MW),
     )
     heat_loss_per_tonne: FloatN = quantity(
         "MJ/t", "heat lost per tonne of copper cast, where heat_loss is not given",

@@ -81,10 +81,12 @@ class ConvertingSettings:
     slag_blow_blast: FloatN = quantity(
         "Nm3/h", "dry blast of one vessel in a slag blow",
         default=36_000 * NM3_PER_HOUR, low=100 * NM3_PER_HOUR, high=2e5 * NM3_PER_HOUR,
+        usual=(2000 * NM3_PER_HOUR, 80_000 * NM3_PER_HOUR),
     )  # fmt: skip
     copper_blow_blast: FloatN = quantity(
         "Nm3/h", "dry blast of one vessel in the copper blow",
         default=36_000 * NM3_PER_HOUR, low=100 * NM3_PER_HOUR, high=2e5 * NM3_PER_HOUR,
+        usual=(2000 * NM3_PER_HOUR, 80_000 * NM3_PER_HOUR),
     )  # fmt: skip
     slag_blow_enrichment: FloatN = quantity(
         "vol%", "O2 in the dry blast of the slag blows", default=OXYGEN_IN_AIR, low=0.15, high=1.0
@@ -156,7 +158,12 @@ class ConvertingSettings:
         "%", "air drawn in at the hood, of the gas at the mouth", default=1.0, low=0.0, high=10.0
     )
     heat_loss: FloatN = quantity(
-        "MW", "heat lost by one vessel while it holds a melt", default=2 * MW, low=0.0, high=50 * MW
+        "MW",
+        "heat lost by one vessel while it holds a melt",
+        default=2 * MW,
+        low=0.0,
+        high=50 * MW,
+        usual=(0.1 * MW, 10 * MW),
     )
     matte_temperature_drop: FloatN = quantity(
         "K", "matte cools so much in launder and ladle", default=50.0, low=0.0, high=400.0

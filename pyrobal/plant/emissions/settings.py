@@ -20,6 +20,7 @@ def _hood_flow(over: str) -> FloatN:
     value: FloatN = quantity(
         "Nm3/h", f"dry gas drawn by the secondary hoods of {over}, air and all",
         default=100_000 * NM3_PER_HOUR, low=0.0, high=2e6 * NM3_PER_HOUR,
+        usual=(1000 * NM3_PER_HOUR, 600_000 * NM3_PER_HOUR),
     )  # fmt: skip
     return value
 
@@ -77,6 +78,7 @@ class EmissionsSettings:
     secondary_flow: FloatN | None = quantity(
         "Nm3/h", "dry gas all secondary hoods draw together, as measured; else from the two flows above",
         default=None, low=0.0, high=5e6 * NM3_PER_HOUR,
+        usual=(5000 * NM3_PER_HOUR, 1.5e6 * NM3_PER_HOUR),
     )  # fmt: skip
     slag_cleaning_dust_catch: FloatN = _dust_catch("slag cleaning")
     tail_scrubbing: FloatN = quantity(

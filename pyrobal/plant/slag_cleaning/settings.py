@@ -80,6 +80,7 @@ class SlagCleaningSettings:
         default=None,
         low=0.0,
         high=100 * MW,
+        usual=(0.1 * MW, 20 * MW),
     )
     heat_loss_per_tonne: FloatN = quantity(
         "MJ/t",

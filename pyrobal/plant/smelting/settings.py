@@ -103,7 +103,7 @@ class SmeltingSettings:
     )
     heat_loss: FloatN | None = quantity(
         "MW", "heat lost through walls and openings; else from heat_loss_per_tonne",
-        default=None, low=0.0, high=200 * MW,
+        default=None, low=0.0, high=200 * MW, usual=(1 * MW, 60 * MW),
     )  # fmt: skip
     heat_loss_per_tonne: FloatN = quantity(
         "MJ/t", "heat lost per tonne of dry concentrate where heat_loss is not given",
@@ -111,6 +111,11 @@ class SmeltingSettings:
     )  # fmt: skip
     fuel: str = text("name of a [fuel.*] table", default="natural_gas")
     fuel_minimum: FloatN = quantity(
-        "MW", "fuel always fired, by lower heating value", default=0.0, low=0.0, high=200 * MW
+        "MW",
+        "fuel always fired, by lower heating value",
+        default=0.0,
+        low=0.0,
+        high=200 * MW,
+        usual=(0.1 * MW, 80 * MW),
     )
     close_heat_with: str = choice("what closes the heat balance", HEAT_CLOSURES, default="fuel")
