@@ -350,3 +350,17 @@ def test_defaults_lie_within_their_ranges() -> None:
         if isinstance(declared, Quantity) and value is not None:
             assert declared.low <= value[0] <= declared.high, name  # type: ignore[operator]
     assert {f.name for f in dataclasses.fields(s)} == set(declarations(AcidPlantSettings))
+
+
+@pytest.mark.parametrize("inlet", [395.0, 400.0, 405.0, 415.0])
+def test_exact_derivatives_pass_beds_that_are_lighting(inlet: float) -> None:
+    """By complex step against a central difference, over the moments of a swinging gas."""
+    gas, moments = swinging()
+
+    def conversion(T: complex) -> FloatN:
+        s = AcidPlantSettings(bed_1_inlet=np.array([celsius(0) + T]))
+        return solve(moments.mean(gas), SITE, s, gas, moments).conversion
+
+    exact = conversion(inlet + 1e-30j).imag / 1e-30
+    by_difference = (conversion(inlet + 1e-3) - conversion(inlet - 1e-3)) / 2e-3
+    np.testing.assert_allclose(exact, by_difference.real, rtol=1e-4)
