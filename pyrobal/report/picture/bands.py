@@ -54,6 +54,7 @@ MATTER: Final[Mapping[str, Matter]] = {
     "slimes": Matter("slimes", _METAL), "electrolyte": Matter("electrolyte bleed", _METAL),
     "concentrate": Matter("slag concentrate", _METAL), "slag": Matter("slag", _SLAG),
     "gas": Matter("gas", _GAS), "escaped_gas": Matter("escaped gas", _GAS),
+    "gas_taken_up_by_dust": Matter("gas taken up by dust", _GAS),
     "cleaned_gas": Matter("cleaned gas", _GAS), "stack_gas": Matter("gas to stack", _GAS),
     "tail_gas": Matter("tail gas", _GAS), "dust": _DUST, "escaped_dust": Matter("escaped dust", "dust"),
     "stack_carried": _DUST, "emitted_dust": _DUST,
