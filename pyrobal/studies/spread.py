@@ -160,7 +160,12 @@ def _assay(inputs: Inputs, variable: Variable, precision: Mapping[str, Deviation
     if component in precision:
         value = _value(inputs, variable)
         return Spread(variable, NORMAL, value, precision[component].at(value))
-    return _normal(inputs, variable, _PRECISION.get(component, _GANGUE if "O" in component else _MINOR))
+    return _normal(inputs, variable, assay_deviation(component))
+
+
+def assay_deviation(component: str) -> float:
+    """The relative standard deviation that an assay usually has."""
+    return _PRECISION.get(component, _GANGUE if "O" in component else _MINOR)
 
 
 def _normal(inputs: Inputs, variable: Variable, relative: float) -> Spread:
