@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -50,21 +51,24 @@ class Days:
     truth: dict[str, np.ndarray] = field(default_factory=dict)
     deviation: dict[str, float] = field(default_factory=dict)
 
-    def write(self, file: Path, stated: bool = True) -> str:
-        """As CSV, with the row of deviations or without."""
+    def text(self) -> str:
+        """As CSV, with the row of deviations."""
         keys = list(self.values)
         rows: list[Sequence[object]] = [["period", *(f"{k} [{self.unit[k]}]" for k in keys)]]
-        if stated:
-            shown = [
-                units.display(self.deviation[k], "K" if self.unit[k] == "degC" else self.unit[k])
-                for k in keys
-            ]
-            rows.append(["precision", *(f"{x:.4g}" for x in shown)])
+        shown = [
+            units.display(self.deviation[k], "K" if self.unit[k] == "degC" else self.unit[k]) for k in keys
+        ]
+        rows.append(["precision", *(f"{x:.4g}" for x in shown)])
         for t, name in enumerate(self.names):
             cells = [self.values[k][t] for k in keys]
             rows.append([name, *("" if np.isnan(x) else f"{x:.5g}" for x in cells)])
-        with file.open("w", newline="", encoding="utf-8") as stream:
-            csv.writer(stream, lineterminator="\n").writerows(rows)
+        stream = io.StringIO()
+        csv.writer(stream, lineterminator="\n").writerows(rows)
+        return stream.getvalue()
+
+    def write(self, file: Path) -> str:
+        """Into a file, whose name is returned."""
+        file.write_text(self.text(), encoding="utf-8")
         return str(file)
 
 
@@ -105,11 +109,11 @@ def days(
     return Days([f"day {t + 1}" for t in range(count)], unit, shown, real, deviation)
 
 
-def write_demo(file: Path) -> None:
-    """The sheet of the demo: an oxygen meter 4 % high, a sulfur assay that is of another lot, a day without figures."""
+def demo() -> Days:
+    """The sheet of the demo: an oxygen meter 4 % high, a sulfur assay that is of another lot, an empty day."""
     truth = {k: x for k, x in TRUTH.items() if k != "smelting.oxygen_efficiency"}
     made = days(30, seed=11, bias={"smelting.oxygen.industrial": 0.04}, truth=truth)
     made.values["concentrate.Fenholt.assay.S"][16] = made.values["concentrate.Tolven.assay.S"][16]
     for values in made.values.values():
         values[8] = np.nan
-    made.write(file)
+    return made

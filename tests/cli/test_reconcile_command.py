@@ -8,6 +8,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
+from measurements import demo
 
 from pyrobal.case.load import load_case
 from pyrobal.cli import main
@@ -21,14 +22,15 @@ FIT = [
 
 
 def test_from_the_measurements_to_a_tuned_case(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    days = demo().write(tmp_path / "days.csv")
     out = {name: str(tmp_path / f"a.{name}") for name in ("toml", "html", "xlsx", "json")}
     options = ["--out", out["toml"], "--html", out["html"], "--xlsx", out["xlsx"], "--json", out["json"]]
-    before = Path(CASE).read_bytes(), Path(DAYS).read_bytes()
-    assert main(["reconcile", CASE, DAYS, *FIT, *options]) == 0
+    before = Path(CASE).read_bytes(), Path(days).read_bytes()
+    assert main(["reconcile", CASE, days, *FIT, *options]) == 0
     said = capsys.readouterr().out
     assert said.startswith("29 days: consistent but for smelting.oxygen.industrial, which reads 3.")
     assert "day 9 is not used: nothing was measured." in said
-    assert (Path(CASE).read_bytes(), Path(DAYS).read_bytes()) == before
+    assert (Path(CASE).read_bytes(), Path(days).read_bytes()) == before
     _only_fitted_lines_changed(
         Path(CASE).read_text(encoding="utf-8"), Path(out["toml"]).read_text(encoding="utf-8")
     )

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import functools
+import tempfile
 from pathlib import Path
 
 import numpy as np
 import pytest
 from measurements import CASE, TRUTH, days
+from measurements import demo as demo_days
 
 from pyrobal.case.load import Case, load_case
 from pyrobal.errors import CaseError
@@ -25,7 +27,8 @@ def case() -> Case:
 
 @functools.cache
 def demo() -> Reconciliation:
-    return reconcile(case(), DEMO, fit=FITTED)
+    with tempfile.TemporaryDirectory() as folder:
+        return reconcile(case(), demo_days().write(Path(folder) / "days.csv"), fit=FITTED)
 
 
 def test_the_demo_finds_the_meter_the_assay_and_the_day():

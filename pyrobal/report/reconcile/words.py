@@ -171,5 +171,6 @@ def per_unit_of(unit: str) -> float:
 
 
 def hourly(kg_s: float) -> float:
+    """kg/s as t/h; round-off is nothing."""
     value = kg_s * 3.6
     return 0.0 if abs(value) < 1e-9 else value
