@@ -88,6 +88,10 @@ def find(inputs: Inputs, key: str) -> Variable:
         raise ValueError("is a word; sweep takes a list of words, any other study one for each, with --set")
     if ".deportment." in key:
         raise ValueError("write all shares of this element in the case first; one alone would be all of it")
+    if ".distribution." in key:
+        raise ValueError(
+            'write it in the case first, or by --set, e.g. "smelting.distribution.Pb.slag_matte=0.3"'
+        )
     section = key.partition(".")[0]
     if section in SECTIONS and not any(name.startswith(f"{section}.") for name in known):
         raise ValueError(f"the case has no [{section}]")
@@ -122,8 +126,11 @@ def _of_field(key: str, declared: Declaration, value: Any) -> Iterator[Variable]
             for name in schema.ALLOWED[allowed]:
                 yield _share(f"{key}.{name}", f"{key}.{name}", "wt%", meaning)
         case Table(meaning=meaning):
-            for element, outlet in ((e, o) for e, shares in value.items() for o in shares):
-                yield _share(f"{key}.{element}.{outlet}", f"{key}.{element}.{outlet}", "%", meaning)
+            columns = schema.columns(key.partition(".")[0], declared)[1]
+            for element, name in ((e, name) for e, row in value.items() for name in row):
+                one, path = columns[name], f"{key}.{element}.{name}"
+                bare = one.unit == "%"
+                yield Variable(path, path, one.unit, meaning, one.low, one.high, bare=bare)
 
 
 def _share(key: str, path: str, unit: str, meaning: str) -> Variable:

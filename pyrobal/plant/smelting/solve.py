@@ -10,7 +10,7 @@ from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, IntN, column, zeros
 from pyrobal.errors import Reason
 from pyrobal.plant.smelting import melt as m_
 from pyrobal.plant.smelting.blast import Blast
-from pyrobal.plant.smelting.deportment import Allotment, phases, returned, taken_up
+from pyrobal.plant.smelting.deportment import OUTLETS, Allotment, carriers_of, phases, returned, taken_up
 from pyrobal.plant.smelting.equilibrium import Constants, Potentials, magnetite_fraction
 from pyrobal.plant.smelting.furnace import (
     COLDEST,
@@ -138,7 +138,7 @@ def _assemble(
     bath, u, m, h = state
     s = f.s
     _, shift = f.unknowns(z)
-    allotted = _allotted(allotments, u)
+    allotted = _allotted(allotments, f, u, m)
     matte = _stream("matte", allotted.matte, _matte_solved(m), s.matte_temperature + shift)
     matte = matte.scaled(1.0 + h.cold_charge)
     slag = _stream("slag", allotted.slag, _slag_solved(m), s.slag_temperature + shift)
@@ -158,12 +158,19 @@ def _assemble(
     )  # fmt: skip
 
 
-def _allotted(allotments: Allotments, u: Unknowns) -> Allotment:
-    """What was settled in advance, of charge and fluxes together; it does not depend on temperature."""
+def _allotted(allotments: Allotments, f: Furnace, u: Unknowns, m: Melt) -> Allotment:
+    """What was settled in advance, of charge and fluxes together, and the minor elements by ratio."""
     charge, silica, lime = allotments
     if silica is not None:
         charge = charge.plus(silica, u.silica)
-    return charge if lime is None else charge.plus(lime, u.lime)
+    if lime is not None:
+        charge = charge.plus(lime, u.lime)
+    if f.bath.minors is None:
+        return charge
+    shared = {
+        o: (x[:, :, None] * carriers_of(o, f.bath.minors.elements)).sum(axis=1) for o, x in m.minors.items()
+    }
+    return Allotment(*(getattr(charge, o) + shared[o] for o in OUTLETS))
 
 
 def _stream(outlet: str, settled: FloatNS, solved: dict[str, FloatN], T: FloatN) -> Stream:
