@@ -19,7 +19,7 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, IntN, column, take, zeros
 from pyrobal.constants import R
-from pyrobal.numerics.newton import Roots, newton
+from pyrobal.numerics.newton import Roots, newton_from
 from pyrobal.plant.slag_cleaning.phases import MINORS, WITH_COPPER, carriers
 from pyrobal.plant.slag_cleaning.settings import SlagCleaningSettings
 from pyrobal.streams.deportment import GANGUE_IN_SLAG, Shares, read_table, share_out, shares
@@ -191,13 +191,20 @@ def bath(fed: FloatNE, s: SlagCleaningSettings, reductant: Reductant) -> Bath:
     )  # fmt: skip
 
 
+# Mass of the matte over that of the slag fed, and FeS / Cu2S in it, from which the search starts in turn.
+_STARTS = ((0.03, 1.0), (0.01, 4.0), (0.03, 0.02), (0.01, 1.0), (0.05, 0.2), (0.01, 0.1), (0.003, 10.0))
+
+
 def converge(b: Bath) -> Roots:
-    """Newton from a usual cleaned slag."""
-    guess = {"slag": 0.97, "matte": 0.03, "ratio": 1.0, "oxidic_copper": 0.003, "slag_sulfur": 0.003}
-    start = np.log([[guess[name] for name in b.names]])
+    """Newton from a usual cleaned slag, then from others."""
+    guesses = [
+        {"slag": 0.97, "matte": matte, "ratio": ratio, "oxidic_copper": 0.003, "slag_sulfur": 0.003}
+        for matte, ratio in _STARTS
+    ]
+    starts = [np.log([[guess[name] for name in b.names]]) for guess in guesses]
     with np.errstate(all="ignore"):
-        scenarios = len(b.residual(start))  # slags, settings and reductant together say how many
-    return newton(b, np.repeat(start, scenarios, axis=0), longest_step=1.0)
+        scenarios = len(b.residual(starts[0]))  # slags, settings and reductant together say how many
+    return newton_from(b, [np.repeat(start, scenarios, axis=0) for start in starts], longest_step=1.0)
 
 
 def entrained_copper(s: SlagCleaningSettings) -> FloatN:
