@@ -122,7 +122,7 @@ READINGS = (
     _READING(
         "smelting.oxygen.for_fuel",
         "Nm3/h",
-        "pure O2 the fuel burns with",
+        "pure O2 blown for the fuel, excess included",
         lambda r: r.smelting.oxygen_for_fuel,
     ),
     _READING(

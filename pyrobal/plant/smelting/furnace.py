@@ -236,7 +236,7 @@ def bath_at(
         lime=lime[0],
         minors=minors(charge.material, charge.silica, charge.lime, s, exits),
         blast=b,
-        fuel=_fuelled(fuel, exits, b.oxygen_in),
+        fuel=_fuelled(fuel, s, exits, b.oxygen_in),
         constants=Constants.at(T_slag),
         hot_matte=matte,
         hot_slag=slag,
@@ -248,17 +248,18 @@ def bath_at(
     return bath, (allotted, silica[1], lime[1])
 
 
-def _fuelled(fuel: Fuel, exits: Exits, oxygen_in: FloatN) -> Fuelled:
+def _fuelled(fuel: Fuel, s: SmeltingSettings, exits: Exits, oxygen_in: FloatN) -> Fuelled:
     """What a unit of fuel does in the furnace; its ash leaves with the dust."""
     gas, dust = phases()["gas"], phases()["dust"]
     c, h, n, sulfur, ash = (fuel.count(e) for e in ("C", "H", "N", "S", "Rest"))
     amounts = {"CO2(g)": c, "H2O(g)": h / 2, "N2(g)": n / 2, "SO2(g)": sulfur}
     hot = sum(x * exits.gas[:, gas.index(name)] for name, x in amounts.items())
     hot = hot + ash * exits.dust[:, dust.index("Rest")]
-    moles = c + h / 2 + n / 2 + sulfur
-    return Fuelled(
-        fuel.oxygen, moles, sulfur, fuel.enthalpy + fuel.oxygen * oxygen_in - hot, fuel.heating_value
-    )
+    unused = s.fuel_excess_air * fuel.oxygen
+    hot = hot + unused * exits.gas[:, gas.index("O2(g)")]
+    moles = c + h / 2 + n / 2 + sulfur + unused
+    blown = fuel.oxygen + unused
+    return Fuelled(blown, moles, sulfur, fuel.enthalpy + blown * oxygen_in - hot, fuel.heating_value)
 
 
 def start(f: Furnace) -> Floats:

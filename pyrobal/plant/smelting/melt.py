@@ -33,8 +33,8 @@ M_FEO, M_FE3O4, M_CU2O = M_FE + M_O, 3 * M_FE + 4 * M_O, 2 * M_CU + M_O
 class Fuelled:
     """One unit of fuel in this furnace, (N,) each.
 
-    oxygen : [mol per unit] O2 it burns with
-    gas_moles : [mol per unit] of its products; so2 : [mol per unit] among them
+    oxygen : [mol per unit] O2 blown for it, excess included
+    gas_moles : [mol per unit] of its products and of oxygen left over; so2 : [mol per unit] among them
     released : [J per unit] enthalpy of fuel and its oxygen less that of the products at the gas exit
     heating_value : [J per unit] lower
     """

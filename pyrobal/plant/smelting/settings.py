@@ -122,4 +122,8 @@ class SmeltingSettings:
         high=200 * MW,
         usual=(0.1 * MW, 80 * MW),
     )
+    fuel_excess_air: FloatN = quantity(
+        "%", "oxygen blown for the fuel beyond what it burns with; in a bath the charge takes it, so nil",
+        default=0.0, low=0.0, high=2.0,
+    )  # fmt: skip
     close_heat_with: str = choice("what closes the heat balance", HEAT_CLOSURES, default="fuel")

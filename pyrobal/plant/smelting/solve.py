@@ -94,8 +94,8 @@ class SmeltingResult:
 
     @property
     def oxygen_for_fuel(self) -> FloatN:
-        """(N,) [mol/s] O2 the fuel burns with."""
-        return self.heat.fuel * self.unit_fuel.oxygen
+        """(N,) [mol/s] O2 blown for the fuel, excess included."""
+        return self.heat.fuel * self.unit_fuel.oxygen * (1.0 + self.settings.fuel_excess_air)
 
     @property
     def enrichment(self) -> FloatN:
@@ -208,7 +208,8 @@ def _gas_solved(f: Furnace, m: Melt, h: Heat, blown: FloatNS, leak: FloatNS) -> 
     c, hydrogen, nitrogen, sulfur = (h.fuel * f.fuel.count(e) for e in ("C", "H", "N", "S"))
     through = blown + leak
     amounts = dict(zip(AIR_SPECIES, through.T, strict=True))
-    amounts["O2(g)"] = leak[:, 0] + m.oxygen_demand - m.oxygen_reacted
+    unused = m.oxygen_demand - m.oxygen_reacted + h.fuel * f.s.fuel_excess_air * f.fuel.oxygen
+    amounts["O2(g)"] = leak[:, 0] + unused
     amounts["CO2(g)"] = amounts["CO2(g)"] + c
     amounts["H2O(g)"] = amounts["H2O(g)"] + hydrogen / 2
     amounts["N2(g)"] = amounts["N2(g)"] + nitrogen / 2
