@@ -10,6 +10,7 @@ import base64
 import datetime
 import hashlib
 import json
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
@@ -28,17 +29,17 @@ from pyrobal.report.permit import permit
 from pyrobal.report.picture import COLOURS, MASS, NAMES, bands, picture, quantities, table
 from pyrobal.report.result import Line, Result
 from pyrobal.report.settings import settings
-from pyrobal.report.summary import Part, summary
+from pyrobal.report.summary import LIMITS, Part, summary
 from pyrobal.report.tables import Cell, Column, Table, headline, plain
+from pyrobal.report.verdict import first_figures, uses, verdict
 from pyrobal.thermo.tables import SEEN, load_substances
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
 
 _PARTS: Final = {
-    "plant": "Plant", "answer": "Answer", "messages": "What to look at", "figures-part": "Figures",
-    "streams": "Streams", "assumptions": "Assumptions", "closure": "Trust", "readings": "Every reading",
-    "case": "Case",
+    "answer": "Figures and limits", "plant": "Plant", "messages": "What needs a person", "summary": "Summary",
+    "steps": "Step by step", "readings": "All results", "more": "What stands behind it",
 }  # fmt: skip
 _PARTS_COMPARED: Final = {
     "cases": "Cases", "settings": "Settings", "answer": "What it did", "readings": "Readings",
@@ -56,8 +57,15 @@ def as_html(result: Result, made: datetime.datetime | None = None) -> str:
     case = result.case
     drawn = figures(result)
     told = summary(result)
-    lacking = {"figures-part", "plant"} if not drawn else set()
-    lacking |= {"streams"} if not told else set()
+    values: dict[str, Any] = {
+        "first": first_figures(result),
+        "uses": [{**vars(use), "length": _length(use.share)} for use in uses(result)],
+        "plant": _plant(result) if drawn else None,
+        "summary": [group for group in told if group.heading != LIMITS],  # the bars tell of them
+        "steps": _steps(result, drawn) if told else [],
+    }
+    values["answer"] = values["first"] or values["uses"]
+    by_level = {name: [m for m in result.messages if m.level in levels] for name, levels in _LEVELS.items()}
     return page(
         "report.html",
         headline(case.title),
@@ -65,17 +73,54 @@ def as_html(result: Result, made: datetime.datetime | None = None) -> str:
         json_text=script_json(as_dict(result)),
         made=made,
         result=result,
-        parts=[(name, label) for name, label in _PARTS.items() if name not in lacking],
-        plant=_plant(result) if drawn else None,
-        summary=told,
-        tables=_views(result),
+        verdict=verdict(result),
+        parts=[(name, label) for name, label in _PARTS.items() if values.get(name, True)],
         assumptions=tables.assumptions(result),
         trust=_trust(result),
         every=tables.every_reading(result),
         case=case,
         digest=hashlib.sha256(case.text.encode()).hexdigest(),
         settings=None if case.text else _settings(case),
+        **values,
+        **by_level,
     )
+
+
+_LEVELS: Final = {"urgent": ("limit", "caution"), "notes": ("note",), "safety": ("safety",)}
+
+
+def _length(share: float) -> float:
+    """How far the bar of a limit reaches, in hundredths of the limit; it ends a little beyond it."""
+    return min(max(share, 0.0), 125.0) if share == share else 0.0
+
+
+@dataclass(frozen=True)
+class Step:
+    """One folded part of the page: what is drawn and listed of a step."""
+
+    word: str
+    name: str
+    figures: list[Figure]
+    tables: list[Table]
+
+
+def _steps(result: Result, drawn: list[Figure]) -> list[Step]:
+    """Streams side by side, heat balances, matrices and figures of each section that has any."""
+    by_word: dict[str, list[Line]] = {}
+    for line in result.lines:
+        by_word.setdefault(tables.section(line.key), []).append(line)
+    found = []
+    for word, lines in by_word.items():
+        own = [
+            *tables.stream_tables(tables.words(word), tables.stream_lines(lines)),
+            *tables.heat_tables(lines),
+        ]
+        own += tables.matrices(lines)
+        own += [permit(result)] if word == "emissions" else []
+        figures_of = [figure for figure in drawn if figure.section == word]
+        if own or figures_of:
+            found.append(Step(word, tables.words(word).capitalize(), figures_of, own))
+    return found
 
 
 def _plant(result: Result) -> dict[str, Any]:
@@ -204,19 +249,6 @@ def _cell(value: Cell, first: bool) -> str:
 def _numeric(table: Table, i: int) -> bool:
     cells = [row[i] for row in table.rows if row[i] != ""]
     return bool(cells) and all(isinstance(cell, float) for cell in cells)
-
-
-def _views(result: Result) -> list[Table]:
-    """Streams, heat balances, matrices, the permit; plain lists are within the list of readings."""
-    by_word: dict[str, list[Line]] = {}
-    for line in result.lines:
-        by_word.setdefault(tables.section(line.key), []).append(line)
-    found: list[Table] = []
-    for word, lines in by_word.items():
-        found += tables.stream_tables(tables.words(word), tables.stream_lines(lines))
-        found += tables.heat_tables(lines)
-        found += tables.matrices(lines)
-    return [*found, permit(result)] if result.results.emissions is not None else found
 
 
 def _trust(result: Result) -> list[Table]:

@@ -12,7 +12,7 @@ SMALLEST: Final = 1e-4  # below this a power of ten reads better than zeros
 
 
 def number(value: float, digits: int = DIGITS) -> str:
-    """``value`` to so many significant digits: 23836, 64, 7.721, 0.00045, 1.7e-16; "-" for nan.
+    """``value`` to so many significant digits: 23836, 64, 7.721, 0.00045, 1.7e-16, 99.9995; "-" for nan.
 
     Digits before the decimal point are never rounded away, and trailing zeros say nothing, so both differ
     from a plain ``%g``.
@@ -23,6 +23,8 @@ def number(value: float, digits: int = DIGITS) -> str:
         return "0"
     if abs(value) < SMALLEST:
         return f"{value:.{max(digits - 2, 1)}g}"
+    if 99.0 < value < 100.0:  # a share that is nearly all: the digits that say it is not
+        digits = max(digits, 2 - math.floor(math.log10(100.0 - value)))
     places = max(digits - 1 - math.floor(math.log10(abs(value))), 0)
     text = f"{value:.{places}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text

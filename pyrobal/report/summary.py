@@ -56,6 +56,7 @@ class Group:
     rows: tuple[Row, ...]
 
 
+LIMITS: Final = "Limits"  # heading of the last group
 _SHORT: Final = {"to spare": "short"}  # what a row is called whose number is below zero
 # heading -> rows of: label, main reading, remarks as (reading, word before, after); <largest>: of a family
 _Remark = tuple[str, str, str]
@@ -124,7 +125,7 @@ def summary(result: Result) -> tuple[Group, ...]:
         if rows:
             groups.append(Group(heading, tuple(rows)))
     judged = tuple(_limit_rows(result, lines))
-    return (*groups, Group("Limits", judged)) if judged else tuple(groups)
+    return (*groups, Group(LIMITS, judged)) if judged else tuple(groups)
 
 
 def _limit_rows(result: Result, lines: Mapping[str, Line]) -> Iterator[Row]:

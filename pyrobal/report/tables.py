@@ -14,6 +14,7 @@ from itertools import zip_longest
 from typing import Final
 
 from pyrobal.readings import registry
+from pyrobal.report.labels import label
 from pyrobal.report.result import Line, Result
 
 Cell = str | float
@@ -94,10 +95,13 @@ def listing(word: str, lines: Sequence[Line]) -> Table:
 
 
 def every_reading(result: Result) -> Table:
-    """All of them by their full keys."""
-    columns = (Column("reading"), Column("value"), Column("unit"), Column("meaning"))
-    rows = [(line.key, line.shown, line.unit, line.reason or line.meaning) for line in result.lines]
-    return Table("Every reading", columns, tuple(rows))
+    """All of them, by what people call them and by their keys."""
+    columns = (Column("result"), Column("key"), Column("value"), Column("unit"), Column("meaning"))
+    rows = [
+        (label(line.key), line.key, line.shown, line.unit, line.reason or line.meaning)
+        for line in result.lines
+    ]
+    return Table("All results", columns, tuple(rows), stub=2)
 
 
 def stream_lines(lines: Iterable[Line]) -> dict[str, dict[str, Line]]:

@@ -22,10 +22,12 @@ def test_plotly_accepts_every_figure(name: str, request: pytest.FixtureRequest) 
 
 
 def test_heat_bars_add_up_on_both_sides(whole_plant: Result) -> None:
-    figure = _named(whole_plant, "heat-bars")
-    for step, ((into, out), _) in figure.choices.items():
-        assert sum(out["x"]) == pytest.approx(sum(into["x"]), rel=5e-3), step
-    into = figure.choices["smelting"][0][0]
+    bars = [figure for figure in figures(whole_plant) if figure.name.startswith("heat-")]
+    assert len(bars) > 3
+    for figure in bars:
+        into, out = figure.choices[""][0]
+        assert sum(out["x"]) == pytest.approx(sum(into["x"]), rel=5e-3), figure.name
+    into = _named(whole_plant, "heat-smelting").choices[""][0][0]
     assert sum(into["x"]) == pytest.approx(whole_plant["smelting.heat.total"].magnitude, rel=5e-3)
 
 

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from pyrobal.case.load import load_case
-from pyrobal.report.picture import MASS, NAMES, bands, picture, quantities, widest
-from pyrobal.report.picture.bands import KINDS, MATTER, steps
+from pyrobal.report.picture import COLOURS, MASS, NAMES, bands, picture, quantities, widest
+from pyrobal.report.picture.bands import KINDS, steps
 from pyrobal.report.picture.layout import Layout, across, down
 from pyrobal.report.result import Result, balance
 from pyrobal.thermo.elements import ELEMENTS
@@ -84,8 +84,18 @@ def test_no_band_runs_through_a_card(solved: Result, way: str) -> None:
                 assert beside or high[1] <= c.y or high[0] >= c.y + c.height, (line, c.step)
 
 
-def test_every_kind_has_a_name_and_a_colour() -> None:
-    assert {matter.kind for matter in MATTER.values()} == set(KINDS) == set(NAMES)
+def test_every_kind_has_a_name_and_a_colour_and_every_stream_its_own(solved: Result) -> None:
+    assert set(KINDS) == set(NAMES) == set(COLOURS)
+    expected = {"matte": "metal", "slag": "slag", "gas": "gas", "dust": "dust", "silica flux": "slag"}
+    expected |= {"process gas": "gas", "air drawn in": "gas", "fuel": "fuel", "concentrate": "metal"}
+    expected |= {
+        "acid": "water",
+        "weak acid, water": "water",
+        "slag concentrate": "metal",
+        "blister": "metal",
+    }
+    for band in bands(solved):
+        assert band.matter.kind == expected.get(band.matter.name, band.matter.kind), band.matter
 
 
 def test_names_stay_text(nasty: Result) -> None:

@@ -47,11 +47,11 @@ def test_values_stand_under_their_units_as_numbers(skerry: Result, tmp_path: Pat
     file = tmp_path / "out.xlsx"
     write_workbook(skerry, file)
     book = openpyxl.load_workbook(file)
-    rows = {row[0].value: row for row in book["readings"].iter_rows(min_row=2)}
+    rows = {row[1].value: row for row in book["readings"].iter_rows(min_row=2)}
     assert list(rows) == list(skerry)
     for line in skerry.lines:
-        assert rows[line.key][1].value == pytest.approx(line.shown, rel=1e-15)
-        assert rows[line.key][2].value == line.unit
+        assert rows[line.key][2].value == pytest.approx(line.shown, rel=1e-15)
+        assert rows[line.key][3].value == line.unit
     headings, unit_row = ([cell.value for cell in book["streams"][i]] for i in (1, 2))
     at = headings.index("Cu")
     assert unit_row[at] == "wt%"
@@ -75,8 +75,8 @@ def test_an_infeasible_case_has_a_workbook_too(infeasible: Result, tmp_path: Pat
     file = tmp_path / "out.xlsx"
     write_workbook(infeasible, file)
     sheet = openpyxl.load_workbook(file)["readings"]
-    blank = [row for row in sheet.iter_rows(min_row=2) if not row[0].value.startswith(("feed.", "dryer."))]
-    assert all(row[1].value is None and "matte grade too high" in row[3].value for row in blank)
+    blank = [row for row in sheet.iter_rows(min_row=2) if not row[1].value.startswith(("feed.", "dryer."))]
+    assert all(row[2].value is None and "matte grade too high" in row[4].value for row in blank)
 
 
 def test_from_the_command_line_there_and_back(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -86,7 +86,7 @@ def test_from_the_command_line_there_and_back(tmp_path: Path, capsys: pytest.Cap
     assert main(["balance", file]) == 0
     assert capsys.readouterr().out == first
     assert main(["balance", file, "--xlsx", file]) == 2
-    assert "is the case itself" in capsys.readouterr().err
+    assert "is read as CASE" in capsys.readouterr().err
     assert main(["balance", file, "--xlsx", "-"]) == 2
 
 

@@ -8,10 +8,11 @@ from collections.abc import Iterator
 import pytest
 
 from pyrobal.readings.registry import find, readings
+from pyrobal.report.labels import label
 from pyrobal.report.result import Line, Result
+from pyrobal.report.sections import Sections
 from pyrobal.report.summary import summary
 from pyrobal.report.tables import (
-    Sections,
     Table,
     every_reading,
     matrix_lines,
@@ -87,8 +88,9 @@ def test_deportment_is_a_matrix_whose_rows_sum_to_100(skerry: Result) -> None:
 
 def test_every_reading_is_told_with_unit_and_meaning(skerry: Result) -> None:
     table = every_reading(skerry)
-    assert [row[0] for row in table.rows] == list(skerry)
-    for key, _, unit, meaning in table.rows:
+    assert [row[1] for row in table.rows] == list(skerry)
+    for name, key, _, unit, meaning in table.rows:
+        assert name == label(str(key))
         reading, _ = find(str(key))
         assert unit == reading.unit_for(skerry.results)
         assert meaning == reading.meaning
@@ -156,3 +158,22 @@ def test_the_solution_tells_how_the_furnace_and_the_recycles_converged(
     assert [row[0] for row in tables[1]] == ["smelting", "recycles"]
     for rows in tables[:2]:
         assert all(row[1] >= 1 and 0 <= row[2] < 1e-9 for row in rows)  # type: ignore[operator]
+
+
+@pytest.mark.parametrize(
+    ("key", "said"),
+    [
+        ("smelting.matte.grade", "smelting matte grade"),
+        ("smelting.gas.flow_wet", "smelting gas, wet"),
+        ("smelting.matte.assay.Cu", "smelting matte Cu"),
+        ("emissions.so2_from.acid_plant", "emissions SO2 from acid plant"),
+        ("smelting.slag.fe_sio2", "smelting slag Fe/SiO2"),
+    ],
+)
+def test_a_reading_is_called_what_people_call_it(key: str, said: str) -> None:
+    assert label(key) == said
+
+
+def test_labels_tell_readings_apart(whole_plant: Result) -> None:
+    keys = list(whole_plant)
+    assert len({label(key) for key in keys}) == len(keys)

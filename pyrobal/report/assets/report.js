@@ -25,8 +25,10 @@
       return Plotly.react(place, traces, layout, config);
     };
     if (choice) choice.addEventListener("change", draw);
-    draw();
     drawings.push(place);
+    const folded = place.closest("details.step"); // drawn when it is unfolded: a hidden place has no width
+    if (!folded || folded.open) draw();
+    else folded.addEventListener("toggle", draw, { once: true });
   }
 
   // The picture of the plant: widths and rates of every quantity stand in it; a stream tells what it holds.
@@ -53,18 +55,53 @@
         stream.addEventListener(event, () => { told.textContent = stream.getAttribute("aria-label"); });
   }
 
+  // All results: those that hold every word asked for, in the order of a column, copied or saved as they stand.
+  const list = document.getElementById("every");
   const filter = document.getElementById("filter");
-  const rows = [...document.querySelectorAll("#every tbody tr")];
-  const count = document.getElementById("count");
-  if (filter) filter.addEventListener("input", () => {
-    const wanted = filter.value.trim().toLowerCase();
-    let shown = 0;
-    for (const row of rows) {
-      row.hidden = !row.textContent.toLowerCase().includes(wanted);
-      if (!row.hidden) shown += 1;
-    }
-    count.textContent = `${shown} of ${rows.length}`;
-  });
+  if (filter) {
+    const body = list.tBodies[0];
+    const rows = [...body.rows];
+    const count = document.getElementById("count");
+    filter.addEventListener("input", () => {
+      const wanted = filter.value.toLowerCase().split(/\s+/);
+      for (const row of rows) {
+        const text = row.textContent.toLowerCase();
+        row.hidden = !wanted.every((word) => text.includes(word));
+      }
+      count.textContent = `${rows.filter((row) => !row.hidden).length} of ${rows.length}`;
+    });
+    [...list.tHead.rows[0].cells].forEach((head, at) => {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.append(...head.childNodes);
+      head.append(button);
+      button.addEventListener("click", () => {
+        const down = head.getAttribute("aria-sort") === "ascending";
+        for (const other of list.tHead.rows[0].cells) other.removeAttribute("aria-sort");
+        head.setAttribute("aria-sort", down ? "descending" : "ascending");
+        const order = (a, b) => a.cells[at].textContent.localeCompare(b.cells[at].textContent, "en", { numeric: true });
+        body.append(...rows.sort((a, b) => (down ? order(b, a) : order(a, b))));
+      });
+    });
+    const shown = (mark) => [list.tHead.rows[0], ...rows.filter((row) => !row.hidden)]
+      .map((row) => [...row.cells].map((cell) => mark(cell.textContent.trim())));
+    const quoted = (text) => (/[",\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text);
+    document.getElementById("copy")?.addEventListener("click", async () => {
+      const text = shown((cell) => cell).map((cells) => cells.join("\t")).join("\n");
+      await navigator.clipboard.writeText(text);
+      count.textContent = "copied";
+    });
+    document.getElementById("save")?.addEventListener("click", () => {
+      const text = shown(quoted).map((cells) => cells.join(",")).join("\r\n");
+      const link = document.createElement("a");
+      link.href = URL.createObjectURL(new Blob([text], { type: "text/csv" }));
+      link.download = "results.csv";
+      link.click();
+      URL.revokeObjectURL(link.href);
+    });
+  }
+  const whole = document.getElementById("print-all");
+  if (whole) whole.addEventListener("change", () => document.documentElement.classList.toggle("everything", whole.checked));
 
   const theme = document.getElementById("theme");
   theme.addEventListener("click", () => {
@@ -74,7 +111,15 @@
     theme.setAttribute("aria-pressed", String(!dark));
   });
 
+  const folded = [];
+  const plant = document.getElementById("plant");
+  const above = plant && plant.previousElementSibling; // on paper the summary comes first, the picture has a sheet
   addEventListener("beforeprint", () => {
+    if (plant) document.querySelector(".answer")?.after(plant);
+    for (const part of document.querySelectorAll("details.step:not([open]), .everything details.rest:not([open])")) {
+      part.open = true;
+      folded.push(part);
+    }
     for (const place of drawings) {
       const width = place.offsetWidth;
       place.style.width = `${width}px`; // scaled as it stands; drawing it anew would be caught in motion
@@ -82,6 +127,8 @@
     }
   });
   addEventListener("afterprint", () => {
+    for (const part of folded.splice(0)) part.open = false;
+    if (plant) above ? above.after(plant) : document.getElementById("main").prepend(plant);
     for (const place of drawings) {
       place.style.width = "";
       place.style.zoom = "";

@@ -32,6 +32,7 @@ class Figure:
     about : what it shows, for those who do not see it
     choices : word -> plotly traces, and what its layout has of its own
     table : the numbers behind it
+    section : word of the part of the report it belongs to
     """
 
     name: str
@@ -40,6 +41,7 @@ class Figure:
     choices: Mapping[str, tuple[Traces, dict[str, Any]]]
     layout: dict[str, Any]
     table: Table
+    section: str = ""
 
 
 def rounded(values: Sequence[float]) -> list[float]:

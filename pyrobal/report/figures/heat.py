@@ -8,7 +8,7 @@ from typing import Any, Final
 from pyrobal.report.figures.figure import BLUE, ORANGE, Figure, Traces, rounded
 from pyrobal.report.numbers import number
 from pyrobal.report.result import Line
-from pyrobal.report.tables import Cell, Column, Table, heat_lines, words
+from pyrobal.report.tables import Cell, Column, Table, heat_lines, section, words
 
 _LEAST: Final = 1e-3  # share of the largest item below which heat is not drawn
 
@@ -16,31 +16,28 @@ Items = Sequence[tuple[str, float]]
 
 
 def heat(lines: Sequence[Line]) -> Iterator[Figure]:
-    """Every step that has a heat balance, a step at a time."""
-    steps = {words(step): (_drawn(into), _drawn(out)) for step, (into, out) in heat_lines(lines).items()}
-    if not steps:
-        return
-    unit = next(line.unit for line in lines if ".heat.in." in line.key)
-    rows: list[tuple[Cell, ...]] = [
-        (step, side, *item)
-        for step, sides in steps.items()
-        for side, items in zip(("in", "out"), sides, strict=True)
-        for item in items
-    ]
-    columns = (Column("step"), Column("side"), Column("item"), Column("", unit))
-    table = Table("Heat by step", columns, tuple(rows), stub=3)
-    yield Figure(
-        "heat-bars",
-        "Heat balance of a step",
-        f"Bars of the heat brought in and taken out, in {unit}, a step at a time. Both sides add up to "
-        f"{', '.join(f'{number(sum(x for _, x in into))} in {step}' for step, (into, _) in steps.items())}.",
-        {
-            step: (list(_bars(sides)), {"height": 110 + 26 * sum(map(len, sides))})
-            for step, sides in steps.items()
-        },
-        _layout(unit),
-        table,
-    )
+    """One figure of each step that has a heat balance."""
+    for step, (into, out) in heat_lines(lines).items():
+        unit, name = into[0].unit, words(step)
+        sides = (_drawn(into), _drawn(out))
+        rows: list[tuple[Cell, ...]] = [
+            (side, *item) for side, items in zip(("in", "out"), sides, strict=True) for item in items
+        ]
+        yield Figure(
+            f"heat-{step.replace('_', '-').replace('.', '-')}",
+            f"{name.capitalize()}: heat in and out, {unit}",
+            f"Heat brought in and taken out, in {unit}; both sides add up to "
+            f"{number(sum(x for _, x in sides[0]))}.",
+            {"": (list(_bars(sides, unit)), {"height": 110 + 26 * sum(map(len, sides))})},
+            _layout(unit),
+            Table(
+                f"{name.capitalize()}: heat",
+                (Column("side"), Column("item"), Column("", unit)),
+                tuple(rows),
+                stub=2,
+            ),
+            section(step),
+        )
 
 
 def _drawn(lines: Sequence[Line]) -> Items:
@@ -48,7 +45,7 @@ def _drawn(lines: Sequence[Line]) -> Items:
     return [(words(line.key.rpartition(".")[2]), line.value) for line in lines if abs(line.value) > least]
 
 
-def _bars(sides: tuple[Items, Items]) -> Traces:
+def _bars(sides: tuple[Items, Items], unit: str) -> Traces:
     return [
         {
             "type": "bar",
@@ -63,7 +60,7 @@ def _bars(sides: tuple[Items, Items]) -> Traces:
                 "color": colour,
                 "pattern": {"shape": hatch, "fillmode": "overlay", "fgcolor": "#FFFFFF", "solidity": 0.25},
             },
-            "hovertemplate": "%{y}: %{x:.4~g}<extra></extra>",
+            "hovertemplate": f"%{{y}}: %{{x:.4~g}} {unit}<extra></extra>",
         }
         for side, items, colour, hatch in zip(("in", "out"), sides, (BLUE, ORANGE), ("", "/"), strict=True)
     ]
@@ -71,7 +68,7 @@ def _bars(sides: tuple[Items, Items]) -> Traces:
 
 def _layout(unit: str) -> dict[str, Any]:
     return {
-        "xaxis": {"title": {"text": unit}, "zeroline": True},
+        "xaxis": {"title": {"text": f"heat, {unit}"}, "zeroline": True},
         "yaxis": {"autorange": "reversed", "automargin": True},
         "legend": {"orientation": "h", "y": 1.12},
         "bargap": 0.25,

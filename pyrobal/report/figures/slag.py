@@ -38,6 +38,7 @@ def slags(lines: Sequence[Line]) -> Iterator[Figure]:
         {"": ([band, *_points(corners)], {})},
         _layout(silica, iron),
         Table("Slags within the three corners", columns, tuple(rows)),
+        "smelting",
     )
 
 

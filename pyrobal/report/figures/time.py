@@ -39,11 +39,12 @@ def cycle(results: Results) -> Iterator[Figure]:
         "What one vessel holds and how hot its melt is at the end of each moment of its cycle, and the gas "
         "it gives at the mouth, over the hours of the cycle. It begins empty, with the first charging.",
         {
-            "melts": (_melts(hours, masses, degrees), _two_axes("t", "degC")),
-            "gas": (_gases(hours, gas, so2), _two_axes("Nm3/h", "SO2, t/h")),
+            "melts": (_melts(hours, masses, degrees), _two_axes("melt, t", "temperature, degC")),
+            "gas": (_gases(hours, gas, so2), _two_axes("gas, Nm3/h", "SO2, t/h")),
         },
-        _layout("h"),
+        _layout("time, h"),
         table,
+        "converting",
     )
 
 
@@ -93,10 +94,11 @@ def load(results: Results) -> Iterator[Figure]:
         "above it goes by.",
         {
             "SO2": (_loads(hours, so2, float(limits[1])), _axis("SO2, t/h")),
-            "gas": (_loads(hours, flow, float(limits[0])), _axis("Nm3/h")),
+            "gas": (_loads(hours, flow, float(limits[0])), _axis("gas, dry, Nm3/h")),
         },
-        _layout("h"),
+        _layout("time, h"),
         Table("Load over time", (Column("from", "h"), Column("gas", "Nm3/h"), Column("SO2", "t/h")), rows),
+        "load",
     )  # fmt: skip
 
 

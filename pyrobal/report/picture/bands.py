@@ -35,33 +35,22 @@ class Matter(NamedTuple):
     kind: str
 
 
-# Last word of a stream's name in the ledgers -> what it is. What comes under a user's own name is feed.
-_FEED: Final = Matter("concentrate", "metal")
-_AIR, _FUEL, _WATER = Matter("air drawn in", "gas"), Matter("fuel", "fuel"), Matter("water", "water")
-_DUST, _EFFLUENT = Matter("dust", "dust"), Matter("weak acid, water", "water")
-_GAS, _METAL, _SLAG = "gas", "metal", "slag"
-MATTER: Final[Mapping[str, Matter]] = {
-    "fuel": _FUEL, "reductant": Matter("reductant", "fuel"),
-    "blast": Matter("process gas", _GAS), "air": _AIR, "in_leakage": _AIR, "hood_air": _AIR, "leak": _AIR,
-    "oxidation_air": _AIR, "burner_air": _AIR, "sulfation_air": _AIR,
-    "silica_flux": Matter("silica flux", _SLAG), "lime_flux": Matter("lime flux", _SLAG),
-    "spray": _WATER, "process_water": _WATER, "dilution_water": _WATER,
-    "reverts": Matter("reverts", _METAL), "copper_scrap": Matter("copper scrap", _METAL),
-    "matte": Matter("matte", _METAL), "matte_aside": Matter("matte put aside", _METAL),
-    "blister": Matter("blister", _METAL),
-    "anodes": Matter("anodes", _METAL), "rejects": Matter("reject anodes", _METAL),
-    "scrap": Matter("anode scrap", _METAL), "cathode": Matter("cathode", _METAL),
-    "slimes": Matter("slimes", _METAL), "electrolyte": Matter("electrolyte bleed", _METAL),
-    "concentrate": Matter("slag concentrate", _METAL), "slag": Matter("slag", _SLAG),
-    "gas": Matter("gas", _GAS), "escaped_gas": Matter("escaped gas", _GAS),
-    "gas_taken_up_by_dust": Matter("gas taken up by dust", _GAS),
-    "cleaned_gas": Matter("cleaned gas", _GAS), "stack_gas": Matter("gas to stack", _GAS),
-    "tail_gas": Matter("tail gas", _GAS), "dust": _DUST, "escaped_dust": Matter("escaped dust", "dust"),
-    "stack_carried": _DUST, "emitted_dust": _DUST,
-    "carried_to_acid": _DUST, "carried_to_stack": _DUST, "cleaned_carried": _DUST,
-    "tail_mist": Matter("acid mist", "water"),
-    "weak_acid": _EFFLUENT, "condensate": _EFFLUENT, "drain": _EFFLUENT, "acid": Matter("acid", "water"),
+_FEED: Final = Matter("concentrate", "metal")  # whatever comes under a user's own name
+_GATHERED: Final[Mapping[str, str]] = {  # streams that stand together in the picture -> what they are called
+    **dict.fromkeys(("air", "in_leakage", "hood_air", "leak", "oxidation_air", "burner_air", "sulfation_air"),
+                    "air drawn in"),
+    **dict.fromkeys(("spray", "process_water", "dilution_water"), "water"),
+    **dict.fromkeys(("weak_acid", "condensate", "drain"), "weak acid, water"),
+    **dict.fromkeys(("emitted_dust", "carried_to_acid", "carried_to_stack"), "dust"),
+    "blast": "process gas", "scrap": "anode scrap", "rejects": "reject anodes", "stack_gas": "gas to stack",
+    "electrolyte": "electrolyte bleed", "concentrate": "slag concentrate", "tail_mist": "acid mist",
+    "matte_aside": "matte put aside", "gas_taken_up_by_dust": "gas for sulfation",
 }  # fmt: skip
+_TOLD_BY: Final = (  # the first of these words in a name says what kind of matter it is; else it bears metal
+    ("dust", "dust"), ("fuel", "fuel"), ("reductant", "fuel"), ("acid", "water"), ("water", "water"),
+    ("gas", "gas"), ("air", "gas"), ("concentrate", "metal"), ("slag", "slag"), ("flux", "slag"),
+    ("tailings", "slag"),
+)  # fmt: skip
 
 # Step and stream -> readings that say what matters of it, each with what stands behind the number.
 _FIGURES: Final[Mapping[Place, Mapping[str, str]]] = {
@@ -163,9 +152,10 @@ def _ends(flow: Flow, flows: Sequence[Flow]) -> tuple[str, str, Place, Floats]:
 
 def _matter(place: Place) -> Matter:
     last = place[-1].rpartition(".")[2].removesuffix("_leaving")
-    if len(place) == 2 and place[0] in ("", "dryer") and place != ("dryer", "gas"):
-        return MATTER["reverts"] if last == "reverts" else _FEED
-    return MATTER[last]
+    if len(place) == 2 and place[0] in ("", "dryer") and last not in ("reverts", "gas", "dust"):
+        return _FEED
+    name = _GATHERED.get(last, words(last))
+    return Matter(name, next((kind for word, kind in _TOLD_BY if word in name), "metal"))
 
 
 def _figure(result: Result, parts: Sequence[tuple[Place, Floats]]) -> str:

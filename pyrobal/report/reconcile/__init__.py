@@ -1,1 +1,0 @@
-"""A reconciliation on screen, page and workbook, as JSON and as a tuned case."""

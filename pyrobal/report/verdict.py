@@ -1,0 +1,107 @@
+"""The answer in one sentence, the figures asked for first, and how much of each limit is used.
+
+Made once as data; the page and whatever else shows a result dress it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+from pyrobal import units
+from pyrobal.readings.limits import limits
+from pyrobal.report.labels import label as label_of
+from pyrobal.report.numbers import number, quantity
+from pyrobal.report.result import INFEASIBLE, Line, Result
+from pyrobal.report.tables import plain
+
+_DIGITS: Final = 3
+_NOTHING: Final = 5e-3  # MW: less is no fuel and no surplus
+
+# What each of those who read a balance looks for: label, readings of which the first there is is shown.
+_FIRST: Final = (
+    ("matte", ("smelting.matte.rate",)),
+    ("copper in matte", ("smelting.matte.grade",)),
+    ("industrial oxygen", ("smelting.oxygen.industrial",)),
+    ("copper in discard slag", ("slag_cleaning.slag.copper", "smelting.slag.copper")),
+    ("SO2 emitted", ("emissions.so2",)),
+    ("SO2 from smelting", ("smelting.gas.so2_load",)),
+    ("copper recovered", ("recovery.Cu",)),
+)
+_MOST: Final = 6
+
+
+@dataclass(frozen=True)
+class Use:
+    """A limit and how much of it is used.
+
+    name : as people say it; share : [%] of the bound, nan where the reading has no value
+    said : the reading and its bound; broken : whether it lies beyond
+    """
+
+    name: str
+    share: float
+    said: str
+    broken: bool
+
+
+def uses(result: Result) -> list[Use]:
+    """Every limit of a single case, the most used first."""
+    lines = {line.key: line for line in result.lines}
+    found = []
+    for name, limit in limits(result.case.inputs).items():
+        line, use = lines.get(limit.reading), lines.get(f"limit.{name}.use")
+        if line is None or use is None:
+            continue
+        bound = quantity(units.display(float(limit.bound[0]), line.unit), line.unit, _DIGITS)
+        said = (
+            f"{quantity(line.shown, line.unit, _DIGITS)}, {'at most' if limit.upper else 'at least'} {bound}"
+        )
+        label = name if limit.own else label_of(name.rpartition(".")[2])
+        found.append(Use(plain(label), use.value, said, bool(use.value > 100.0 * (1 + 1e-9))))
+    return sorted(found, key=lambda use: -use.share if use.share == use.share else math.inf)
+
+
+def first_figures(result: Result) -> list[tuple[str, Line]]:
+    """The six readings asked for first, with what people call them."""
+    lines = {line.key: line for line in result.lines if not math.isnan(line.value)}
+    there = [(label, next((lines[key] for key in keys if key in lines), None)) for label, keys in _FIRST]
+    return [(label, line) for label, line in there if line is not None][:_MOST]
+
+
+def verdict(result: Result) -> str:
+    """Whether there is a balance, how the furnace's heat closes, and what limits the plant."""
+    if result.status == INFEASIBLE:
+        why = next((message.text for message in result.messages if message.level == "limit"), "no balance")
+        return f"No solution: {plain(why)}."
+    cautions = sum(message.level == "caution" for message in result.messages)
+    told = {0: "", 1: "; one caution"}.get(cautions, f"; {cautions} cautions")
+    return f"{_heat(result)}; {_limit(result)}{told}."
+
+
+def _heat(result: Result) -> str:
+    value = {line.key: line.shown for line in result.lines}
+    fuel, surplus = value.get("smelting.fuel_heat", 0.0), value.get("smelting.heat.surplus", 0.0)
+    rich = f"{number(value['smelting.enrichment'], _DIGITS)} vol% O2"
+    alone = value.get("smelting.heat.autogenous_enrichment", math.nan)
+    at = "" if math.isnan(alone) else f" (autogenous at {number(alone, _DIGITS)} vol%)"
+    if fuel > _NOTHING:
+        return f"The furnace burns {number(fuel, _DIGITS)} MW of fuel at {rich}{at}"
+    if surplus > _NOTHING:
+        return f"The furnace has a surplus of {number(surplus, _DIGITS)} MW at {rich}{at}"
+    if surplus < -_NOTHING:
+        return f"The furnace is short of {number(-surplus, _DIGITS)} MW at {rich}{at}"
+    return f"The furnace is autogenous at {rich}"
+
+
+def _limit(result: Result) -> str:
+    found = uses(result)
+    broken = [use for use in found if use.broken]
+    if broken:
+        return (
+            f"beyond its limit: {', '.join(f'{use.name} ({number(use.share, _DIGITS)} %)' for use in broken)}"
+        )
+    if found and found[0].share == found[0].share:
+        return f"within all limits, {found[0].name} the closest at {number(found[0].share, _DIGITS)} %"
+    return "no limit is set"

@@ -1,1 +1,0 @@
-"""Plant measurements against the balance: read, fit, test, predict, account."""
