@@ -110,6 +110,7 @@ def blend(
     value = worth(problem, found)
     best = _described(problem, found)
     most = {p.name: max(_most(problem, found, i), 0.0) for i, p in enumerate(terms.parcels)}
+    without = apart(_without(problem, best), [best])
     return Advice(
         goal,
         terms,
@@ -118,8 +119,8 @@ def blend(
         float(value.bounds[0] - value.bounds[1]),
         {p.name: float(m - s) for p, m, s in zip(terms.parcels, value.most, value.least, strict=True)},
         most,
-        _without(problem, best),
-        _taking(problem, best, most),
+        without,
+        apart(_taking(problem, best, most), [best, *without.values()]),
         error=value.error,
     )
 
@@ -176,6 +177,20 @@ def _taking(problem: Blending, best: Blend, most: Mapping[str, float]) -> dict[s
             if climbed.feasible:
                 found[parcel.name] = _described(problem, climbed)
     return found
+
+
+def apart(blends: Mapping[str, Blend], shown: Sequence[Blend]) -> dict[str, Blend]:
+    """The blends that repeat neither one that is ``shown`` already nor each other."""
+    known, found = list(shown), {}
+    for name, blend in blends.items():
+        if not any(_alike(blend, other) for other in known):
+            found[name] = blend
+            known.append(blend)
+    return found
+
+
+def _alike(one: Blend, other: Blend) -> bool:
+    return all(abs(rate - other.rates[name]) <= _USED * one.charge for name, rate in one.rates.items())
 
 
 def _conflict(problem: Blending, nearest: Climb) -> tuple[str, ...]:

@@ -15,7 +15,7 @@ from pyrobal.case.load import Case, load_case
 from pyrobal.cli import main
 from pyrobal.errors import CaseError, NotSolved
 from pyrobal.plant.feed import ConcentrateSettings, assay_of
-from pyrobal.studies.blend import Advice, blend
+from pyrobal.studies.blend import Advice, Blend, apart, blend
 from pyrobal.studies.limit import goal, limits
 from pyrobal.studies.linear import conflict, maximise
 from pyrobal.studies.successive import Model, climb, worth
@@ -363,3 +363,16 @@ def test_the_charge_is_told_and_what_is_not_on_offer(
     assert "kept at their rates in the case: Marrick Dale, Tolven" in out
     assert "one more t/h is worth, t/h of copper" in out
     assert re.search(r"smelting\.slag\.rate <= 70 t/h: [\d.]+ t/h", out)
+
+
+def test_no_blend_is_shown_twice() -> None:
+    def made(a: float, b: float) -> Blend:
+        return Blend({"a": a, "b": b}, a, {}, {}, feasible=True, settled=True)
+
+    others = {
+        "without a": made(0, 100),
+        "again": made(0.001, 99.999),
+        "best": made(60, 40),
+        "new": made(20, 80),
+    }
+    assert list(apart(others, [made(60, 40)])) == ["without a", "new"]
