@@ -11,7 +11,7 @@ import numpy as np
 from pyrobal.arrays import FloatN, IntN, total
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
-from pyrobal.plant.emissions import KINDS, METALS, EmissionsResult, Stack, yearly
+from pyrobal.plant.emissions import AVERAGING_TIMES, KINDS, METALS, EmissionsResult, Stack, yearly
 from pyrobal.readings.reading import Reading
 from pyrobal.thermo.acid_solution import M_SO2
 from pyrobal.thermo.elements import ELEMENTS
@@ -131,6 +131,11 @@ def _why_none(r: Results, _: str) -> IntN:
     return reason
 
 
+def _highest(r: Results, time: str) -> FloatN:
+    assert r.load is not None
+    return emissions(r).so2_highest(r.load.period, AVERAGING_TIMES[time])
+
+
 _READING = functools.partial(Reading, needs="emissions")
 _LEDGER = functools.partial(Reading, needs="ledger+smelting")
 _AT_REFERENCE = "at the reference oxygen and moisture of [stack.NAME], else dry and at the oxygen measured"
@@ -138,6 +143,9 @@ _CARBON_OF = "CO2 from the carbon of fuels, reductants, fluxes and charge"
 
 READINGS = (
     *(reading for kind in KINDS for reading in _kind(kind)),
+    _READING("emissions.so2_highest.<X>", "kg/h", "highest mean of the site's SO2 over an averaging time; "
+             "what escapes hoods is taken as steady", _highest, lambda _: list(AVERAGING_TIMES),
+             needs="emissions+load"),
     _READING("emissions.so2_per_t_acid", "kg/t", "SO2 of the first stack per tonne of 100 % acid",
              _of(lambda e: e.so2_per_acid), needs="emissions+acid_plant"),
     _READING("emissions.stack_so2", "mg/Nm3", f"SO2 in the first stack (tail gas), {_AT_REFERENCE}",

@@ -1,14 +1,13 @@
-"""What leaves to the air, read in this order: settings, stacks, permit, upsets."""
+"""What leaves to the air, read in this order: settings, stack, stacks, permit, upsets."""
 
+from pyrobal.plant.emissions.averaging import AVERAGING_TIMES
 from pyrobal.plant.emissions.permit import CAUTIONS, SAFETY, cautions
 from pyrobal.plant.emissions.settings import STACKS, EmissionsSettings, StackSettings
+from pyrobal.plant.emissions.stack import KINDS, METALS, Stack
 from pyrobal.plant.emissions.stacks import (
     ACID_PLANT,
-    KINDS,
-    METALS,
     SECONDARY,
     EmissionsResult,
-    Stack,
     Sulfur,
     Surroundings,
     escape,
@@ -17,7 +16,7 @@ from pyrobal.plant.emissions.stacks import (
 from pyrobal.plant.emissions.upsets import UpsetSettings, yearly
 
 __all__ = [
-    "ACID_PLANT", "CAUTIONS", "KINDS", "METALS", "SAFETY", "SECONDARY", "STACKS", "EmissionsResult",
-    "EmissionsSettings", "Stack", "StackSettings", "Sulfur", "Surroundings", "UpsetSettings",
-    "cautions", "escape", "solve", "yearly",
+    "ACID_PLANT", "AVERAGING_TIMES", "CAUTIONS", "KINDS", "METALS", "SAFETY", "SECONDARY", "STACKS",
+    "EmissionsResult", "EmissionsSettings", "Stack", "StackSettings", "Sulfur", "Surroundings",
+    "UpsetSettings", "cautions", "escape", "solve", "yearly",
 ]  # fmt: skip

@@ -12,36 +12,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats, IntN, column, each_array, total, zeros
+from pyrobal.arrays import FloatN, IntN, column, each_array, total
 from pyrobal.constants import T_NORMAL
 from pyrobal.errors import Reason
+from pyrobal.plant.emissions.averaging import highest_mean
 from pyrobal.plant.emissions.settings import EmissionsSettings, StackSettings
+from pyrobal.plant.emissions.stack import SO2, WATER, Stack, at_reference, condensing, ratio
 from pyrobal.streams.mixing import on_phase
 from pyrobal.streams.moments import GasOverTime
-from pyrobal.streams.site import OXYGEN_IN_AIR, SiteSettings, air_humidity, air_species, moist_air
+from pyrobal.streams.site import SiteSettings, air_humidity, air_species, moist_air
 from pyrobal.streams.stream import Stream
-from pyrobal.thermo.acid_solution import M_ACID, M_SO2
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
-from pyrobal.thermo.properties import Species, species
+from pyrobal.thermo.acid_solution import M_SO2
+from pyrobal.thermo.properties import species
 
 ACID_PLANT, SECONDARY = "acid_plant", "secondary"  # stacks that are treated by name
-METALS = ("As", "Pb", "Cd", "Hg")
-KINDS = ("so2", "mist", "dust", *METALS)  # what a stack is held to account for
-SO2, O2, WATER = "SO2(g)", "O2(g)", "H2O(g)"
-_ACID = ("SO3(g)", "H2SO4(g)", "H2SO4(l)")  # counted as H2SO4
-_NO_DUST = ("H2SO4(l)", "HCl(aq)", "HF(aq)", "H2O(l)", "Hg")  # mist, moisture and vapour that gas carries
-_GAS_AT_THE_STACK = (
-    "H",
-    "C",
-    "N",
-    "O",
-    "S",
-    "Ar",
-    "Cl",
-    "F",
-    "Hg",
-    "Rest",
-)  # all other vapours are dust there
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,77 +38,6 @@ class Sulfur:
     fed: FloatN
     to_gas: FloatN
     acid: FloatN
-
-
-@dataclass(frozen=True, eq=False)
-class Stack:
-    """Gas of one stack and what it carries, scrubbed and filtered.
-
-    scrubbed : (N,) [mol/s] SO2 washed out before it; conditions : at which the permit states it
-    """
-
-    gas: Stream
-    carried: Stream
-    scrubbed: FloatN
-    conditions: StackSettings
-
-    @property
-    def flow(self) -> FloatN:
-        """(N,) [mol/s] dry, without mist."""
-        return self.gas.total() - self.gas.amount(WATER) - self.gas.amount("H2SO4(l)")
-
-    @property
-    def moisture(self) -> FloatN:
-        """(N,) [mol/mol] water vapour of the wet gas."""
-        return _ratio(self.gas.amount(WATER), self.flow + self.gas.amount(WATER))
-
-    @property
-    def oxygen(self) -> FloatN:
-        """(N,) [mol/mol] dry."""
-        return _ratio(self.gas.amount(O2), self.flow)
-
-    @property
-    def so2(self) -> FloatN:
-        """(N,) [mol/s]."""
-        return self.gas.amount(SO2)
-
-    @property
-    def acid(self) -> FloatN:
-        """(N,) [mol/s] SO3 and acid as H2SO4."""
-        return total(x.amount(name) for x in (self.gas, self.carried) for name in _ACID)
-
-    @property
-    def dust(self) -> FloatN:
-        """(N,) [kg/s] solids, and vapours that are solid when the gas is cold; no acid mist."""
-        solids = total(x for name, x in _by_species(self.carried) if name not in _NO_DUST)
-        return solids + self.gas.n @ (self.gas.phase.molar_mass * _condensing(self.gas.phase))
-
-    def rate(self, kind: str) -> FloatN:
-        """(N,) [kg/s] of one of ``KINDS``; a metal in all its forms."""
-        if kind == "so2":
-            return self.so2 * M_SO2
-        if kind == "mist":
-            return self.acid * M_ACID
-        if kind == "dust":
-            return self.dust
-        held = self.gas.element(kind) + self.carried.element(kind)
-        return held * ATOMIC_MASS[ELEMENTS.index(kind)]
-
-    @property
-    def so2_share(self) -> FloatN:
-        """(N,) [mol/mol] dry, oxygen as measured; zero where nothing flows."""
-        return _ratio(self.so2, self.flow)
-
-    def measured(self, kind: str) -> FloatN:
-        """(N,) [kg/mol of dry gas], oxygen as measured; zero where nothing flows."""
-        return _ratio(self.rate(kind), self.flow)
-
-    def concentration(self, kind: str) -> FloatN:
-        """(N,) [kg/mol] as a permit states it: at the reference oxygen, moisture and temperature.
-
-        The volume is that of a mole at 0 degC, which holds less gas where the reference is warmer.
-        """
-        return self.measured(kind) * at_reference(self.oxygen, self.conditions)
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,12 +73,28 @@ class EmissionsResult:
         name, stack = next(iter(self.stacks.items()))
         if name not in self.over:
             return stack.concentration("so2")
-        gas, washed = self.over[name], column(_ratio(stack.scrubbed, stack.so2 + stack.scrubbed))
+        gas, washed = self.over[name], column(self._washed(name))
         dry = gas.flow - washed * gas.so2
         conditions = each_array(stack.conditions, column)
-        share = _ratio((1.0 - washed) * gas.so2, dry) * M_SO2
-        highest: FloatN = (share * at_reference(_ratio(gas.o2, dry), conditions)).max(axis=1)
+        share = ratio((1.0 - washed) * gas.so2, dry) * M_SO2
+        highest: FloatN = (share * at_reference(ratio(gas.o2, dry), conditions)).max(axis=1)
         return highest
+
+    def so2_highest(self, period: FloatN, window: float) -> FloatN:
+        """(N,) [kg/s] highest mean over ``window`` [s] of the site; what has no course of its own is steady.
+
+        period : (N,) [s] after which the gas of the stacks over time repeats itself
+        """
+        swing = [gas.so2 * column(1.0 - self._washed(name)) for name, gas in self.over.items()]
+        if not swing:
+            return self.so2
+        course = total(swing) * M_SO2
+        return self.so2 - course.mean(axis=1) + highest_mean(course, period, window)
+
+    def _washed(self, name: str) -> FloatN:
+        """(N,) share of the SO2 that the scrubber before a stack takes."""
+        stack = self.stacks[name]
+        return ratio(stack.scrubbed, stack.so2 + stack.scrubbed)
 
     @property
     def sources(self) -> dict[str, Stack]:
@@ -233,20 +162,6 @@ class EmissionsResult:
         return self.sulfur.acid + total(stack.scrubbed for stack in self.stacks.values())
 
 
-def at_reference(oxygen: Floats, s: StackSettings) -> Floats:
-    """What a concentration, dry and as measured, is multiplied by to be at the reference of its stack.
-
-    (x_air - x_reference) / (x_air - x_measured) is the usual form of permits, with the oxygen of dry air at
-    20.95 %; nan where the gas holds as much oxygen as air.
-    """
-    factor = (1.0 - s.reference_moisture) * T_NORMAL / s.reference_temperature
-    if s.reference_oxygen is None:
-        return factor
-    spare = OXYGEN_IN_AIR - oxygen
-    kept = np.where(spare > 0, (OXYGEN_IN_AIR - s.reference_oxygen) / np.where(spare > 0, spare, 1.0), np.nan)
-    return factor * kept
-
-
 def escape(stream: Stream, share: FloatN) -> tuple[Stream, Stream]:
     """A stream on its way to a primary hood: what the hood takes, and the ``share`` (N,) that escapes it."""
     return stream.scaled(1.0 - share), stream.scaled(share)
@@ -307,7 +222,7 @@ def _treated(name: str, gas: Stream, carried: Stream, s: EmissionsSettings, arou
     filtering = {SECONDARY: s.secondary_dust_catch, "slag_cleaning": s.slag_cleaning_dust_catch}
     caught = filtering.get(name, np.zeros(1))
     washed = gas.amount(SO2) * scrubbing
-    solid = _condensing(gas.phase) * column(caught)
+    solid = condensing(gas.phase) * column(caught)
     is_so2 = np.array([float(species_name == SO2) for species_name in gas.phase.names])
     cleaned = Stream(gas.phase, gas.n * (1.0 - solid) - column(washed) * is_so2, gas.T)
     conditions = around.conditions.get(name, StackSettings())
@@ -350,31 +265,6 @@ def _nothing() -> Stream:
 def _scaled(parts: tuple[Stream, Stream], share: FloatN) -> tuple[Stream, Stream]:
     gas, carried = parts
     return gas.scaled(share), carried.scaled(share)
-
-
-def _by_species(stream: Stream) -> Iterable[tuple[str, FloatN]]:
-    return zip(stream.phase.names, stream.species_mass().T, strict=True)
-
-
-@functools.lru_cache(maxsize=64)
-def _solid_share(names: tuple[str, ...]) -> tuple[float, ...]:
-    phase = species(*names)
-    gases = [ELEMENTS.index(e) for e in _GAS_AT_THE_STACK]
-    other = phase.composition.copy()
-    other[:, gases] = 0.0
-    return tuple(float(row.any()) for row in other)
-
-
-def _condensing(phase: Species) -> Floats:
-    """(S,) one for vapours that are solid when the gas is cold: of metals, but not of mercury."""
-    return np.array(_solid_share(phase.names))
-
-
-def _ratio(part: Floats, whole: Floats) -> Floats:
-    part, whole = np.broadcast_arrays(part, whole)
-    return np.divide(
-        part, whole, out=np.where(np.isnan(whole), np.nan, zeros(part.shape, part, whole)), where=whole > 0
-    )
 
 
 def _reasons(stacks: list[Stack], fugitive: Stack, sulfur: Sulfur, copper: FloatN) -> IntN:
