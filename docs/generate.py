@@ -1,5 +1,5 @@
-"""Write what is generated: validation.md, settings.md, readings.md, the counts of checks that reports carry,
-and the console blocks of README.md and gallery.md.
+"""Write what is generated: the days of the demo, validation.md, settings.md, readings.md, the counts of checks
+that reports carry, and the console blocks of README.md and gallery.md.
 
 python docs/generate.py            write them
 python docs/generate.py --check    fail where a page is not what the code says today
@@ -164,7 +164,15 @@ def _run(block: re.Match[str]) -> str:
     return f"```console\n$ {command}\n{lines}\n```"
 
 
+def demo_days() -> str:
+    """The invented days of the demo, as the balance of today would have them measured."""
+    from measurements import demo
+
+    return demo().text()
+
+
 PAGES = {
+    "../cases/skerry_point_days.csv": demo_days,
     "../README.md": partial(console, "../README.md"),
     "gallery.md": partial(console, "gallery.md"),
     "validation.md": validation,

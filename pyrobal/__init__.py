@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pyrobal.case.load import Case, load_case
     from pyrobal.report.result import Result, balance
     from pyrobal.studies.blend import blend
+    from pyrobal.studies.reconcile.reconciliation import reconcile
     from pyrobal.studies.sensitivity import sensitivity
     from pyrobal.studies.sweep import sweep
     from pyrobal.studies.uncertainty import uncertainty
@@ -23,8 +24,8 @@ if TYPE_CHECKING:
 
 __version__ = "0.1.0"
 __all__ = [
-    "Case", "Result", "__version__", "balance", "blend", "load_case", "sensitivity", "sweep", "uncertainty",
-    "window",
+    "Case", "Result", "__version__", "balance", "blend", "load_case", "reconcile", "sensitivity", "sweep",
+    "uncertainty", "window",
 ]  # fmt: skip
 
 _HOME = {
@@ -33,6 +34,7 @@ _HOME = {
     "Result": "pyrobal.report.result",
     "balance": "pyrobal.report.result",
     "blend": "pyrobal.studies.blend",
+    "reconcile": "pyrobal.studies.reconcile.reconciliation",
     "sensitivity": "pyrobal.studies.sensitivity",
     "sweep": "pyrobal.studies.sweep",
     "uncertainty": "pyrobal.studies.uncertainty",

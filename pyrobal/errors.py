@@ -145,6 +145,7 @@ _SENTENCES = {
     Reason.ASSAY_IMPOSSIBLE: "no set of minerals explains the assay",
     Reason.GRADE_LEAVES_NO_IRON_SULFIDE: (
         "matte grade too high: no FeS would be left in the matte, so copper metal would form; "
+        "blister made in one step is outside this model; "
         "lower smelting.matte_grade (pure copper sulfide is the limit, about 79 % Cu; lead, zinc and other "
         "metals in the matte lower it)"
     ),
@@ -158,7 +159,7 @@ _SENTENCES = {
     ),
     Reason.OXYGEN_BEYOND_MATTE: (
         "this much oxygen per tonne would burn all the iron sulfide, so copper metal would form; "
-        "lower smelting.oxygen_per_tonne"
+        "blister made in one step is outside this model; lower smelting.oxygen_per_tonne"
     ),
     Reason.OXYGEN_SHORT_OF_MATTE: (
         "this little oxygen oxidises less iron than even a lean matte leaves to the slag; raise "

@@ -65,7 +65,7 @@ class Assay:
 
 @dataclass(frozen=True)
 class Table:
-    """Shares by element and outlet: ``deportment.As.matte``."""
+    """Numbers by element and column: ``deportment.As.matte``, ``distribution.Pb.slag_matte``."""
 
     meaning: str
     allowed: str

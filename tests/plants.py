@@ -30,7 +30,8 @@ IDEAL = {
 def arrays(values: dict[str, Any]) -> dict[str, Any]:
     """Numbers and lists as scenario arrays; words as they are."""
     return {
-        k: v if isinstance(v, str) else np.atleast_1d(np.asarray(v, dtype=float)) for k, v in values.items()
+        k: v if isinstance(v, str | dict) else np.atleast_1d(np.asarray(v, dtype=float))
+        for k, v in values.items()
     }
 
 

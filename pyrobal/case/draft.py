@@ -36,7 +36,6 @@ from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.flowsheet.limit import LimitSettings
 from pyrobal.names import nearest, suggestion, unfit
 from pyrobal.plant.emissions import UpsetSettings
-from pyrobal.streams.deportment import DeportmentTable
 from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS, FuelSettings
 from pyrobal.thermo.elements import is_formula, symbols
 
@@ -299,7 +298,7 @@ def _read(draft: Draft, declared: Declaration, raw: Any, spot: Spot) -> Any:
         case Precision():
             return _deviations(draft, raw, spot)
         case Table():
-            return _shares(draft, schema.deportment(spot.key.partition(".")[0]), raw, spot)
+            return _by_element(draft, declared, raw, spot)
 
 
 def _fractions(draft: Draft, allowed: tuple[str, ...], unit: str, raw: Any, spot: Spot) -> dict[str, FloatN]:
@@ -329,12 +328,21 @@ def _deviations(draft: Draft, raw: Any, spot: Spot) -> dict[str, Deviation]:
     }
 
 
-def _shares(draft: Draft, table: DeportmentTable, raw: Any, spot: Spot) -> dict[str, dict[str, FloatN]]:
-    """Shares by element and outlet."""
-    return {
-        name: _fractions(draft, table.outlets, "%", value, spot / name)
-        for name, value in _entries(draft, tuple(table.shares), raw, spot)
-    }
+def _by_element(draft: Draft, declared: Table, raw: Any, spot: Spot) -> dict[str, dict[str, FloatN]]:
+    """Numbers by element and column; a bare share is in percent."""
+    elements, columns = schema.columns(spot.key.partition(".")[0], declared)
+    table: dict[str, dict[str, FloatN]] = {}
+    for element, entries in _entries(draft, elements, raw, spot):
+        table[element] = {}
+        for name, value in _entries(draft, tuple(columns), entries, spot / element):
+            one = columns[name]
+            read = (
+                partial(values.fraction, value, "%")
+                if one.unit == "%"
+                else partial(values.number, one, value)
+            )
+            table[element][name] = _attempt(draft, read, spot / element / name, _NAN)
+    return table
 
 
 def _entries(draft: Draft, allowed: tuple[str, ...], raw: Any, spot: Spot) -> Iterator[tuple[str, Any]]:

@@ -1,8 +1,8 @@
 """Settings given on the command line as KEY=VALUE, laid over the values of a document.
 
 They then pass the same checks as the file. ``concentrate.Fenholt.rate=60 t/h`` finds its concentrate by
-name; a name with blanks needs no quotes beyond those of the shell. What the file says that cannot stand
-beside an assignment gives way to it.
+name; a name with blanks needs no quotes beyond those of the shell. ``concentrate.*.rate`` is all of them.
+What the file says that cannot stand beside an assignment gives way to it.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
+from pyrobal.case.blend import BLEND_RATE, set_blend_rate
 from pyrobal.case.document import Document
 from pyrobal.case.lines import Path
 from pyrobal.errors import Fault
@@ -35,7 +36,10 @@ def override(document: Document, assignments: Sequence[str]) -> Document:
         try:
             if not equals or not key:
                 raise ValueError(f'"{assignment}" is not KEY=VALUE')
-            paths.add(_set(values, key, _value(text.strip())))
+            if key == BLEND_RATE:
+                paths |= set_blend_rate(values, _value(text.strip()))
+            else:
+                paths.add(_set(values, key, _value(text.strip())))
         except ValueError as error:
             faults.append(Fault("--set", None, key if equals else "", str(error)))
     for path in paths:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from pyrobal import units
-from pyrobal.case.schema import ITEMS, Shape, nested, required, shape, written
+from pyrobal.case.schema import DISTRIBUTION, ITEMS, Shape, nested, required, shape, written
 from pyrobal.case.values import bounds
 from pyrobal.fields import (
     Assay,
@@ -56,6 +56,11 @@ def settings() -> Iterator[Setting]:
 
 def _settings(prefix: str, kind: type) -> Iterator[Setting]:
     for name, declared in written(kind).items():
+        if isinstance(declared, Table) and declared.allowed == "distribution":
+            for column, one in DISTRIBUTION.items():
+                allowed = bounds(one.low, one.high, one.unit)
+                yield Setting(f"{prefix}{name}.<X>.{column}", one.unit, "none", allowed, one.meaning)
+            continue
         yield _setting(f"{prefix}{name}", declared, _default(kind, name))
     if kind is FuelSettings:
         meaning = declarations(kind)["composition"].meaning

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any, Final, get_origin, get_type_hints
 
-from pyrobal.fields import Assay, Declaration, Text, declarations
+from pyrobal.fields import Assay, Declaration, Quantity, Table, Text, declarations
 from pyrobal.fields import declared as declared_in
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.plant.emissions import STACKS
@@ -21,6 +21,7 @@ from pyrobal.streams.assay import ASSAY_NAMES, GANGUE_OXIDES
 from pyrobal.streams.deportment import DeportmentTable, read_table
 from pyrobal.streams.fuel import GAS_COMPONENTS, ULTIMATE_COMPONENTS
 from pyrobal.streams.mineralogy import MINERAL_NAMES
+from pyrobal.thermo.distribution import read_ratios
 
 FUEL_COMPONENTS: Final = tuple(dict.fromkeys((*GAS_COMPONENTS, *ULTIMATE_COMPONENTS)))
 
@@ -34,11 +35,24 @@ ALLOWED: Final[dict[str, tuple[str, ...]]] = {
 # Named tables whose names are not the user's own.
 ITEMS: Final[dict[str, tuple[str, ...]]] = {"flux": FLUXES, "stack": STACKS}
 
+DISTRIBUTION: Final = {
+    "slag_matte": Quantity("-", "wt% in slag over wt% in matte, at 62 % Cu in the matte", 1e-6, 1e4),
+    "exponent": Quantity("-", "power of pO2 with which the ratio goes from there", -4.0, 4.0),
+}
+
 
 def deportment(section: str) -> DeportmentTable:
     """The table that the ``deportment`` of a section overrides: its elements and its outlets."""
     table = read_table(section.removesuffix("_furnace"))
     return replace(table, outlets=tuple(o for o in table.outlets if o != "grade"))  # a column of converting
+
+
+def columns(section: str, declared: Table) -> tuple[tuple[str, ...], dict[str, Quantity]]:
+    """Elements and columns of a table by element, each column as the quantity it holds."""
+    if declared.allowed == "distribution":
+        return tuple(read_ratios()), DISTRIBUTION
+    table = deportment(section)
+    return tuple(table.shares), {o: Quantity("%", declared.meaning, 0.0, 1.0) for o in table.outlets}
 
 
 class Shape(enum.Enum):

@@ -255,6 +255,13 @@ def _deportments(draft: Draft) -> Iterator[Finding]:
                 yield key, f"sums to {_percent(total)}; it must sum to 100 %"
 
 
+def _distributions(draft: Draft) -> Iterator[Finding]:
+    for section, node in tables(draft.inputs):
+        for element in getattr(node, "distribution", {}).keys() & getattr(node, "deportment", {}).keys():
+            key = f"{section}.distribution.{element}"
+            yield key, "excludes shares of the same element under deportment; remove one"
+
+
 def _forms(draft: Draft) -> Iterator[Finding]:
     """A share sent where the element has no form to leave in would be lost."""
     for section, outlets in _elements_that_leave().items():
@@ -357,6 +364,6 @@ def _limits(draft: Draft) -> Iterator[Finding]:
 
 RULES: Final = (
     _blend, _assay_sums, _precisions, _counted_twice, _measured_minerals, _fluxes, _fuels, _smelting,
-    _converting, _heat_losses, _enrichments, _deportments, _forms, _order_of_steps, _drying,
-    _stated_gas, _bypassed_bed, _limits, _upsets,
+    _converting, _heat_losses, _enrichments, _deportments, _distributions, _forms, _order_of_steps,
+    _drying, _stated_gas, _bypassed_bed, _limits, _upsets,
 )  # fmt: skip

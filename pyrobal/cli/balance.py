@@ -37,8 +37,8 @@ def balance(
     html_file: str | None,
     xlsx_file: str | None,
     detail: list[str],
-    aim: str | None,
-    by: str | None,
+    aim: tuple[str, ...],
+    by: tuple[str, ...],
     assignments: tuple[str, ...],
 ) -> int:
     """Work out the balance of CASE and print it."""

@@ -9,6 +9,7 @@ from pyrobal.cli.balance import balance, check
 from pyrobal.cli.blend import blend
 from pyrobal.cli.compare import compare
 from pyrobal.cli.explain import explain
+from pyrobal.cli.reconcile import reconcile
 from pyrobal.cli.registry import readings, settings
 from pyrobal.cli.sensitivity import sensitivity
 from pyrobal.cli.substance import substance
@@ -48,6 +49,6 @@ def pyrobal(context: click.Context) -> None:
         click.echo(GREETING)
 
 
-STUDIES = (sweep, window, sensitivity, uncertainty, blend)
+STUDIES = (sweep, window, sensitivity, uncertainty, blend, reconcile)
 for command in (balance, check, compare, explain, settings, readings, substance, *STUDIES):
     pyrobal.add_command(command)

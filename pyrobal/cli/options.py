@@ -26,12 +26,12 @@ overrides = click.option(
 )  # fmt: skip
 _aims = (
     click.option(
-        "--aim", metavar="READING=VALUE", shell_complete=complete.aim,
-        help="Solve a setting for this reading.",
+        "--aim", metavar="READING=VALUE", multiple=True, shell_complete=complete.aim,
+        help="Solve a setting for this reading; repeatable.",
     ),
     click.option(
-        "--by", metavar="SETTING[=LOW:HIGH]", shell_complete=complete.setting,
-        help="The setting that --aim solves.",
+        "--by", metavar="SETTING[=LOW:HIGH]", multiple=True, shell_complete=complete.setting,
+        help="The setting that solves it, one for each --aim.",
     ),
 )  # fmt: skip
 _workers = (
@@ -117,7 +117,7 @@ def study(command: Command) -> Command:
     """CASE, --aim, --by and --set: the command is given the case and what is aimed at in it."""
 
     @functools.wraps(command)
-    def run(case: Case, aim: str | None, by: str | None, **others: Any) -> Any:
+    def run(case: Case, aim: tuple[str, ...], by: tuple[str, ...], **others: Any) -> Any:
         return command(case, aim=aim_of(case, aim, by), **others)
 
     return aims(on_case(run))
@@ -133,28 +133,31 @@ def on_workers(command: Command) -> Command:
     return with_options(*_workers)(run)
 
 
-def aim_of(case: Case, aim: str | None, by: str | None) -> Aim | None:
-    """What --aim and --by ask for. Raises click.UsageError where one lacks the other."""
-    if (aim is None) != (by is None):
+def aim_of(case: Case, aim: Sequence[str], by: Sequence[str]) -> Aim | None:
+    """What --aim and --by ask for, pair by pair. Raises click.UsageError where one lacks the other."""
+    if bool(aim) != bool(by):
         raise click.UsageError("--aim READING=VALUE and --by SETTING go together")
-    if aim is None or by is None:
+    if not aim:
         return None
     from pyrobal.studies.aim import aiming
 
     return aiming(case, aim, by)
 
 
-def aimed_case(case: Case, aim: str | None, by: str | None) -> Case:
-    """The case with the setting that meets the aim; as it is where there is none."""
+def aimed_case(case: Case, aim: Sequence[str], by: Sequence[str]) -> Case:
+    """The case with the settings that meet the aim; as it is where there is none."""
     meant = aim_of(case, aim, by)
     if meant is None:
         return case
-    from pyrobal.studies.aim import aimed
+    from pyrobal.studies.aim import aimed, stretches
 
     solved = aimed(case, meant)
-    value = meant.by.value(solved.inputs)
-    assert value is not None  # it has just been set
-    say(f"{aim} by {meant.by.key} = {meant.by.text(float(value[0]), digits=7)}")
+    for text, target in zip(aim, meant.targets, strict=True):
+        value = target.by.value(solved.inputs)
+        assert value is not None  # it has just been set
+        say(f"{text} by {target.by.key} = {target.by.text(float(value[0]), digits=7)}")
+    for said in stretches(case, meant):
+        say(said)
     return solved
 
 

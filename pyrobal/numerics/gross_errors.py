@@ -12,20 +12,20 @@ one cannot be told apart.
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats, IntN
+from pyrobal.arrays import Bools, FloatN, Floats, IntN
 from pyrobal.numerics.reconcile import Block, Measurement, Reconciled, pseudo_inverse
 
 LEVEL: Final = 0.05  # chance of a false alarm
 CHECKED: Final = 1e-7  # share of a variance; one whose adjustment has less is checked by nothing
 ALIKE: Final = 0.999  # correlation of two errors that cannot be told apart
 
-Direction = Sequence[FloatN]  # of each block, (m,): what an error of one adds to its residuals
+Direction = Mapping[int, FloatN]  # block -> (m,): what an error of one adds to its residuals; else nothing
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,7 +57,9 @@ class Linear:
 
     def allowing(self, direction: Direction) -> Linear:
         """The same with one more error allowed for."""
-        more = tuple(np.column_stack([had, d]) for had, d in zip(self.more, direction, strict=True))
+        more = tuple(
+            np.column_stack([had, direction.get(t, np.zeros(len(had)))]) for t, had in enumerate(self.more)
+        )
         return replace(self, more=more)
 
     @functools.cached_property
@@ -84,12 +86,20 @@ class Linear:
     @functools.cached_property
     def estimates(self) -> tuple[FloatN, FloatN]:
         """(q,) sizes of the errors that are allowed for, and their standard deviations."""
-        right = sum(
-            c.T @ s.weight @ r for s, c, r in zip(self._shares, self._shared, self._residuals, strict=True)
-        )
-        found = self._inverse[0] @ right
         p = len(self.free)
-        return found[p:], np.sqrt(np.maximum(np.diag(self._inverse[0])[p:], 0.0))
+        return self._move[p:], np.sqrt(np.maximum(np.diag(self._inverse[0])[p:], 0.0))
+
+    @functools.cached_property
+    def step(self) -> FloatN:
+        """(p,) by which the free shared unknowns would still move: nothing at an answer, something without
+        a part."""
+        return -self._move[: len(self.free)]
+
+    @functools.cached_property
+    def _move(self) -> FloatN:
+        parts = zip(self._shares, self._shared, self._residuals, strict=True)
+        right = sum((c.T @ s.weight @ r for s, c, r in parts), np.zeros(len(self.information)))
+        return self._inverse[0] @ right
 
     @functools.cached_property
     def _residuals(self) -> tuple[FloatN, ...]:
@@ -99,10 +109,8 @@ class Linear:
     @functools.cached_property
     def multipliers(self) -> tuple[FloatN, ...]:
         """(m,) of each block: W r with everything shared projected out."""
-        parts = list(zip(self._shares, self._shared, self._residuals, strict=True))
-        right = sum((c.T @ s.weight @ r for s, c, r in parts), np.zeros(len(self.information)))
-        move = self._inverse[0] @ right
-        return tuple(s.weight @ (r - c @ move) for s, c, r in parts)
+        parts = zip(self._shares, self._shared, self._residuals, strict=True)
+        return tuple(s.weight @ (r - c @ self._move) for s, c, r in parts)
 
     @property
     def statistic(self) -> float:
@@ -127,47 +135,62 @@ class Linear:
         half = m.covariance @ b.A.T
         return -half @ self.multipliers[t], half @ weight @ half.T
 
-    def undetermined(self, loose: float = 1e-8) -> Floats:
-        """(u, p) directions of the shared unknowns that the measurements say nothing of, largest part 1.
+    def own_deviations(self, t: int) -> FloatN:
+        """(k,) standard deviations of the unknowns of one block, the shared ones known as well as they
+        are."""
+        m, b, c = self.measured[t], self.blocks[t], self._shared[t]
+        if not b.B.shape[1]:
+            return np.zeros(0)
+        cover = b.A @ m.covariance @ b.A.T + c @ self._inverse[0] @ c.T
+        inner = pseudo_inverse(b.B.T @ pseudo_inverse(cover)[0] @ b.B)[0]
+        return np.sqrt(np.maximum(np.diag(inner), 0.0))
 
-        Unknowns are first scaled by what each alone would be known to.
+    def undetermined(self, loose: float = 1e-8) -> tuple[Floats, Floats]:
+        """(u, p) directions of the shared unknowns that the measurements say nothing of.
+
+        Twice: in units of what each unknown alone would be known to, and as they are.
         """
         p = len(self.free)
+        if not p:
+            return np.zeros((0, 0)), np.zeros((0, 0))
         information = self.information[:p, :p]
         scale = np.sqrt(np.maximum(np.diag(information), 0.0))
-        none = scale <= 0.0
-        unit = np.where(none, 1.0, scale)
-        values, vectors = np.linalg.eigh(information / np.outer(unit, unit)) if p else (np.zeros(0),) * 2
-        found = (
-            (vectors[:, values <= loose] / np.where(none, 1.0, scale)[:, None]).T if p else np.zeros((0, 0))
-        )
-        return found / np.abs(found).max(axis=1, keepdims=True) if found.size else np.zeros((0, p))
+        unit = np.where(scale > 0.0, scale, 1.0)
+        values, vectors = np.linalg.eigh(information / np.outer(unit, unit))
+        found = vectors[:, values <= loose].T
+        return found, found / unit
 
     def scores(self, directions: Sequence[Direction]) -> tuple[FloatN, FloatN]:
         """(d,) s and F of each possible error; F is zero where nothing checks it."""
-        s = np.array(
-            [sum(float(a @ w) for a, w in zip(d, self.multipliers, strict=True)) for d in directions]
-        )
-        return s, np.array([self._overlap(d, d) for d in directions])
+        s = np.array([sum(float(a @ self.multipliers[t]) for t, a in d.items()) for d in directions])
+        f = [self._own(d) - (c := self._crossing(d)) @ self._inverse[0] @ c for d in directions]
+        return s, np.array(f, dtype=float)
 
-    def alike(self, one: Direction, others: Sequence[Direction]) -> FloatN:
-        """(d,) correlation of an error with others, between -1 and 1; 0 with one that nothing checks."""
-        own = self._overlap(one, one)
-        found = []
-        for other in others:
-            theirs = self._overlap(other, other)
-            found.append(self._overlap(one, other) / np.sqrt(own * theirs) if min(own, theirs) > 0.0 else 0.0)
-        return np.array(found)
+    def overlaps(self, directions: Sequence[Direction]) -> Floats:
+        """(d, d) F of every two possible errors."""
+        crossing = np.array([self._crossing(d) for d in directions]).reshape(len(directions), -1)
+        found = -crossing @ self._inverse[0] @ crossing.T
+        for t, s in enumerate(self._shares):
+            here = [i for i, d in enumerate(directions) if t in d]
+            if here:
+                D = np.column_stack([directions[i][t] for i in here])
+                found[np.ix_(here, here)] += D.T @ s.weight @ D
+        return found
 
-    def _overlap(self, one: Direction, other: Direction) -> float:
-        inner, left, right = 0.0, np.zeros(len(self.information)), np.zeros(len(self.information))
-        for s, c, a, b in zip(self._shares, self._shared, one, other, strict=True):
-            if a.any() or b.any():
-                heavy = s.weight @ b
-                inner += float(a @ heavy)
-                left += c.T @ (s.weight @ a)
-                right += c.T @ heavy
-        return inner - float(left @ self._inverse[0] @ right)
+    def _own(self, d: Direction) -> float:
+        return sum(float(a @ self._shares[t].weight @ a) for t, a in d.items())
+
+    def _crossing(self, d: Direction) -> FloatN:
+        """(p + q,) F of an error and each shared unknown."""
+        parts = (self._shared[t].T @ (self._shares[t].weight @ a) for t, a in d.items())
+        return sum(parts, np.zeros(len(self.information)))
+
+
+def correlation(overlaps: Floats) -> Floats:
+    """(d, d) of possible errors, 0 with one that nothing checks; those at 1 cannot be told apart."""
+    size = np.sqrt(np.maximum(np.diag(overlaps), 0.0))
+    unit = np.where(size > 0.0, size, np.inf)
+    return overlaps / np.outer(unit, unit)
 
 
 def _share(m: Measurement, b: Block) -> _Share:
@@ -227,25 +250,34 @@ class Suspect:
 
 
 def suspects(
-    linear: Linear, directions: Sequence[Direction], families: IntN, deviations: FloatN, most: int = 20
+    linear: Linear,
+    directions: Sequence[Direction],
+    families: IntN,
+    deviations: FloatN,
+    kinds: IntN | None = None,
+    most: int = 20,
 ) -> tuple[list[Suspect], Linear]:
     """The errors that stand out, one after the other, each allowed for before the next is looked for.
 
     families : (d,) candidates of one family are told apart from each other, those of two are not compared
     deviations : (d,) standard deviation of one measurement that the error would be in
+    kinds : (d,) kinds of error, 0, 1, ...; each is tested on its own and takes its part of the level
     Serial elimination (Ripps 1965; Rosenberg, Mah & Iordache 1987, Ind. Eng. Chem. Res. 26, 555-564). An
     error that nothing checks is never one. The sizes returned are those with all errors allowed for together.
     """
+    kinds = np.zeros(len(directions), dtype=np.int64) if kinds is None else kinds
     found: list[tuple[int, tuple[int, ...], float]] = []
     while len(found) < most and linear.freedom > 0:
         s, f = linear.scores(directions)
         checked = f * deviations**2 > CHECKED
         z = np.where(checked, s / np.sqrt(np.where(checked, f, 1.0)), 0.0)
-        which = int(np.argmax(np.abs(z)))
-        if np.abs(z[which]) <= sidak(int(checked.sum())):
+        over = np.abs(z) / _limits(checked, kinds)
+        which = int(np.argmax(over))
+        if over[which] <= 1.0:
             break
         family = np.flatnonzero(checked & (families == families[which]))
-        same = linear.alike(directions[which], [directions[int(i)] for i in family])
+        place = int(np.flatnonzero(family == which)[0])
+        same = correlation(linear.overlaps([directions[int(i)] for i in family]))[place]
         found.append((which, tuple(int(i) for i in family[np.abs(same) >= ALIKE]), float(z[which])))
         linear = linear.allowing(directions[which])
     sizes, deviations = linear.estimates
@@ -255,25 +287,24 @@ def suspects(
     ], linear
 
 
+def _limits(checked: Bools, kinds: IntN) -> FloatN:
+    """(d,) limit of each candidate's statistic."""
+    many = int(kinds.max(initial=0)) + 1
+    each = [sidak(int((checked & (kinds == k)).sum()), LEVEL / many) for k in range(many)]
+    return np.array(each)[kinds]
+
+
 def columns(linear: Linear, index: Sequence[Sequence[int]]) -> list[Direction]:
     """Effects of a constant error in each column.
 
     index : of each block, for each column, the place of its measurement in x; -1 where it was not measured
     """
     return [
-        [
-            b.A[:, at[i]] if at[i] >= 0 else np.zeros(len(b.gap))
-            for b, at in zip(linear.blocks, index, strict=True)
-        ]
+        {t: linear.blocks[t].A[:, at[i]] for t, at in enumerate(index) if at[i] >= 0}
         for i in range(len(index[0]))
     ]
 
 
 def cells(linear: Linear) -> list[tuple[int, int, Direction]]:
     """Effects of an error in one measurement of one block: block, place in x, direction."""
-    none = [np.zeros(len(b.gap)) for b in linear.blocks]
-    return [
-        (t, i, [*none[:t], b.A[:, i], *none[t + 1 :]])
-        for t, b in enumerate(linear.blocks)
-        for i in range(len(b.x))
-    ]
+    return [(t, i, {t: b.A[:, i]}) for t, b in enumerate(linear.blocks) for i in range(len(b.x))]

@@ -23,7 +23,7 @@ from pyrobal.arrays import Bools, FloatN, Floats
 SQUARES, HUBER = "squares", "huber"
 _TUNING: Final = 1.345  # deviations within which Huber's loss is quadratic: 95 % as efficient as squares
 _ROUNDS: Final = 400
-_SMALL: Final = 1e-7  # of a standard deviation: a smaller step settles nothing
+CLOSE: Final = 1e-7  # of a standard deviation: a smaller step settles nothing
 _FIRST, _LEAST, _MOST = 1e-3, 1e-9, 1e15  # damping
 _SHORTER, _LONGER = 8.0, 10.0  # more damping after a step that failed, less after one that did not
 _RANK: Final = 1e-10  # of the largest eigenvalue; less is nothing
@@ -46,30 +46,58 @@ class Measurement:
 
 
 @dataclass(frozen=True, eq=False)
-class Block:
-    """The constraints of one block, seen from a point.
+class Point:
+    """Where one block stands.
 
     x : (n,) measured quantities; own : (k,) unknowns of this block
-    gap : (m,) what the constraints come to there, zero where they hold
-    A, B, C : (m, n), (m, k), (m, p) their derivatives to x, to own and to the shared unknowns; a constraint
-    that holds a shared unknown needs something of the block's own in it
+    gap : (m,) what its constraints come to, zero where they hold
     """
 
     x: FloatN
     own: FloatN
     gap: FloatN
+
+
+@dataclass(frozen=True, eq=False)
+class Block:
+    """The constraints of one block, seen from a point.
+
+    A, B, C : (m, n), (m, k), (m, p) their derivatives to x, to own and to the shared unknowns; a constraint
+    that holds a shared unknown needs something of the block's own in it
+    """
+
+    point: Point
     A: Floats
     B: Floats
     C: Floats
 
+    @property
+    def x(self) -> FloatN:
+        """(n,) measured quantities."""
+        return self.point.x
+
+    @property
+    def own(self) -> FloatN:
+        """(k,) unknowns of this block."""
+        return self.point.own
+
+    @property
+    def gap(self) -> FloatN:
+        """(m,) what the constraints come to."""
+        return self.point.gap
+
 
 class Model(Protocol):
-    """Every block at a point; None where there is none. It may move the point onto its constraints or
-    ranges."""
+    """The constraints of every block."""
 
-    def __call__(
-        self, x: Sequence[FloatN], own: Sequence[FloatN], shared: FloatN
-    ) -> Sequence[Block] | None: ...
+    def points(self, x: Sequence[FloatN], own: Sequence[FloatN], shared: FloatN) -> Sequence[Point] | None:
+        """What they come to; None where there is no answer. It may move x and own onto them, or into
+        ranges."""
+        ...
+
+    def blocks(self, points: Sequence[Point], shared: FloatN) -> Sequence[Block]:
+        """With their derivatives."""
+        ...
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,6 +125,8 @@ def reconcile(
     low: FloatN | None = None,
     high: FloatN | None = None,
     loss: str = SQUARES,
+    close: float = CLOSE,
+    enough: float = 0.0,
     progress: Callable[[int], object] = lambda _: None,
 ) -> Reconciled | None:
     """The nearest quantities that keep every constraint; None where the start itself has no answer.
@@ -105,39 +135,88 @@ def reconcile(
     loss : ``SQUARES``, or ``HUBER``: beyond 1.345 deviations an error counts by its size (Huber 1964, Ann.
     Math.
         Stat. 35, 73-101)
+    close : step that ends the search, in standard deviations; enough : likewise, gain in the sum of squares
     progress : called with the number of each round
     """
-    p = len(shared)
-    low = np.full(p, -np.inf) if low is None else low
-    high = np.full(p, np.inf) if high is None else high
-    here = model([m.value for m in measured], own, shared)
-    if here is None:
+    ends = _ends(shared, low, high)
+    points = model.points([m.value for m in measured], own, shared)
+    if points is None:
         return None
-    damping, settled, held, rounds = _FIRST, False, np.zeros(p, dtype=bool), 0
-    scale, penalty = np.zeros(p), 0.0
+    blocks = model.blocks(points, shared)
+    search = _Search(measured, loss, np.full(len(blocks), _FIRST), np.zeros(len(shared)))
     for rounds in range(1, _ROUNDS + 1):
         progress(rounds)
-        weighed = [_weighed(m, b, loss) for m, b in zip(measured, here, strict=True)]
-        step = _step(weighed, here, shared, (low, high), damping, scale)
-        held, scale, penalty = step.held, step.scale, max(penalty, 2.0 * step.pull)
-        there = model(
-            [b.x + d for b, d in zip(here, step.x, strict=True)],
-            [b.own + d for b, d in zip(here, step.own, strict=True)],
-            shared + step.shared,
-        )
-        gain = -np.inf if there is None else _merit(weighed, here, penalty) - _merit(weighed, there, penalty)
-        small = step.size < _SMALL
-        if there is not None and (gain >= 0.0 or small):
-            here, shared = there, shared + step.shared
-            damping = max(damping / _LONGER, _LEAST)
-            settled = small
-        else:
-            damping *= _SHORTER
-            settled = damping < _MOST and small
-        if settled or damping >= _MOST:
+        found = search.better(model, blocks, shared, ends)
+        if found is None or found.step.size < close:
+            settled = found is not None
             break
-    weighed = [_weighed(m, b, loss) for m, b in zip(measured, here, strict=True)]
-    return Reconciled(tuple(weighed), tuple(here), shared, held, settled, rounds)
+        shared, blocks = shared + found.step.shared, model.blocks(found.points, shared + found.step.shared)
+        if found.gain < enough:
+            settled = True
+            break
+    else:
+        settled = False
+    held = search.held(blocks, shared, ends)
+    return Reconciled(tuple(search.weighed(blocks)), tuple(blocks), shared, held, settled, rounds)
+
+
+def _ends(shared: FloatN, low: FloatN | None, high: FloatN | None) -> tuple[FloatN, FloatN]:
+    open_ended = np.full(len(shared), np.inf)
+    return -open_ended if low is None else low, open_ended if high is None else high
+
+
+@dataclass(frozen=True, eq=False)
+class _Move:
+    """A step, where it leads, and what it gains; no points where it is too small to be worth them."""
+
+    step: _Step
+    points: Sequence[Point]
+    gain: float
+
+
+class _Search:
+    """Steps that make the sum of squares less, and how far each block is trusted.
+
+    A block that a step made worse is trusted less far; the others go on as before. So one period that sits
+    at a kink of its equations does not hold up the rest.
+    """
+
+    def __init__(self, measured: Sequence[Measurement], loss: str, damping: FloatN, scale: FloatN) -> None:
+        self.measured, self.loss = measured, loss
+        self.damping, self.scale, self.penalty = damping, scale, 0.0
+
+    def weighed(self, blocks: Sequence[Block]) -> list[Measurement]:
+        """The measurements with the deviations that the loss leaves them."""
+        return [_weighed(m, b, self.loss) for m, b in zip(self.measured, blocks, strict=True)]
+
+    def better(
+        self, model: Model, blocks: Sequence[Block], shared: FloatN, ends: tuple[FloatN, FloatN]
+    ) -> _Move | None:
+        """The next step that is one forward, or that is small; None where no step is."""
+        weighed = self.weighed(blocks)
+        while self.damping.min() < _MOST:
+            step = _step(weighed, blocks, shared, ends, self.damping, self.scale)
+            self.scale, self.penalty = step.scale, max(self.penalty, 2.0 * step.pull)
+            points = model.points(
+                [b.x + d for b, d in zip(blocks, step.x, strict=True)],
+                [b.own + d for b, d in zip(blocks, step.own, strict=True)],
+                shared + step.shared,
+            )
+            gains = np.full(len(blocks), -np.inf)
+            if points is not None:
+                before = _merits(weighed, [b.point for b in blocks], self.penalty)
+                gains = before - _merits(weighed, points, self.penalty)
+            if points is not None and gains.sum() >= 0.0:
+                self.damping = np.maximum(self.damping / _LONGER, _LEAST)
+                return _Move(step, points, float(gains.sum()))
+            if step.size < CLOSE:
+                return _Move(step, [], 0.0)
+            self.damping = np.where(gains < 0.0, self.damping * _SHORTER, self.damping)
+        return None
+
+    def held(self, blocks: Sequence[Block], shared: FloatN, ends: tuple[FloatN, FloatN]) -> Bools:
+        """(p,) True for shared unknowns that an end of their range keeps from going further."""
+        return _step(self.weighed(blocks), blocks, shared, ends, self.damping, self.scale).held
 
 
 def _weighed(m: Measurement, block: Block, loss: str) -> Measurement:
@@ -149,13 +228,12 @@ def _weighed(m: Measurement, block: Block, loss: str) -> Measurement:
     return Measurement(m.value, m.covariance * np.outer(wider, wider))
 
 
-def _merit(measured: Sequence[Measurement], blocks: Sequence[Block], penalty: float) -> float:
-    """The sum of squares, and at a price what the constraints are off."""
-    total = 0.0
-    for m, b in zip(measured, blocks, strict=True):
-        off = b.x - m.value
-        total += float(off @ np.linalg.solve(m.covariance, off)) + penalty * float(np.abs(b.gap).sum())
-    return total
+def _merits(measured: Sequence[Measurement], points: Sequence[Point], penalty: float) -> FloatN:
+    """(T,) the sum of squares of each block, and at a price what its constraints are off."""
+    off = [p.x - m.value for m, p in zip(measured, points, strict=True)]
+    squares = [d @ np.linalg.solve(m.covariance, d) for m, d in zip(measured, off, strict=True)]
+    gaps = [np.abs(p.gap).sum() for p in points]
+    return np.array(squares, dtype=float) + penalty * np.array(gaps, dtype=float)
 
 
 @dataclass(frozen=True, eq=False)
@@ -222,11 +300,11 @@ def _step(
     blocks: Sequence[Block],
     shared: FloatN,
     ends: tuple[FloatN, FloatN],
-    damping: float,
+    damping: FloatN,
     scale: FloatN,
 ) -> _Step:
     """One damped Gauss-Newton step that keeps the shared unknowns within their ends."""
-    reduced = [_reduced(m, b, damping) for m, b in zip(measured, blocks, strict=True)]
+    reduced = [_reduced(m, b, float(d)) for m, b, d in zip(measured, blocks, damping, strict=True)]
     p = len(shared)
     normal, right = np.zeros((p, p)), np.zeros(p)
     for r, b in zip(reduced, blocks, strict=True):
@@ -234,7 +312,7 @@ def _step(
         right -= b.C.T @ r.weight @ r.residual
     scale = np.maximum(scale, np.sqrt(np.maximum(np.diag(normal), 0.0)))
     unit = np.where(scale > 0.0, scale, 1.0)
-    move, held = _within(normal + damping * np.diag(unit**2), right, shared, ends)
+    move, held = _within(normal + damping.min() * np.diag(unit**2), right, shared, ends)
     moved = [_back(r, b, move) for r, b in zip(reduced, blocks, strict=True)]
     in_deviations = [d / m.deviation for (d, _, _), m in zip(moved, measured, strict=True)]
     sizes = [np.abs(move * unit), *(np.abs(d) for d in in_deviations)]

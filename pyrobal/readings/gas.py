@@ -120,9 +120,14 @@ def element_mass(stream: Stream, element: str) -> FloatN:
 
 
 def _mercury_passed(c: Cleaning) -> FloatN:
-    left = c.mist_precipitator.outlet
+    left = c.cleaned
     dry = left.gas.total() - left.gas.amount("H2O(g)")
     return (element_mass(left.gas, "Hg") + element_mass(left.carried, "Hg")) / dry
+
+
+def _mercury_to_acid(r: Results) -> FloatN:
+    taken = train(r).carried_to_acid
+    return np.zeros(1) if taken is None else element_mass(taken, "Hg")
 
 
 def _weak_acid(compute: Callable[[Stream], FloatN]) -> Callable[[Results], FloatN]:
@@ -186,7 +191,9 @@ READINGS = (
     *(_READING(f"gas.weak_acid.{name}", "kg/h", f"{name} in it",
                _weak_acid(functools.partial(element_mass, element=element)))
       for name, element in (("arsenic", "As"), ("mercury", "Hg"), ("chlorine", "Cl"), ("fluorine", "F"))),
-    _READING("gas.mercury_passed", "mg/Nm3", "mercury the wet cleaning leaves in the dry gas",
+    _READING("gas.mercury_passed", "mg/Nm3", "mercury left in the dry gas, behind a mercury tower if any",
              _cleaning(_mercury_passed)),
+    _READING("gas.mercury_to_acid", "kg/h", "mercury that the acid takes up", _mercury_to_acid,
+             needs="gas_train+acid_plant"),
     _READING("gas.weak_acid.so2", "kg/h", "SO2 lost in it", _weak_acid(lambda x: x.amount("SO2(g)") * M_SO2)),
 )  # fmt: skip

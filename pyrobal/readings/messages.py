@@ -27,6 +27,7 @@ from pyrobal.thermo import dew_point
 # Windows of a smelting slag, common practice.
 FE_SIO2_LOW, FE_SIO2_HIGH = 1.0, 2.0
 MAGNETITE_HIGH = 15 * PERCENT
+MOST_PUT_BACK = 25 * PERCENT  # of the matte tapped, common practice
 VISCOSITY_HIGH = 0.3  # Pa s
 SLAG_COLD = celsius(1200)
 COLD_END = 10.0  # K below the temperature of the bath at which a copper blow may end before it is said
@@ -154,6 +155,18 @@ def _heat(r: Results, i: int) -> Iterator[Message]:
         )
 
 
+def _put_back(r: Results, i: int) -> Iterator[Message]:
+    """Own matte put back cold, where it is more than a furnace is usually given."""
+    back, tapped = (_at(r, key, i) for key in ("smelting.cold_charge", "smelting.matte.tapped"))
+    if back > MOST_PUT_BACK * tapped:
+        yield Message(
+            "caution",
+            "smelting.cold_charge",
+            f"{back / TONNE_PER_HOUR:.0f} of {tapped / TONNE_PER_HOUR:.0f} t/h of matte tapped put back "
+            f"cold, above {MOST_PUT_BACK / PERCENT:.0f} %; lower the enrichment, or cool with other material",
+        )
+
+
 def _not_autogenous(r: Results, i: int) -> str:
     reason = Reason(int(r.autogenous.reason[i]))
     purity = _one(r.smelting.settings.oxygen_purity, i) / PERCENT
@@ -238,6 +251,7 @@ def _furnace_safety(r: Results, i: int) -> Iterator[Message]:
 _OF_FURNACES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
     assay_messages,
     _heat,
+    _put_back,
     _slag,
     closure_messages,
 )

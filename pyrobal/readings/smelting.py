@@ -122,7 +122,7 @@ READINGS = (
     _READING(
         "smelting.oxygen.for_fuel",
         "Nm3/h",
-        "pure O2 the fuel burns with",
+        "pure O2 blown for the fuel, excess included",
         lambda r: r.smelting.oxygen_for_fuel,
     ),
     _READING(
@@ -144,7 +144,18 @@ READINGS = (
     _READING("smelting.fuel", _fuel_unit, "fuel fired", lambda r: r.smelting.heat.fuel),
     _READING("smelting.fuel_heat", "MW", "fuel fired, by lower heating value", fuel_heat),
     _READING("smelting.cold_charge", "t/h", "own matte put back cold to hold the heat", _cold_charge),
-    _READING("smelting.matte.rate", "t/h", "matte tapped", lambda r: r.smelting.matte.mass()),
+    _READING(
+        "smelting.matte.rate",
+        "t/h",
+        "matte made: tapped, less what is put back cold",
+        lambda r: r.smelting.matte_made.mass(),
+    ),
+    _READING(
+        "smelting.matte.tapped",
+        "t/h",
+        "matte tapped, what is put back cold included",
+        lambda r: r.smelting.matte.mass(),
+    ),
     _READING("smelting.matte.temperature", "degC", "matte tapped", lambda r: r.smelting.matte.T),
     _READING(
         "smelting.matte.grade", "wt%", "copper in the matte", lambda r: element_share(r.smelting.matte, "Cu")

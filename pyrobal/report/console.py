@@ -20,7 +20,7 @@ from pyrobal.report.numbers import number
 from pyrobal.report.result import CAUTION, INFEASIBLE, OK, Line, Result
 from pyrobal.report.sections import Sections
 from pyrobal.report.summary import Group, summary
-from pyrobal.report.tables import headline, plain
+from pyrobal.report.tables import Table, headline, plain
 
 if TYPE_CHECKING:
     from pyrobal.case.load import Case
@@ -52,6 +52,15 @@ def show(result: Result, detail: Sequence[str] = (), console: Console | None = N
         for word in wanted:
             for table in found[word]:
                 print_table(console, table)
+    _write(console, capture.get())
+
+
+def print_tables(tables: Sequence[Table]) -> None:
+    """Print tables on standard output."""
+    console = _console()
+    with console.capture() as capture:
+        for table in tables:
+            print_table(console, table)
     _write(console, capture.get())
 
 

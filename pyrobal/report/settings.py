@@ -8,6 +8,7 @@ from typing import Any
 
 from pyrobal import units
 from pyrobal.arrays import FloatN
+from pyrobal.case.schema import columns
 from pyrobal.fields import Assay, Declaration, Precision, Quantity, Table
 from pyrobal.fields import declared as fields
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
@@ -83,7 +84,10 @@ def _setting(key: str, declared: Declaration, value: Any, share: str) -> Iterato
         case Precision(meaning=meaning):
             yield from (Setting(f"{key}.{name}", d.text(), "", meaning) for name, d in value.items())
         case Table(meaning=meaning):
-            flat = {f"{name}.{outlet}": x for name, shares in value.items() for outlet, x in shares.items()}
-            yield from (Setting(f"{key}.{name}", x, "%", meaning) for name, x in flat.items())
+            units = {name: one.unit for name, one in columns(key.partition(".")[0], declared)[1].items()}
+            flat = {(element, name): x for element, row in value.items() for name, x in row.items()}
+            yield from (
+                Setting(f"{key}.{e}.{name}", x, units[name], meaning) for (e, name), x in flat.items()
+            )
         case _ if isinstance(value, str):
             yield Setting(key, value, "", declared.meaning)

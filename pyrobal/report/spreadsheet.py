@@ -63,6 +63,28 @@ def write_workbook(result: Result, file: str | Path) -> None:
         place.write(whole.getvalue())
 
 
+def write_tables(sentences: Sequence[str], named: Mapping[str, Table], file: str | Path) -> None:
+    """Write a workbook of sentences, then of tables, a sheet each."""
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    answer = Table("Answer", (Column("answer"),), tuple((text,) for text in sentences))
+    _fill(book.create_sheet("answer"), answer, units_row=False)
+    for name, table in named.items():
+        _fill(book.create_sheet(name[:31]), table, units_row=any(column.unit for column in table.columns))
+    book.save(file)
+
+
+def write_rows(rows: Sequence[Sequence[str | float]], file: str | Path) -> None:
+    """Write a workbook of one sheet, the first row as headings."""
+    book = openpyxl.Workbook()
+    for i, row in enumerate(rows):
+        _append(book.active, row, bold=i == 0)
+    for i, heading in enumerate(rows[0], 1):
+        book.active.column_dimensions[get_column_letter(i)].width = min(len(str(heading)) + 2, _WIDEST)
+    book.active.freeze_panes = "B2"
+    book.save(file)
+
+
 def _given(case: Case) -> Mapping[str, bool]:
     """Key -> whether the case says it; a case built in Python says everything."""
     return {key: not case.given or key in case.given for key in settings(case.inputs)}

@@ -1,126 +1,90 @@
-"""Aim: the setting with which a reading takes a wanted value, in every scenario at once."""
+"""Aim: the settings with which readings take wanted values, in every scenario at once."""
 
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
 from pyrobal import units
-from pyrobal.arrays import BoolN, FloatN, Floats, take
+from pyrobal.arrays import BoolN, Floats
 from pyrobal.case.load import Case, load_case
 from pyrobal.errors import CaseError, Fault, NotSolved, Reason
 from pyrobal.flowsheet.inputs import Inputs
-from pyrobal.flowsheet.solve import solve
-from pyrobal.numerics.bracketing import root
 from pyrobal.studies.grid import ends
-from pyrobal.studies.measure import measured, reading_units, reading_value
+from pyrobal.studies.measure import noise, reading_units, reading_value
+from pyrobal.studies.target import Target
+from pyrobal.studies.together import Together, conflict
 from pyrobal.studies.variable import Variable, find
-
-PROBES: Final = 17  # places where a change of sign is looked for, ends included
-_ROUNDS: Final = 6  # of probing towards an edge, each 16 times closer
-_MET: Final = 1e-10  # of the wanted value; a miss below that is none
-_TOGETHER: Final = 512  # scenarios whose probes are solved as one batch
 
 
 @dataclass(frozen=True)
 class Aim:
-    """``reading`` shall be ``value`` (SI) by the choice of ``by`` between ``low`` and ``high`` (SI)."""
+    """Targets, each with the setting that stands beside it; several are met together by all of them."""
 
-    reading: str
-    value: float
-    by: Variable
-    low: float
-    high: float
+    targets: tuple[Target, ...]
 
-    def solved(self, inputs: Inputs) -> tuple[FloatN, BoolN]:
-        """The setting (N,) in SI, nan where nothing between the ends meets the aim; and (N,) where found.
+    @property
+    def settings(self) -> tuple[Variable, ...]:
+        """What is chosen, (K)."""
+        return tuple(target.by for target in self.targets)
 
-        The range is probed at even steps, and a root enclosed in the step where the miss changes sign: the
-        one nearest the setting the case has, or the lowest where it has none. Where no step does, the edges
-        of the stretch that has an answer are closed in on and tried too.
+    @property
+    def readings(self) -> list[str]:
+        """What is aimed at, (K)."""
+        return [target.reading for target in self.targets]
+
+    @property
+    def keys(self) -> set[str]:
+        """The keys of the settings."""
+        return {variable.key for variable in self.settings}
+
+    @property
+    def together(self) -> Together:
+        """The targets as one problem."""
+        low, high = (np.array([getattr(t, side) for t in self.targets]) for side in ("low", "high"))
+        return Together(self.targets, self.settings, low, high)
+
+    def solved(self, inputs: Inputs) -> tuple[Floats, BoolN]:
+        """The settings (N, K) in SI, nan where nothing within their ranges meets the aim; where found (N,).
+
+        One target is enclosed by a bracket (``Target.solved``), several are met by Newton's method.
         """
-        n = inputs.scenarios
-        probes = np.linspace(self.low, self.high, PROBES)
-        misses = self._misses(inputs, np.repeat(probes[:, None], n, axis=1))
-        low, high, found = self._bracket(probes, misses, self._present(inputs))
-        if not found.all():
-            rows = np.flatnonzero(~found)
-            low[rows], high[rows], found[rows] = self._at_edges(take(inputs, rows), probes, misses[:, rows])
-        x = root(lambda trial: self._miss(inputs, trial), low, high).x
-        return np.where(found, x, np.nan), found & np.isfinite(x)
+        if len(self.targets) == 1:
+            met = self.targets[0].solved(inputs)
+            return met.x[:, None], met.found
+        x, found, _ = self.together.solved(inputs)
+        return np.where(found[:, None], x, np.nan), found
 
-    def reach(self, inputs: Inputs) -> tuple[float, float] | None:
-        """The least and the most of the reading (SI) at the probes, of one scenario; None without answer."""
-        probes = np.linspace(self.low, self.high, PROBES)
-        values = self.value + self._misses(inputs, probes[:, None])
-        there = values[np.isfinite(values)]
-        return (float(there.min()), float(there.max())) if there.size else None
-
-    def _miss(self, inputs: Inputs, x: FloatN) -> FloatN:
-        """How far the reading is off at settings x (N,); nothing where it is met for all purposes."""
-        miss = self._misses(inputs, x[None, :])[0]
-        return np.where(np.abs(miss) <= _MET * abs(self.value), 0.0, miss)
-
-    def _misses(self, inputs: Inputs, x: Floats) -> Floats:
-        """How far the reading is off at settings x (P, N); small batches are solved as one."""
-        many, n = x.shape
-        if n > _TOGETHER and many > 1:
-            return np.concatenate([self._misses(inputs, row[None, :]) for row in x])
-        repeated = take(inputs, np.tile(np.arange(n), many)) if many > 1 else inputs
-        results = solve(repeated.replace(self.by.path, x.ravel()))
-        return measured(results, self.reading).reshape(many, n) - self.value
-
-    def _present(self, inputs: Inputs) -> FloatN:
-        present = self.by.value(inputs)
-        return np.full(1, self.low) if present is None else present
-
-    def _bracket(self, probes: FloatN, misses: Floats, present: FloatN) -> tuple[FloatN, FloatN, BoolN]:
-        """Ends (N,) of the step to search, and whether there is one: misses (PROBES, N) differ in sign."""
-        sign = np.sign(misses)
-        crossed = sign[:-1] * sign[1:] <= 0.0  # False where either end is nan
-        middle = 0.5 * (probes[:-1] + probes[1:])
-        distance = np.where(crossed, np.abs(middle[:, None] - present[None, :]), np.inf)
-        step = distance.argmin(axis=0)
-        return probes[step], probes[step + 1], np.asarray(crossed.any(axis=0))
-
-    def _at_edges(self, inputs: Inputs, probes: FloatN, misses: Floats) -> tuple[FloatN, FloatN, BoolN]:
-        """The same between the outermost probes with an answer and the edges beyond which there is none."""
-        answered = np.isfinite(misses)
-        first, last = answered.argmax(axis=0), PROBES - 1 - answered[::-1].argmax(axis=0)
-        column = np.arange(misses.shape[1])
-        some = answered.any(axis=0)
-        low, high, found = probes[first], probes[last], np.zeros(len(column), dtype=bool)
-        for inner, outer in ((first, first - 1), (last, last + 1)):
-            edge, miss = self._edge(inputs, probes[inner], probes[np.clip(outer, 0, PROBES - 1)])
-            hit = some & ~found & (np.sign(miss) * np.sign(misses[inner, column]) <= 0.0)
-            low = np.where(hit, np.minimum(edge, probes[inner]), low)
-            high = np.where(hit, np.maximum(edge, probes[inner]), high)
-            found = found | hit
-        return low, high, found
-
-    def _edge(self, inputs: Inputs, inside: FloatN, outside: FloatN) -> tuple[FloatN, FloatN]:
-        """The setting (N,) closest to ``outside`` that still has an answer, and the miss there."""
-        column = np.arange(len(inside))
-        miss = np.full(len(inside), np.nan)
-        for _ in range(_ROUNDS):
-            x = np.linspace(inside, outside, PROBES)
-            misses = self._misses(inputs, x)
-            answered = np.logical_and.accumulate(np.isfinite(misses), axis=0)
-            last = np.maximum(answered.sum(axis=0) - 1, 0)
-            inside, miss = x[last, column], misses[last, column]
-            outside = x[np.minimum(last + 1, PROBES - 1), column]
-        return inside, miss
+    def put(self, inputs: Inputs, x: Floats) -> Inputs:
+        """The inputs with settings x (N, K)."""
+        return self.together.put(inputs, x)
 
 
-def aiming(case: Case, aim: str, by: str) -> Aim:
-    """What ``--aim READING=VALUE --by SETTING`` or ``--by SETTING=LOW:HIGH`` mean.
+def aiming(case: Case, aim: str | Sequence[str], by: str | Sequence[str]) -> Aim:
+    """What pairs of ``--aim READING=VALUE --by SETTING`` or ``--by SETTING=LOW:HIGH`` mean.
 
     Without a range, that of the setting's declaration. Raises CaseError with every fault.
     """
+    aims, settings = ([x] if isinstance(x, str) else list(x) for x in (aim, by))
     faults: list[Fault] = []
+    if len(aims) != len(settings):
+        text = f"{len(aims)} of --aim and {len(settings)} of --by; each target takes a setting of its own"
+        faults.append(Fault("--aim", None, "", text))
+    targets = [_target(case, *pair, faults) for pair in zip(aims, settings, strict=False)]
+    found = [target for target in targets if target is not None]
+    for option, keys in (("--aim", [t.reading for t in found]), ("--by", [t.by.key for t in found])):
+        twice = dict.fromkeys(key for key in keys if keys.count(key) > 1)
+        faults += [Fault(option, None, key, "is given twice") for key in twice]
+    if faults:
+        raise CaseError(faults)
+    return Aim(tuple(found))
+
+
+def _target(case: Case, aim: str, by: str, faults: list[Fault]) -> Target | None:
+    before = len(faults)
     reading, equals, wanted = (part.strip() for part in aim.partition("="))
     value = 0.0
     if not equals:
@@ -138,9 +102,9 @@ def aiming(case: Case, aim: str, by: str) -> Aim:
         low, high = _range(variable, span)
     except ValueError as error:
         faults.append(Fault("--by", None, key, str(error)))
-    if faults:
-        raise CaseError(faults)
-    return Aim(reading, value, variable, low, high)
+    if len(faults) > before:
+        return None
+    return Target(reading, value, variable, low, high, noise(case, reading))
 
 
 def _range(variable: Variable, span: str) -> tuple[float, float]:
@@ -159,21 +123,58 @@ def _range(variable: Variable, span: str) -> tuple[float, float]:
 
 
 def aimed(case: Case, aim: Aim) -> Case:
-    """The case with the setting that meets the aim. Raises NotSolved where none within its range does."""
+    """The case with the settings that meet the aim. Raises NotSolved where none within their ranges do."""
     x, found = aim.solved(case.inputs)
     if not found.all():
         raise NotSolved(Reason.AIM_OUT_OF_REACH, _out_of_reach(case, aim))
     if "\n" in case.text and len(x) == 1:
-        return load_case(case.text, [*case.overrides, f"{aim.by.key}={aim.by.text(float(x[0]))}"])
-    return dataclasses.replace(case, inputs=case.inputs.replace(aim.by.path, x))
+        chosen = [f"{v.key}={v.text(float(value))}" for v, value in zip(aim.settings, x[0], strict=True)]
+        return load_case(case.text, [*case.overrides, *chosen])
+    return dataclasses.replace(case, inputs=aim.put(case.inputs, x))
+
+
+def stretches(case: Case, aim: Aim) -> list[str]:
+    """What there is to say where the one target of an aim holds over a stretch of its setting."""
+    if len(aim.targets) > 1:
+        return []
+    (target,) = aim.targets
+    met = target.solved(case.inputs)
+    rows = np.flatnonzero(met.high > met.low)
+    shown = ((target.by.text(float(met.low[i]), 4), target.by.text(float(met.high[i]), 4)) for i in rows)
+    return [f"{target.reading} is the same from {target.by.key} = {low} to {high}" for low, high in shown]
 
 
 def _out_of_reach(case: Case, aim: Aim) -> str:
-    """What the reading does between the ends of the setting."""
-    between = f"with {aim.by.key} from {aim.by.text(aim.low, 6)} to {aim.by.text(aim.high, 6)}"
-    reach = aim.reach(case.inputs)
+    """What stands against what; of one target what its reading does between the ends of the setting."""
+    if len(aim.targets) == 1:
+        return _reach(case, aim.targets[0])
+    together = aim.together
+    stand = conflict(case.inputs, together)
+    x, _, misses = together.solved(case.inputs)
+    wanted = [f"{t.reading} = {_shown(case, t, t.value)}" for t in stand]
+    if not np.isfinite(misses).all():
+        return f"nothing is solved within the ranges of {', '.join(aim.keys)}"
+    said = (
+        f"{wanted[0]} is out of reach of these settings, whatever the others"
+        if len(wanted) == 1
+        else f"these stand against each other: {'; '.join(wanted)}"
+    )
+    near = [f"{v.key} = {v.text(float(value), 4)}" for v, value in zip(aim.settings, x[0], strict=True)]
+    there = [
+        f"{t.reading} = {_shown(case, t, t.value + float(m))}"
+        for t, m in zip(aim.targets, misses[0], strict=True)
+    ]
+    return f"{said}; the nearest is {', '.join(there)} with {', '.join(near)}"
+
+
+def _shown(case: Case, target: Target, value: float) -> str:
+    return units.write(value, reading_units(case, [target.reading], "--aim")[target.reading], digits=4)
+
+
+def _reach(case: Case, target: Target) -> str:
+    between = f"with {target.by.key} from {target.by.text(target.low, 6)} to {target.by.text(target.high, 6)}"
+    reach = target.reach(case.inputs)
     if reach is None:
         return f"nothing is solved {between}"
-    unit = reading_units(case, [aim.reading], "--aim")[aim.reading]
-    least, most = (units.write(x, unit, digits=4) for x in reach)
-    return f"{aim.reading} is between {least} and {most} {between}, where it has an answer"
+    least, most = (_shown(case, target, x) for x in reach)
+    return f"{target.reading} is between {least} and {most} {between}, where it has an answer"

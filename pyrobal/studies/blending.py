@@ -140,8 +140,8 @@ class Blending:
         """Readings (N,) in plant units of blends x (N, P) [t/h], and the reasons (N,) of those without."""
         inputs, met = self._at(x), np.ones(len(x), dtype=bool)
         if self.aim is not None:
-            setting, met = self.aim.solved(inputs)
-            inputs = inputs.replace(self.aim.by.path, setting)
+            settings, met = self.aim.solved(inputs)
+            inputs = self.aim.put(inputs, settings)
         results = solve(inputs)
         reason = np.where(met, results.reason, Reason.AIM_OUT_OF_REACH)
         found = {key: units.display(measured(results, key), unit) for key, unit in self.units.items()}

@@ -60,7 +60,7 @@ class Grid:
 def varied(inputs: Inputs, variables: Sequence[Variable], values: Floats) -> Inputs:
     """The inputs with each variable (V) set to its column of ``values`` (N, V), in SI."""
     for variable, column in zip(variables, values.T, strict=True):
-        inputs = inputs.replace(variable.path, np.ascontiguousarray(column))
+        inputs = variable.put(inputs, np.ascontiguousarray(column))
     return inputs
 
 

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
 
 from pyrobal import units
 from pyrobal.arrays import FloatN
@@ -13,6 +16,8 @@ from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
 from pyrobal.readings import registry
+
+_NOISE: Final = 1e-11  # of the largest reading of its unit
 
 
 def measured(results: Results, key: str) -> FloatN:
@@ -46,6 +51,22 @@ def reading_units(case: Case, keys: Sequence[str], option: str = "--read") -> di
     if faults:
         raise CaseError(faults)
     return found
+
+
+def largest(base: Results) -> dict[str, float]:
+    """The largest reading of each plant unit, in SI: beside it the round-off of a balance is nothing."""
+    found: dict[str, float] = {}
+    for reading, _, value in registry.evaluate_all(base):
+        if np.isfinite(value[0]):
+            unit = reading.unit_for(base)
+            found[unit] = max(found.get(unit, 0.0), abs(float(value[0])))
+    return found
+
+
+def noise(case: Case, key: str) -> float:
+    """What of a reading may be round-off, in SI."""
+    results = solved(case.inputs)
+    return _NOISE * largest(results).get(registry.find(key)[0].unit_for(results), 0.0)
 
 
 def per_unit(unit: str) -> float:

@@ -65,11 +65,11 @@ class Task:
 
 @dataclass(frozen=True, eq=False)
 class Block:
-    """The answer: readings (n, R) in SI, reason (n,), and the setting aimed with (n,) in SI, if any."""
+    """The answer: readings (n, R) in SI, reason (n,), and the settings aimed with (n, K) in SI, if any."""
 
     readings: Floats
     reason: IntN
-    aimed: FloatN | None
+    aimed: Floats | None
 
 
 class Mismatch(PyrobalError):
@@ -97,7 +97,7 @@ def solve_task(task: Task) -> Block:
     aimed, found = None, np.ones(1, dtype=bool)
     if task.aim is not None:
         aimed, found = task.aim.solved(inputs)
-        inputs = inputs.replace(task.aim.by.path, aimed)
+        inputs = task.aim.put(inputs, aimed)
     results = solve(inputs)
     n = len(task.values)
     reason = np.where(found, results.reason, Reason.AIM_OUT_OF_REACH)

@@ -16,12 +16,10 @@ from pyrobal.case.idle import without_effect
 from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault, NotSolved, Reason
 from pyrobal.flowsheet.inputs import Inputs
-from pyrobal.flowsheet.results import Results
-from pyrobal.readings import registry
 from pyrobal.studies.aim import Aim, aimed
-from pyrobal.studies.measure import per_unit, reading_units, solved
+from pyrobal.studies.measure import largest, per_unit, reading_units, solved
 from pyrobal.studies.tangent import differences, held, tangent
-from pyrobal.studies.variable import Variable, find, variables
+from pyrobal.studies.variable import Variable, blend_rate, find, variables
 
 KINK: Final = 0.02  # share of the slope by which the two sides may differ before the slope is called broken
 _NOISE: Final = 1e-9  # share of the largest reading of the unit, per relative change: less is rounding
@@ -69,13 +67,13 @@ def sensitivity(
     """
     wanted = reading_units(case, readings)
     case = case if aim is None else aimed(case, aim)
-    chosen = [v for v in _chosen(case.inputs, settings) if aim is None or v.key != aim.by.key]
+    chosen = [v for v in _chosen(case.inputs, settings) if aim is None or v.key not in aim.keys]
     base = solved(case.inputs)
     if not base.solved.all():
         raise NotSolved(Reason(int(base.reason[0])))
     exact = tangent(case.inputs, chosen, list(wanted), aim)
     sides = differences(case.inputs, base, chosen, list(wanted), aim)
-    scale = _scales(base)
+    scale = largest(base)
     found: dict[str, tuple[Effect, ...]] = {}
     for r, (key, unit) in enumerate(wanted.items()):
         value, least = float(exact.values[0, r]), _NOISE * scale.get(unit, 0.0)
@@ -89,21 +87,13 @@ def sensitivity(
     return found
 
 
-def _scales(base: Results) -> Mapping[str, float]:
-    """The largest reading of each plant unit, in SI: beside it the round-off of the balance is nothing."""
-    scale: dict[str, float] = {}
-    for reading, _, value in registry.evaluate_all(base):
-        if np.isfinite(value[0]):
-            unit = reading.unit_for(base)
-            scale[unit] = max(scale.get(unit, 0.0), abs(float(value[0])))
-    return scale
-
-
 def _chosen(inputs: Inputs, beginnings: Sequence[str]) -> list[Variable]:
     """Settings with a number that have an effect in this case."""
     present = dict(inputs.arrays())
     idle = tuple(without_effect(inputs))
-    numbers = [v for v in variables(inputs).values() if v.path in present]
+    numbers: list[Variable] = [v for v in variables(inputs).values() if v.path in present]
+    if len(inputs.concentrate) > 1:
+        numbers.append(blend_rate(inputs))
     if beginnings:
         starts = {text: re.compile(re.escape(text).replace(r"\*", ".*")) for text in beginnings}
         none = [text for text, start in starts.items() if not any(start.match(v.key) for v in numbers)]
@@ -153,7 +143,7 @@ def _effect(
 ) -> Effect | None:
     """slopes (3,): exact, below, above. None where the setting does less than ``least`` to the reading."""
     first = moved[0]
-    value = float(np.mean([held(inputs, v)[0] for v in moved]))
+    value = _of_blend(inputs, moved)
     size = step(first, value)
     exact, below, above = (float(x) for x in slopes)
     whole = abs(value) or size
@@ -174,6 +164,19 @@ def _effect(
         exact * value / reading if value and reading else math.nan,
         *sides,
     )
+
+
+def _of_blend(inputs: Inputs, moved: Sequence[Variable]) -> float:
+    """The value of one setting, or what the blend has where it is the same line of every concentrate: by dry
+    mass, of moisture and temperature by wet mass."""
+    values = np.array([held(inputs, v)[0] for v in moved])
+    if len(moved) == 1:
+        return float(values[0])
+    dry = (c.share if c.rate is None else c.rate for c in inputs.concentrate)
+    weights = np.array([float(x[0]) for x in dry if x is not None])
+    if ".assay." not in moved[0].key:
+        weights = weights / (1.0 - np.array([float(c.moisture[0]) for c in inputs.concentrate]))
+    return float(weights @ values / weights.sum())
 
 
 def _broken(exact: float, below: float, above: float) -> bool:

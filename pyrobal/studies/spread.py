@@ -21,6 +21,7 @@ from pyrobal.plant.feed import ConcentrateSettings, FluxSettings, assay_of
 from pyrobal.streams.deportment import read_table
 from pyrobal.studies.grid import ends
 from pyrobal.studies.variable import Variable, find, variables
+from pyrobal.thermo.distribution import read_ratios
 
 NORMAL, UNIFORM, TRIANGULAR = "normal", "uniform", "triangular"
 _CUT: Final = 1e-3  # of a distribution; less beyond an end of the range is not worth a word
@@ -132,10 +133,12 @@ def usual(inputs: Inputs) -> list[Source]:
     for key, width in _ABSOLUTE.items():
         if key in present and key not in idle:
             found.append(Source(key, (Spread(present[key], NORMAL, _value(inputs, present[key]), width),)))
-    deportment = [v for key, v in present.items() if key.startswith("smelting.deportment.")]
-    if deportment:
-        spreads = tuple(_normal(inputs, v, _DEPORTMENT) for v in deportment)
-        found.append(Source("smelting.deportment", spreads))
+    for name in ("smelting.distribution", "smelting.deportment"):
+        shared = [
+            v for key, v in present.items() if key.startswith(f"{name}.") and not key.endswith(".exponent")
+        ]
+        if shared:
+            found.append(Source(name, tuple(_normal(inputs, v, _DEPORTMENT) for v in shared)))
     return found
 
 
@@ -160,7 +163,12 @@ def _assay(inputs: Inputs, variable: Variable, precision: Mapping[str, Deviation
     if component in precision:
         value = _value(inputs, variable)
         return Spread(variable, NORMAL, value, precision[component].at(value))
-    return _normal(inputs, variable, _PRECISION.get(component, _GANGUE if "O" in component else _MINOR))
+    return _normal(inputs, variable, assay_deviation(component))
+
+
+def assay_deviation(component: str) -> float:
+    """The relative standard deviation that an assay usually has."""
+    return _PRECISION.get(component, _GANGUE if "O" in component else _MINOR)
 
 
 def _normal(inputs: Inputs, variable: Variable, relative: float) -> Spread:
@@ -181,17 +189,23 @@ def _value(inputs: Inputs, variable: Variable) -> float:
 
 
 def with_deportment(inputs: Inputs) -> Inputs:
-    """The inputs with the shares of the table written out for every minor element the feed brings.
+    """The inputs with ratios, and where there is none shares, written out for every minor element fed.
 
     So they can be varied; shares of an element are scaled to a sum of one when they are used.
     """
     fed = {name for c in inputs.concentrate for name, x in assay_of(c).items() if np.any(x > 0)}
+    s, lines = inputs.smelting, read_ratios()
     shares = {
         e: {o: np.array([x]) for o, x in row.items()}
         for e, row in read_table("smelting").shares.items()
-        if e in fed
+        if e in fed and e not in lines
     }
-    smelting = replace(inputs.smelting, deportment={**shares, **inputs.smelting.deportment})
+    ratios = {
+        e: {"slag_matte": np.array([line.slag_matte])} | s.distribution.get(e, {})
+        for e, line in lines.items()
+        if e in fed and e not in s.deportment
+    }
+    smelting = replace(s, deportment={**shares, **s.deportment}, distribution={**s.distribution, **ratios})
     return replace(inputs, smelting=smelting)
 
 

@@ -57,8 +57,8 @@ class Sweep:
 
     @property
     def columns(self) -> tuple[Column, ...]:
-        """Settings varied by words and by numbers, setting aimed with, readings."""
-        settings = [*self.grid.variables, *([self.aim.by] if self.aim else [])]
+        """Settings varied by words and by numbers, settings aimed with, readings."""
+        settings = [*self.grid.variables, *(self.aim.settings if self.aim else ())]
         return (
             *(Column(key, "", words) for key, words in self.words.items()),
             *(Column(variable.key, variable.unit) for variable in settings),
@@ -76,7 +76,7 @@ class Sweep:
             scenarios.update(axis.values.tobytes())
         aim = None
         if self.aim is not None:
-            aim = {**dataclasses.asdict(self.aim), "by": self.aim.by.key}
+            aim = [{**dataclasses.asdict(t), "by": t.by.key} for t in self.aim.targets]
         return {
             "pyrobal": fingerprint(),
             "case": case.title,
@@ -122,7 +122,7 @@ class Sweep:
         n = len(block.reason)
         words = self.branches[number // self._parts_each].words
         places = [known.index(word) for known, word in zip(self.words.values(), words, strict=True)]
-        si = [*self.grid.values(*self.rows(number)).T, *([] if block.aimed is None else [block.aimed])]
+        si = [*self.grid.values(*self.rows(number)).T, *([] if block.aimed is None else block.aimed.T)]
         numbers = zip([*si, *block.readings.T], self.columns[len(places) :], strict=True)
         shown = [np.full(n, place) for place in places] + [units.display(x, c.unit) for x, c in numbers]
         return StudyTable(self.columns, np.column_stack(shown), np.asarray(block.reason))
@@ -199,8 +199,9 @@ def prepare(
     found = [
         grid(branch.case, numbers, scenarios, option) for branch in each if numbers or scenarios or not words
     ]
-    if aim is not None and aim.by.key in {variable.key for made in found[:1] for variable in made.variables}:
-        raise CaseError([Fault("--by", None, aim.by.key, "is varied already; aim with another setting")])
+    varied = {variable.key for made in found[:1] for variable in made.variables}
+    for key in (set() if aim is None else aim.keys) & varied:
+        raise CaseError([Fault("--by", None, key, "is varied already; aim with another setting")])
     over_all = (*found, Grid(()))[0]
     unit_of = _units_in_all(each, read)
     for key in _same_as_set(each, over_all, aim):
@@ -214,7 +215,7 @@ def prepare(
 def _same_as_set(each: Sequence[Branch], scenarios: Grid, aim: Aim | None) -> set[str]:
     """Keys of the settings that are set and have an effect: readings of the same name would repeat them."""
     idle = {key for branch in each for key in without_effect(branch.case.inputs)}
-    return {variable.key for variable in (*scenarios.variables, *([aim.by] if aim else []))} - idle
+    return {variable.key for variable in (*scenarios.variables, *(aim.settings if aim else ()))} - idle
 
 
 def _units_in_all(each: Sequence[Branch], read: Sequence[str]) -> dict[str, str]:

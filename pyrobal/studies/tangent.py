@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -18,9 +18,11 @@ from pyrobal.arrays import FloatN, Floats, take
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
-from pyrobal.studies.aim import Aim
 from pyrobal.studies.measure import measured
 from pyrobal.studies.variable import Variable
+
+if TYPE_CHECKING:
+    from pyrobal.studies.aim import Aim
 
 _STEP: Final = 1e-20  # relative, imaginary: it takes part in no rounding
 _TOGETHER: Final = 1024  # rows solved at once
@@ -39,13 +41,15 @@ def tangent(
 ) -> Tangent:
     """Readings of every scenario and their derivatives to settings that hold a number.
 
-    aim : met throughout; the setting it is met by then moves along, dy = -(da/dx) / (da/dy) dx
+    aim : met throughout; the settings it is met by then move along, dy = -(da/dy)^-1 (da/dx) dx
 
     Raises ValueError for a setting the case has no number for. nan where a scenario has no answer.
     """
     if aim is not None:
-        aimed = inputs.replace(aim.by.path, aim.solved(inputs)[0])
-        return _along(aim, tangent(aimed, [*variables, aim.by], [*readings, aim.reading]))
+        aimed = aim.put(inputs, aim.solved(inputs)[0])
+        return _along(
+            len(aim.targets), tangent(aimed, [*variables, *aim.settings], [*readings, *aim.readings])
+        )
     n, v = inputs.scenarios, len(variables)
     size = max(_TOGETHER // max(v, 1), 1)
     parts = [
@@ -56,11 +60,15 @@ def tangent(
     )
 
 
-def _along(aim: Aim, free: Tangent) -> Tangent:
-    """The last setting moves so that the last reading stays where it is."""
-    follows = -free.slopes[:, :-1, -1:] / free.slopes[:, -1:, -1:]
-    slopes = free.slopes[:, :-1, :-1] + follows * free.slopes[:, -1:, :-1]
-    return Tangent(free.values[:, :-1], slopes)
+def _along(k: int, free: Tangent) -> Tangent:
+    """The last k settings move so that the last k readings stay where they are."""
+    own = free.slopes[:, -k:, -k:]
+    there = np.isfinite(own).all(axis=(1, 2)) & (np.linalg.matrix_rank(np.nan_to_num(own)) == k)
+    inverse = np.full_like(own, np.nan)
+    inverse[there] = np.linalg.inv(own[there])
+    follows = -free.slopes[:, :-k, -k:] @ inverse
+    slopes = free.slopes[:, :-k, :-k] + follows @ free.slopes[:, -k:, :-k]
+    return Tangent(free.values[:, :-k], slopes)
 
 
 def _tangent(inputs: Inputs, variables: Sequence[Variable], readings: Sequence[str]) -> Tangent:
@@ -74,7 +82,7 @@ def _tangent(inputs: Inputs, variables: Sequence[Variable], readings: Sequence[s
         parts = np.zeros((n, v), dtype=complex)
         parts[:] = value[:, None]
         parts[:, k] += 1j * steps[:, k]
-        rows = rows.replace(variable.path, parts.ravel())
+        rows = variable.put(rows, parts.ravel())
     results = solve(rows)
     found = np.stack([measured(results, key).reshape(n, v) for key in readings], axis=2)
     slopes = np.where(np.isnan(found), np.nan, found.imag / steps[:, :, None])
@@ -115,10 +123,10 @@ def differences(
         moved = np.full(len(steps), value)
         moved[2 * k : 2 * k + 2] += steps[2 * k : 2 * k + 2]
         allowed = variable.allows(moved)
-        rows = rows.replace(variable.path, np.where(allowed, moved, value))
+        rows = variable.put(rows, np.where(allowed, moved, value))
         steps[2 * k : 2 * k + 2] = np.where(allowed[2 * k : 2 * k + 2], steps[2 * k : 2 * k + 2], np.nan)
     if aim is not None:
-        rows = rows.replace(aim.by.path, aim.solved(rows)[0])
+        rows = aim.put(rows, aim.solved(rows)[0])
     results = solve(rows)
     found = np.stack([measured(results, key) for key in readings], axis=1)
     here = np.array([measured(base, key)[0] for key in readings])

@@ -13,6 +13,7 @@ import numpy as np
 
 from pyrobal import units
 from pyrobal.arrays import FloatN, Floats
+from pyrobal.case.blend import BLEND_RATE
 from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault
 from pyrobal.studies.aim import Aim
@@ -125,17 +126,20 @@ def uncertainty(
 def _near(case: Case, aim: Aim) -> Case:
     """The case with the setting that meets the aim, so that draws begin close to theirs; else as it is."""
     x, met = aim.solved(case.inputs)
-    return dataclasses.replace(case, inputs=case.inputs.replace(aim.by.path, x)) if met.all() else case
+    return dataclasses.replace(case, inputs=aim.put(case.inputs, x)) if met.all() else case
 
 
 def _sources(case: Case, stated: Sequence[Source], only_stated: bool, aim: Aim | None) -> list[Source]:
     replaced = {spread.variable.key for source in stated for spread in source.spreads}
-    if aim is not None and aim.by.key in replaced:
-        raise CaseError([Fault("--by", None, aim.by.key, "is varied already; aim with another setting")])
-    if aim is not None and aim.by.key in _LOSSES and not only_stated:
+    if BLEND_RATE in replaced:
+        replaced |= {f"concentrate.{c.name}.rate" for c in case.inputs.concentrate}
+    by = set() if aim is None else aim.keys
+    for key in by & replaced:
+        raise CaseError([Fault("--by", None, key, "is varied already; aim with another setting")])
+    for key in () if only_stated else by & set(_LOSSES):
         text = "takes up what the formation enthalpies are off; aim with another setting, or say --only"
-        raise CaseError([Fault("--by", None, aim.by.key, text)])
-    replaced |= {aim.by.key} if aim is not None else set()
+        raise CaseError([Fault("--by", None, key, text)])
+    replaced |= by
     kept = []
     for source in () if only_stated else usual(case.inputs):
         spreads = tuple(spread for spread in source.spreads if spread.variable.key not in replaced)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import functools
 import math
+import operator
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, TypeVar
 
 import numpy as np
@@ -12,12 +14,14 @@ import numpy as np
 from pyrobal import units
 from pyrobal.arrays import BoolN, FloatN, Floats
 from pyrobal.case import schema, values
+from pyrobal.case.blend import BLEND_RATE, signed_share
 from pyrobal.fields import Assay, Choice, Declaration, Quantity, Table, Text
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.names import suggestion
 from pyrobal.streams.fuel import FuelSettings
 
 T = TypeVar("T", float, Floats)
+_BLEND: Final = "dry rate of all concentrates, which keep their proportions"
 _ROUNDING: Final = 1e-9  # relative; a bound written in plant units is met in spite of its conversion
 
 
@@ -73,6 +77,40 @@ class Variable:
         """What the case has, (N,) in SI; None where it has a word or nothing."""
         return dict(inputs.arrays()).get(self.path)
 
+    def put(self, inputs: Inputs, value: Floats) -> Inputs:
+        """The inputs with another value (N,) in SI."""
+        return inputs.replace(self.path, value)
+
+
+@dataclass(frozen=True)
+class BlendRate(Variable):
+    """The dry rate of all concentrates, which keep their proportions.
+
+    present : that of the case, kg/s; a signed share is one of it
+    """
+
+    present: float = math.nan
+
+    def si(self, raw: Any) -> float:
+        """The sum in SI, also from a signed share of the present one: "+15 %"."""
+        share = signed_share(raw)
+        return super().si(raw) if share is None else self.present * (1.0 + share)
+
+    def value(self, inputs: Inputs) -> FloatN:
+        """The sum of the rates, (N,); in a case with shares that of the charge."""
+        rates = [c.rate for c in inputs.concentrate if c.rate is not None]
+        return functools.reduce(operator.add, rates) if inputs.charge.rate is None else inputs.charge.rate
+
+    def put(self, inputs: Inputs, value: Floats) -> Inputs:
+        """The inputs with every rate in proportion."""
+        if inputs.charge.rate is not None:
+            return inputs.replace("charge.rate", value)
+        factor = value / self.value(inputs)
+        for c in inputs.concentrate:
+            if c.rate is not None:
+                inputs = inputs.replace(f"concentrate.{c.name}.rate", factor * c.rate)
+        return inputs
+
 
 def variables(inputs: Inputs) -> dict[str, Variable]:
     """Every number a case has or could have in its tables, by key."""
@@ -81,6 +119,8 @@ def variables(inputs: Inputs) -> dict[str, Variable]:
 
 def find(inputs: Inputs, key: str) -> Variable:
     """The variable of a key. Raises ValueError that says what is wrong with it, and the nearest."""
+    if key == BLEND_RATE:
+        return blend_rate(inputs)
     known = variables(inputs)
     if key in known:
         return known[key]
@@ -88,11 +128,24 @@ def find(inputs: Inputs, key: str) -> Variable:
         raise ValueError("is a word; sweep takes a list of words, any other study one for each, with --set")
     if ".deportment." in key:
         raise ValueError("write all shares of this element in the case first; one alone would be all of it")
+    if ".distribution." in key:
+        raise ValueError(
+            'write it in the case first, or by --set, e.g. "smelting.distribution.Pb.slag_matte=0.3"'
+        )
     section = key.partition(".")[0]
     if section in SECTIONS and not any(name.startswith(f"{section}.") for name in known):
         raise ValueError(f"the case has no [{section}]")
     near = suggestion(key, known, otherwise="pyrobal settings lists them")
     raise ValueError(f"no setting has this key; {near}")
+
+
+def blend_rate(inputs: Inputs) -> BlendRate:
+    """The rate of the whole blend of a case."""
+    if not inputs.concentrate:
+        raise ValueError("the case has no concentrates")
+    like = variables(inputs)["charge.rate"]
+    blend = BlendRate(BLEND_RATE, BLEND_RATE, like.unit, _BLEND, like.low, like.high)
+    return replace(blend, present=float(blend.value(inputs)[0]))
 
 
 def is_word(inputs: Inputs, key: str) -> bool:
@@ -122,8 +175,11 @@ def _of_field(key: str, declared: Declaration, value: Any) -> Iterator[Variable]
             for name in schema.ALLOWED[allowed]:
                 yield _share(f"{key}.{name}", f"{key}.{name}", "wt%", meaning)
         case Table(meaning=meaning):
-            for element, outlet in ((e, o) for e, shares in value.items() for o in shares):
-                yield _share(f"{key}.{element}.{outlet}", f"{key}.{element}.{outlet}", "%", meaning)
+            columns = schema.columns(key.partition(".")[0], declared)[1]
+            for element, name in ((e, name) for e, row in value.items() for name in row):
+                one, path = columns[name], f"{key}.{element}.{name}"
+                bare = one.unit == "%"
+                yield Variable(path, path, one.unit, meaning, one.low, one.high, bare=bare)
 
 
 def _share(key: str, path: str, unit: str, meaning: str) -> Variable:

@@ -137,7 +137,7 @@ def test_closure_holds_for_the_users_own_assays_too(
 
 def test_a_grade_without_a_balance_is_soon_given_up_and_named() -> None:
     """Above some grade the last iron sulfide would burn; Newton then gains next to nothing by an iteration."""
-    r = solve(plant(matte_grade=np.linspace(0.74, 0.785, 400)))
+    r = solve(plant(matte_grade=np.linspace(0.74, 0.797, 400)))
     assert r.solved[0] and not r.solved[-1]
     assert np.all(np.diff(r.solved.astype(int)) <= 0), "one limit, not islands"
     assert set(r.reason[~r.solved].tolist()) == {Reason.GRADE_LEAVES_NO_IRON_SULFIDE}

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from checks import Check
 
-from pyrobal.numerics.gross_errors import Linear, cells, columns, global_test, sidak, suspects
-from pyrobal.numerics.reconcile import Block, Measurement, Reconciled, reconcile
+from pyrobal.numerics.gross_errors import Linear, cells, columns, correlation, global_test, sidak, suspects
+from pyrobal.numerics.reconcile import Block, Measurement, Point, Reconciled, reconcile
 
 TOPIC = "Reconciliation of measurements"
 VDI = "VDI 2048 Part 1, example, as two open test suites carry it"
@@ -26,19 +26,28 @@ def derivative(f: Callable[[Any], Any], at: np.ndarray) -> np.ndarray:
     return np.column_stack([np.imag(f(at + 1j * step * unit)) / step for unit in np.eye(len(at))])
 
 
+class Stated:
+    """One block of equations g(x, u) = 0, whose unmeasured quantities are its own unknowns."""
+
+    def __init__(self, equations: Equations) -> None:
+        self.equations = equations
+
+    def points(self, x: Any, own: Any, _: Any) -> list[Point]:
+        return [Point(x[0], own[0], self.equations(x[0], own[0]))]
+
+    def blocks(self, points: Any, _: Any) -> list[Block]:
+        x, u, m = points[0].x, points[0].own, len(points[0].gap)
+        A = derivative(lambda z: self.equations(z, u), x)
+        B = derivative(lambda z: self.equations(x, z), u) if len(u) else np.zeros((m, 0))
+        return [Block(points[0], A, B, np.zeros((m, 0)))]
+
+
 def solved(
     value: Sequence[float], covariance: np.ndarray, equations: Equations, start: Sequence[float] = ()
 ) -> Reconciled:
-    """One block with its measured and its unmeasured quantities."""
-
-    def model(x: Any, own: Any, _: Any) -> list[Block]:
-        x, u = x[0], own[0]
-        A, gap = derivative(lambda z: equations(z, u), x), equations(x, u)
-        B = derivative(lambda z: equations(x, z), u) if len(u) else np.zeros((len(gap), 0))
-        return [Block(x, u, gap, A, B, np.zeros((len(gap), 0)))]
-
+    """The answer of one block."""
     measured = [Measurement(np.array(value, dtype=float), covariance)]
-    found = reconcile(measured, model, [np.array(start, dtype=float)], np.zeros(0))
+    found = reconcile(measured, Stated(equations), [np.array(start, dtype=float)], np.zeros(0))
     assert found is not None and found.settled
     return found
 
@@ -364,7 +373,8 @@ def test_three_that_cannot_be_told_apart_are_named_together():
     linear = mitsas()
     assert linear.freedom == 6 and global_test(linear).passes
     directions = single(linear)[0]
-    assert np.flatnonzero(linear.alike(directions[4], directions) > 0.999).tolist() == [4, 5, 6]
+    same = np.abs(correlation(linear.overlaps(directions))[4]) > 0.999
+    assert np.flatnonzero(same).tolist() == [4, 5, 6]
     moved, spread = linear.adjustments(0)
     assert np.abs(moved[4:7]) / np.sqrt(np.diag(spread)[4:7]) == pytest.approx([0.884] * 3, abs=6e-4)
 
@@ -419,18 +429,28 @@ CERTIFIED: dict[str, Any] = {
 }  # fmt: skip
 
 
+class Curve:
+    """y = f(b, x) with every parameter shared; each point is put on the curve."""
+
+    def __init__(self, function: Any, x: np.ndarray) -> None:
+        self.function, self.x = function, x
+
+    def points(self, _: Any, own: Any, b: Any) -> list[Point]:
+        return [Point(self.function(b, self.x), own[0], np.zeros(len(self.x)))]
+
+    def blocks(self, points: Any, b: Any) -> list[Block]:
+        n = len(self.x)
+        slopes = -derivative(lambda z: self.function(z, self.x), b)
+        return [Block(points[0], np.eye(n), np.zeros((n, 0)), slopes)]
+
+
 def regression(name: str, start: int) -> tuple[np.ndarray, np.ndarray]:
     """Parameters and their deviations, scaled by the residuals as a regression has them."""
     function, x, y, starts, _, _ = CERTIFIED[name]
     x, y = np.array(x, dtype=float), np.array(y, dtype=float)
 
-    def model(points: Any, own: Any, b: Any) -> list[Block]:
-        fitted = function(b, x)  # the point is put on the curve
-        slopes = -derivative(lambda z: function(z, x), b)
-        return [Block(fitted, own[0], np.zeros(len(y)), np.eye(len(y)), np.zeros((len(y), 0)), slopes)]
-
     measured = [Measurement(y, np.eye(len(y)))]
-    found = reconcile(measured, model, [np.zeros(0)], np.array(starts[start], dtype=float))
+    found = reconcile(measured, Curve(function, x), [np.zeros(0)], np.array(starts[start], dtype=float))
     assert found is not None and found.settled, found
     linear = Linear.at(found)
     return found.shared, np.sqrt(np.diag(linear.covariance) * linear.statistic / linear.freedom)
@@ -484,6 +504,20 @@ def test_sidak_limit():
     assert sidak(11) == pytest.approx(2.8310, abs=2e-3)  # 1 - 0.95^(1/11) = 0.004652, two-sided
 
 
+class Nodes:
+    """The same linear constraints in every block."""
+
+    def __init__(self, matrix: np.ndarray) -> None:
+        self.matrix = matrix
+
+    def points(self, x: Any, own: Any, _: Any) -> list[Point]:
+        return [Point(p, o, self.matrix @ p) for p, o in zip(x, own, strict=True)]
+
+    def blocks(self, points: Any, _: Any) -> list[Block]:
+        none = np.zeros((len(self.matrix), 0))
+        return [Block(point, self.matrix, none, none) for point in points]
+
+
 def test_a_bias_that_stands_is_found_over_the_blocks():
     nodes = balances("1=2+7 2+8=3 3+4=5 7=6+8", 8)
     truth = np.array([100, 42, 81, 30, 111, 19, 58, 39.0])
@@ -492,13 +526,9 @@ def test_a_bias_that_stands_is_found_over_the_blocks():
     values = truth + rng.normal(size=(20, 8)) * sigma
     values[:, 6] += 2.0
 
-    def model(x: Any, own: Any, u: Any) -> list[Block]:
-        return [
-            Block(p, o, nodes @ p, nodes, np.zeros((4, 0)), np.zeros((4, 0)))
-            for p, o in zip(x, own, strict=True)
-        ]
-
-    found = reconcile([Measurement(v, np.eye(8)) for v in values], model, [np.zeros(0)] * 20, np.zeros(0))
+    found = reconcile(
+        [Measurement(v, np.eye(8)) for v in values], Nodes(nodes), [np.zeros(0)] * 20, np.zeros(0)
+    )
     assert found is not None
     linear = Linear.at(found)
     directions = columns(linear, [list(range(8))] * 20)

@@ -17,7 +17,7 @@ from pyrobal.streams.site import DRY_AIR, SiteSettings
 
 @pytest.fixture(scope="module")
 def results() -> Any:
-    return SimpleNamespace(gas_train=gas_train())
+    return SimpleNamespace(gas_train=gas_train(), acid_plant=True)
 
 
 def value(results: Any, key: str) -> float:
@@ -77,7 +77,8 @@ def test_readings_agree_with_each_other(results: Any) -> None:
 
 def test_a_train_that_only_goes_to_the_stack_makes_no_weak_acid() -> None:
     given, lines = {"anode": sources()["anode"]}, {"anode": line_settings()["anode"]}
-    only = SimpleNamespace(gas_train=solve(given, lines, GasTrainSettings(**arrays({})), SiteSettings()))
+    train = solve(given, lines, GasTrainSettings(**arrays({})), SiteSettings())
+    only = SimpleNamespace(gas_train=train, acid_plant=True)
     assert (
         value(only, "gas.weak_acid.rate")
         == value(only, "gas.wash.make_up")

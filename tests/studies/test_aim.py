@@ -12,6 +12,8 @@ from pyrobal.case.load import Case, load_case
 from pyrobal.cli import main
 from pyrobal.errors import CaseError, NotSolved, Reason
 from pyrobal.studies.aim import aimed, aiming
+from pyrobal.studies.tangent import tangent
+from pyrobal.studies.variable import find
 
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
 
@@ -51,14 +53,14 @@ def test_a_root_just_inside_the_edge_of_what_can_be_solved_is_found(case: Case) 
         aim = aiming(case, f"smelting.enrichment={wanted}", "smelting.enrichment")
         x, found = aim.solved(case.inputs)
         assert found.all()
-        assert x[0] == pytest.approx(float(wanted) / 100, rel=1e-9)
+        assert x[0, 0] == pytest.approx(float(wanted) / 100, rel=1e-9)
 
 
 def test_of_several_answers_the_one_nearest_the_case_is_taken(case: Case) -> None:
     aim = aiming(case, "smelting.fuel_heat=0", "smelting.enrichment=70 %:90 %")  # all of them
     x, found = aim.solved(case.inputs.replace("smelting.enrichment", np.array([0.72, 0.88])))
     assert found.all()
-    assert x[0] < 0.75 < 0.85 < x[1]
+    assert x[:, 0] == pytest.approx([0.72, 0.88])
 
 
 def test_out_of_reach_is_a_reason_in_a_batch_and_a_fault_of_a_single_case(case: Case) -> None:
@@ -73,7 +75,7 @@ def test_out_of_reach_is_a_reason_in_a_batch_and_a_fault_of_a_single_case(case: 
         NotSolved, match=r"smelting.fuel_heat is between 0 MW and .* MW with .* from 40 vol% to 90 vol%"
     ):
         aimed(case, far)
-    low, high = far.reach(case.inputs) or (np.nan, np.nan)
+    low, high = far.targets[0].reach(case.inputs) or (np.nan, np.nan)
     ends = pyrobal.sweep(case, {"smelting.enrichment": "40 %,90 %"}, read=["smelting.fuel_heat"])
     assert (low, high) == pytest.approx((0.0, 1e6 * ends["smelting.fuel_heat"].max()))
 
@@ -112,3 +114,119 @@ def test_a_setting_is_not_both_varied_and_solved_for(case: Case) -> None:
     aim = aiming(case, "smelting.fuel_heat=2 MW", "smelting.enrichment")
     with pytest.raises(CaseError, match="varied already"):
         pyrobal.sweep(case, {"smelting.enrichment": "50 %,60 %"}, read=["smelting.fuel_heat"], aim=aim)
+
+
+SPANS = ("", "=45 %:80 %", "=50 %:75 %", "=30 %:90 %", "=50 %:71 %")
+
+
+@pytest.mark.parametrize("span", SPANS)
+def test_where_a_target_holds_over_a_stretch_the_answer_is_where_the_reading_begins_to_change(
+    case: Case, span: str
+) -> None:
+    """Heat is closed by fuel up to the autogenous point, which the furnace finds by itself."""
+    autogenous = float(pyrobal.balance(case)["smelting.heat.autogenous_enrichment"].magnitude) / 100
+    for wanted in ("smelting.heat.surplus=0 MW", "smelting.fuel=0 Nm3/h"):
+        (target,) = aiming(case, wanted, f"smelting.enrichment{span}").targets
+        met = target.solved(case.inputs)
+        assert met.x[0] == pytest.approx(autogenous, rel=1e-6)
+        assert met.high[0] - met.low[0] > 0.01
+        ends = (met.low[0], met.high[0])
+        assert min(abs(end - autogenous) for end in ends) < 1e-6
+
+
+def test_a_stretch_that_fills_part_of_a_short_range_is_told_to_its_end(case: Case) -> None:
+    autogenous = float(pyrobal.balance(case)["smelting.heat.autogenous_enrichment"].magnitude)
+    span = f"{autogenous - 0.2} %:{autogenous + 0.1} %"
+    (target,) = aiming(case, "smelting.fuel_heat=0 MW", f"smelting.enrichment={span}").targets
+    met = target.solved(case.inputs)
+    assert 100 * met.x[0] == pytest.approx(autogenous, rel=1e-6)
+    assert 100 * met.high[0] == pytest.approx(autogenous + 0.1)
+
+
+def test_the_stretch_is_told(case: Case, capsys: pytest.CaptureFixture[str]) -> None:
+    line = ["--aim", "smelting.heat.surplus=0 MW", "--by", "smelting.enrichment=50 %:75 %"]
+    at = float(pyrobal.balance(case)["smelting.heat.autogenous_enrichment"].magnitude)
+    assert main(["balance", str(SKERRY), *line]) == 0
+    said = " ".join(capsys.readouterr().err.split())
+    assert f"by smelting.enrichment = {at:.7g} vol%" in said
+    assert f"smelting.heat.surplus is the same from smelting.enrichment = 50 vol% to {at:.4g} vol%" in said
+
+
+AIMS = ["smelting.fuel=100 Nm3/h", "smelting.slag.rate=62 t/h", "smelting.matte.rate=46 t/h"]
+BYS = ["smelting.enrichment=45 %:80 %", "smelting.fe_sio2=0.9:1.8", "smelting.matte_grade=58 %:70 %"]
+
+
+def test_several_targets_are_met_together_in_every_scenario(case: Case) -> None:
+    aim = aiming(case, AIMS, BYS)
+    read = ["smelting.fuel", "smelting.slag.rate", "smelting.matte.rate"]
+    table = pyrobal.sweep(case, {"smelting.heat_loss": "13:15 MW:3"}, read=read, aim=aim)
+    for key, value in zip(read, (100.0, 62.0, 46.0), strict=True):
+        np.testing.assert_allclose(table[key], value, rtol=1e-9)
+    assert (np.diff(table["smelting.enrichment"]) > 0).all()  # more loss wants more oxygen
+    same = pyrobal.balance(aimed(case, aim))
+    assert same["smelting.slag.rate"].magnitude == pytest.approx(62.0, rel=1e-9)
+
+
+def test_several_targets_by_a_general_solver(case: Case) -> None:
+    """The same from MINPACK's hybrd, by differences, as scipy carries it."""
+    from scipy.optimize import root
+
+    aim = aiming(case, AIMS, BYS)
+    scale = np.array([t.value for t in aim.targets])
+
+    def misses(x: np.ndarray) -> np.ndarray:
+        return aim.together._misses(case.inputs, x[None, :])[0] / scale
+
+    start = np.array([0.6, 1.2, 0.64])
+    found = root(misses, start, method="hybr", options={"eps": 1e-8})
+    assert found.success
+    x, met = aim.solved(case.inputs)
+    assert met.all()
+    np.testing.assert_allclose(x[0], found.x, rtol=1e-6)
+
+
+def test_slopes_along_several_targets_are_those_of_the_aim_found_anew(case: Case) -> None:
+    aim = aiming(case, AIMS, BYS)
+    loss = find(case.inputs, "smelting.heat_loss")
+    exact = tangent(case.inputs, [loss], ["smelting.enrichment", "smelting.matte.grade"], aim)
+    x = [
+        aim.solved(case.inputs.replace("smelting.heat_loss", np.array([14e6 + d])))[0][0] for d in (-1e4, 1e4)
+    ]
+    np.testing.assert_allclose(exact.slopes[0, 0], ((x[1] - x[0]) / 2e4)[[0, 2]], rtol=1e-5)
+
+
+def test_targets_that_cannot_be_met_together_are_named(case: Case) -> None:
+    aims = ["smelting.fuel=100 Nm3/h", "smelting.fuel_heat=3 MW", "smelting.matte.grade=65 %"]
+    with pytest.raises(NotSolved) as caught:
+        aimed(case, aiming(case, aims, BYS))
+    said = str(caught.value)
+    assert "these stand against each other: smelting.fuel = 100 Nm3/h; smelting.fuel_heat = 3 MW;" in said
+    one = [AIMS[0], "smelting.slag.rate=500 t/h"]
+    with pytest.raises(NotSolved, match=r"smelting\.slag\.rate = 500 t/h is out of reach of these settings"):
+        aimed(case, aiming(case, one, BYS[:2]))
+
+
+@pytest.mark.parametrize(
+    ("aims", "bys", "says"),
+    [
+        (AIMS[:2], BYS[:1], "2 of --aim and 1 of --by"),
+        (AIMS[:1], BYS[:2], "1 of --aim and 2 of --by"),
+        ([AIMS[0], "smelting.fuel=200 Nm3/h"], BYS[:2], "smelting.fuel: is given twice"),
+        (AIMS[:2], [BYS[0], "smelting.enrichment"], "smelting.enrichment: is given twice"),
+    ],
+)
+def test_pairs_that_do_not_fit_are_refused(case: Case, aims: list[str], bys: list[str], says: str) -> None:
+    with pytest.raises(CaseError, match=says):
+        aiming(case, aims, bys)
+
+
+def test_pairs_on_the_command_line(capsys: pytest.CaptureFixture[str]) -> None:
+    line = [
+        text for pair in zip(AIMS[:2], BYS[:2], strict=True) for text in ("--aim", pair[0], "--by", pair[1])
+    ]
+    assert main(["balance", str(SKERRY), *line]) == 0
+    said = capsys.readouterr().err
+    assert "smelting.fuel=100 Nm3/h by smelting.enrichment = " in said
+    assert "smelting.slag.rate=62 t/h by smelting.fe_sio2 = " in said
+    assert main(["balance", str(SKERRY), *line[:6]]) == 2
+    assert "2 of --aim and 1 of --by" in capsys.readouterr().err

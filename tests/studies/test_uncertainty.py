@@ -168,8 +168,8 @@ def test_usual_spreads_are_of_settings_that_have_an_effect(case: Case) -> None:
     assert len(keys) == len(set(keys))
     assert "smelting.heat_loss" in keys
     assert "smelting.heat_loss_per_tonne" not in keys
-    assert "smelting.deportment.As.matte" in keys
-    assert "smelting.deportment.Se.matte" not in keys  # the feed brings none
+    assert "smelting.distribution.As.slag_matte" in keys
+    assert "smelting.distribution.Se.slag_matte" not in keys  # the feed brings none
     assert all(s.width > 0 for source in usual(case.inputs) for s in source.spreads)
 
 

@@ -61,7 +61,9 @@ def test_the_edge_is_where_the_limit_is_met(case: Case) -> None:
 
     one = limits(case, ["smelting.heat.surplus <= 3 MW"])
     row = window(case, (X[0], "60:90 %:31"), (Y[0], "64 %:64 %:1"), one)
-    edge = aiming(case, "smelting.heat.surplus=3 MW", "smelting.enrichment").solved(case.inputs)[0][0] * 100
+    edge = (
+        aiming(case, "smelting.heat.surplus=3 MW", "smelting.enrichment").solved(case.inputs)[0][0, 0] * 100
+    )
     feasible = row.feasible[0]
     assert row.x_values[feasible].max() <= edge <= row.x_values[~feasible].min()
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pyrobal.arrays import FloatN, as_n
-from pyrobal.constants import KPA, PERCENT, celsius
+from pyrobal.constants import KPA, NM3, PERCENT, celsius
 from pyrobal.fields import choice, quantity
 
 BAR = 1e5  # Pa
@@ -134,6 +134,17 @@ class GasTrainSettings:
     wet_leak: FloatN = quantity(
         "%", "air drawn into the wet cleaning, dry, of the gas that enters", default=0.02, low=0.0, high=2.0
     )
+    mercury_catch: FloatN = quantity(
+        "%", "mercury that the wash takes up, with dust and selenium; the rest goes on as vapour",
+        default=0.5, low=0.0, high=1.0,
+    )  # fmt: skip
+    mercury_tower: str = choice(
+        "tower that takes mercury out of the cleaned gas", ("none", "chloride_wash"), default="none"
+    )
+    mercury_left: FloatN = quantity(
+        "mg/Nm3", "mercury that the tower leaves in the dry gas, at most",
+        default=0.05e-6 / NM3, low=0.0, high=10e-6 / NM3,
+    )  # fmt: skip
     carried_to_acid: FloatN = quantity(
         "%", "dust, fume and mist in the cleaned gas that the acid takes up; the rest goes on to the stack",
         default=0.99, low=0.0, high=1.0,

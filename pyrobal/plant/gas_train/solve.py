@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, IntN, column
+from pyrobal.arrays import FloatN, IntN
 from pyrobal.constants import T_STANDARD
 from pyrobal.errors import Reason
 from pyrobal.plant.gas_train.cooler import Cooler, cooler
@@ -18,7 +18,6 @@ from pyrobal.plant.gas_train.reactions import ALL, key
 from pyrobal.plant.gas_train.settings import GasLineSettings, GasTrainSettings
 from pyrobal.plant.gas_train.wet import (
     ACID,
-    MERCURY,
     WATER,
     Bypass,
     Dilution,
@@ -26,10 +25,12 @@ from pyrobal.plant.gas_train.wet import (
     Tower,
     dilution,
     dry_flow,
+    mercury_tower,
     mist_precipitator,
     mixing,
     needed,
     quench,
+    taken_up,
     tower,
 )
 from pyrobal.streams.ledger import Entry, Ledger
@@ -87,18 +88,19 @@ class Cleaning:
     tower: Tower
     mist_precipitator: Piece
     dilution: Dilution
+    mercury_tower: Piece | None = None
     bypass: Bypass | None = None
 
     @property
     def pieces(self) -> dict[str, Piece]:
         """By name, in order."""
-        names = ("mixing", "quench", "tower", "mist_precipitator", "bypass", "dilution")
+        names = ("mixing", "quench", "tower", "mist_precipitator", "mercury_tower", "bypass", "dilution")
         return {name: getattr(self, name) for name in names if getattr(self, name) is not None}
 
     @property
     def cleaned(self) -> Offgas:
-        """Off-gas behind the mist precipitators, before a by-pass and dilution."""
-        return self.mist_precipitator.outlet
+        """Off-gas behind the mist precipitators and a mercury tower, before a by-pass and dilution."""
+        return (self.mercury_tower or self.mist_precipitator).outlet
 
     @property
     def make_up(self) -> FloatN:
@@ -148,22 +150,19 @@ class GasTrainResult:
     @property
     def carried_to_acid(self) -> Stream | None:
         """What the acid of an acid plant takes up of it."""
-        carried, s = self.carried_on, self.settings
-        if carried is None:
-            return None
-        mercury = np.array([float(name == MERCURY) for name in carried.phase.names])
-        share = column(s.carried_to_acid) * (1.0 - mercury) + column(s.mercury_to_acid) * mercury
-        return Stream(carried.phase, carried.n * share, carried.T)
+        parts = self._carried_parts
+        return None if parts is None else parts[0]
 
     @property
     def carried_to_stack(self) -> Stream | None:
         """What an acid plant lets through to its stack."""
-        carried, taken = self.carried_on, self.carried_to_acid
-        return (
-            None
-            if carried is None or taken is None
-            else Stream(carried.phase, carried.n - taken.n, carried.T)
-        )
+        parts = self._carried_parts
+        return None if parts is None else parts[1]
+
+    @property
+    def _carried_parts(self) -> tuple[Stream, Stream] | None:
+        carried, s = self.carried_on, self.settings
+        return None if carried is None else taken_up(carried, s.carried_to_acid, s.mercury_to_acid)
 
     @property
     def to_stack(self) -> dict[str, Offgas]:
@@ -227,8 +226,10 @@ def _clean(lines: Mapping[str, Offgas], s: GasTrainSettings, site: SiteSettings)
     quenched = quench(mixed.outlet, s, site)
     cooled = tower(quenched.outlet, s, site)
     clear = mist_precipitator(cooled.outlet, s, site)
-    extra = needed(clear.outlet.gas, s) - dry_flow(clear.outlet.gas)
-    return Cleaning(mixed, quenched, cooled, clear, dilution(clear.outlet, extra, site))
+    washed = mercury_tower(clear.outlet, s) if s.mercury_tower != "none" else None
+    outlet = (washed or clear).outlet
+    extra = needed(outlet.gas, s) - dry_flow(outlet.gas)
+    return Cleaning(mixed, quenched, cooled, clear, dilution(outlet, extra, site), washed)
 
 
 def _axes(sources: Iterable[Source]) -> tuple[Species, Species]:
@@ -272,7 +273,7 @@ def _points(
                 wall = line.cooler.wall
             points[f"{name}.{piece}"] = Point.at(p.outlet, site.pressure, wall)
     for piece, p in (cleaning.pieces if cleaning is not None else {}).items():
-        if piece == "bypass":  # a point of no use: the gas is that before it
+        if piece in ("mercury_tower", "bypass"):  # points of no use: the gas is that before them
             continue
         points[piece] = Point.at(p.outlet, site.pressure - (0.0 if piece == "mixing" else s.suction))
     return points

@@ -7,7 +7,8 @@ out follow by difference, so every element closes at any guess; the unknowns onl
     a(FeS) of the matte                                    sulfur dissolved in the slag
     2 Cu + 1/2 O2 = Cu2O(slag),  3 FeO + 1/2 O2 = Fe3O4    copper metal, where sulfur is short
 
-The matte holds no oxygen: at this oxygen potential it is small (an assumption).
+The matte holds no oxygen: at this oxygen potential it is small (an assumption). Minor elements part by the
+distribution ratios of the smelting furnace, moved to the grade of this matte, after a fixed share has fumed.
 """
 
 from __future__ import annotations
@@ -18,12 +19,12 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, IntN, column, take, zeros
 from pyrobal.constants import R
-from pyrobal.numerics.newton import Roots, newton
-from pyrobal.plant.slag_cleaning.phases import WITH_COPPER, carriers
+from pyrobal.numerics.newton import Roots, newton_from
+from pyrobal.plant.slag_cleaning.phases import MINORS, WITH_COPPER, carriers
 from pyrobal.plant.slag_cleaning.settings import SlagCleaningSettings
 from pyrobal.streams.deportment import GANGUE_IN_SLAG, Shares, read_table, share_out, shares
 from pyrobal.streams.reductant import Reductant
-from pyrobal.thermo import solutions
+from pyrobal.thermo import distribution, solutions
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 from pyrobal.thermo.properties import species
 
@@ -89,11 +90,12 @@ class Melt:
 class Unknowns:
     """What is sought.
 
-    slag : (N,) [kg/s]; ratio : (N,) [mol/mol] FeS / Cu2S of the matte
+    slag, matte : (N,) [kg/s] tapped; ratio : (N,) [mol/mol] FeS / Cu2S of the matte
     oxidic_copper, slag_sulfur : (N,) [kg/kg] of the slag
     """
 
     slag: FloatN
+    matte: FloatN
     ratio: FloatN
     oxidic_copper: FloatN
     slag_sulfur: FloatN
@@ -104,6 +106,8 @@ class Bath:
     """The problem; implements ``numerics.newton.Problem``.
 
     fed : (N, E) [mol/s] of all slags; fed_mass : (N,) [kg/s]
+    minor : shares that are fixed; by_ratio : elements parted by ``slag_matte`` and ``exponent``, (N, K)
+    fume : (1, K) share of them that leaves with the dust
     """
 
     s: SlagCleaningSettings
@@ -111,12 +115,16 @@ class Bath:
     fed_mass: FloatN
     reductant: Reductant
     minor: Shares
+    by_ratio: tuple[str, ...]
+    slag_matte: Floats
+    exponent: Floats
+    fume: Floats
     constants: Constants
 
     @property
     def names(self) -> tuple[str, ...]:
         """The unknowns in the order of z."""
-        wanted = {"slag": True, "ratio": True, "oxidic_copper": self.s.slag_copper is None}
+        wanted = {"slag": True, "matte": True, "ratio": True, "oxidic_copper": self.s.slag_copper is None}
         wanted["slag_sulfur"] = self.s.slag_sulfur is None
         return tuple(name for name, there in wanted.items() if there)
 
@@ -139,7 +147,8 @@ class Bath:
         if sulfur is None:
             assert self.s.slag_sulfur is not None
             sulfur = self.s.slag_sulfur
-        return Unknowns(v["slag"] * self.fed_mass, v["ratio"], oxidic, sulfur)
+        slag, matte = v["slag"] * self.fed_mass, v["matte"] * self.fed_mass
+        return Unknowns(slag, matte, v["ratio"], oxidic, sulfur)
 
     def residual(self, z: Floats) -> Floats:
         """One row per unknown, scaled to order one."""
@@ -148,6 +157,7 @@ class Bath:
         molar_mass = carriers()["slag"][0].molar_mass
         by_matte, by_metal, iron_sulfide = self._activities(m, u)
         rows = {"slag": (m.slag * molar_mass).sum(axis=1) / u.slag - 1.0}
+        rows["matte"] = (m.matte * carriers()["matte"][0].molar_mass).sum(axis=1) / u.matte - 1.0
         # no metal, or as much as brings the activity of the oxide down to that over metal: whichever binds
         rows["ratio"] = np.minimum(m.metal * M_CU / m.left, _POTENTIAL_SCALE * (by_metal - by_matte))
         if "oxidic_copper" in self.names:
@@ -173,16 +183,28 @@ class Bath:
 def bath(fed: FloatNE, s: SlagCleaningSettings, reductant: Reductant) -> Bath:
     """Set the problem up. ``fed`` (N, E) [mol/s]: the elements of all slags."""
     minor = shares(read_table("slag_cleaning"), s.deportment)
-    return Bath(s, fed, fed @ ATOMIC_MASS, reductant, minor, Constants.at(s.slag_temperature))
+    by_ratio = tuple(e for e in MINORS if e in distribution.read_ratios() and e not in s.deportment)
+    fume = np.stack([minor.pop(e)["dust"] for e in by_ratio], axis=1) if by_ratio else np.zeros((1, 0))
+    return Bath(
+        s, fed, fed @ ATOMIC_MASS, reductant, minor, by_ratio, *distribution.ratios(by_ratio, s.distribution),
+        fume, Constants.at(s.slag_temperature),
+    )  # fmt: skip
+
+
+# Mass of the matte over that of the slag fed, and FeS / Cu2S in it, from which the search starts in turn.
+_STARTS = ((0.03, 1.0), (0.01, 4.0), (0.03, 0.02), (0.01, 1.0), (0.05, 0.2), (0.01, 0.1), (0.003, 10.0))
 
 
 def converge(b: Bath) -> Roots:
-    """Newton from a usual cleaned slag."""
-    guess = {"slag": 0.97, "ratio": 1.0, "oxidic_copper": 0.003, "slag_sulfur": 0.003}
-    start = np.log([[guess[name] for name in b.names]])
+    """Newton from a usual cleaned slag, then from others."""
+    guesses = [
+        {"slag": 0.97, "matte": matte, "ratio": ratio, "oxidic_copper": 0.003, "slag_sulfur": 0.003}
+        for matte, ratio in _STARTS
+    ]
+    starts = [np.log([[guess[name] for name in b.names]]) for guess in guesses]
     with np.errstate(all="ignore"):
-        scenarios = len(b.residual(start))  # slags, settings and reductant together say how many
-    return newton(b, np.repeat(start, scenarios, axis=0), longest_step=1.0)
+        scenarios = len(b.residual(starts[0]))  # slags, settings and reductant together say how many
+    return newton_from(b, [np.repeat(start, scenarios, axis=0) for start in starts], longest_step=1.0)
 
 
 def entrained_copper(s: SlagCleaningSettings) -> FloatN:
@@ -200,7 +222,7 @@ def melt(b: Bath, u: Unknowns) -> Melt:
         sulfidic = solutions.nagamori_sulfidic_copper(u.slag_sulfur, grade)
     left = b.element("Cu") * M_CU - u.slag * (u.oxidic_copper + sulfidic)
     suspended = u.slag * entrained_copper(b.s) / left
-    settled = share_out(b.fed, _shares(b, left, suspended), carriers())
+    settled = share_out(b.fed, _shares(b, left, suspended) | _by_ratio(b, u), carriers())
     dissolved_sulfur = u.slag * u.slag_sulfur / M_S
     sulfur = b.element("S") - dissolved_sulfur - _held(settled["matte"], "matte", "S")
     cu2s = sulfur / (1.0 + u.ratio)
@@ -251,6 +273,18 @@ def _shares(b: Bath, left: FloatN, suspended: FloatN) -> Shares:
     noble = {"matte": with_copper, "slag": 1.0 - with_copper, "dust": _NOTHING}
     matrix = {"matte": _NOTHING, "slag": _EVERYTHING, "dust": _NOTHING}
     return dict.fromkeys(WITH_COPPER, noble) | dict.fromkeys(GANGUE_IN_SLAG, matrix) | b.minor
+
+
+def _by_ratio(b: Bath, u: Unknowns) -> Shares:
+    """Of the elements that part by distribution ratio."""
+    n_cu2s = 1.0 / (1.0 + u.ratio)
+    oxygen = distribution.oxygen_over_reference(n_cu2s, 1.0 - n_cu2s, b.s.matte_activities)
+    ratio = distribution.at_oxygen(b.slag_matte, b.exponent, oxygen) * column(u.slag / u.matte)
+    matte, slag, _ = distribution.split(ratio, np.zeros((1, 1)), b.fume)
+    dust = np.broadcast_to(b.fume, matte.shape)
+    return {
+        e: {"matte": matte[:, i], "slag": slag[:, i], "dust": dust[:, i]} for i, e in enumerate(b.by_ratio)
+    }
 
 
 def _held(amounts: FloatNS, outlet: str, element: str) -> FloatN:

@@ -92,8 +92,12 @@ class SlagCleaningSettings:
     electrical_efficiency: FloatN = quantity(
         "%", "power that reaches the bath, of that drawn from the grid", default=0.95, low=0.5, high=1.0
     )
+    distribution: dict[str, dict[str, FloatN]] = table(
+        "ratio of a minor element, wt% in slag over wt% in matte at 62 % Cu, and power of pO2 it goes with",
+        "distribution",
+    )
     deportment: dict[str, dict[str, FloatN]] = table(
-        "share of a minor element to matte, slag and dust; overrides the table", "deportment"
+        "share of a minor element to matte, slag and dust; fixed, in place of the ratio", "deportment"
     )
 
     tailings_copper: FloatN = quantity(

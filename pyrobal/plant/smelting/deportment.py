@@ -1,7 +1,8 @@
 """Where each element of the charge goes: what is settled before any equation is solved.
 
-Copper, iron and sulfur are left to the melt. Everything else has one place by nature (silica, lime,
-alumina to the slag; carbon and hydrogen to the gas) or is shared out by a table (minor elements).
+Copper, iron and sulfur are left to the melt, minor elements by distribution ratio to ``minors``. Everything
+else has one place by nature (silica, lime, alumina to the slag; carbon and hydrogen to the gas) or is shared
+out by the user's own shares or the table's.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from pyrobal.streams.deportment import shares as minor_shares
 from pyrobal.streams.material import Material
 from pyrobal.streams.stream import Stream
 from pyrobal.streams.sulfation import sulfated
+from pyrobal.thermo.distribution import read_ratios
 from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.properties import Species, species
 
@@ -74,6 +76,16 @@ def _carriers(outlet: str) -> Floats:
     )
 
 
+def carriers_of(outlet: str, elements: tuple[str, ...]) -> Floats:
+    """(K, S) [mol species per mol element] of the carriers of some elements; nil where there is none."""
+    return _carriers(outlet)[[ELEMENTS.index(e) for e in elements]]
+
+
+def by_ratio(s: SmeltingSettings) -> tuple[str, ...]:
+    """Elements shared out by distribution ratio: those of the table without shares of the user's own."""
+    return tuple(e for e in read_ratios() if e not in s.deportment)
+
+
 @dataclass(frozen=True, eq=False)
 class Allotment:
     """Amounts settled in advance, on the full phase axes; per kilogram where they are of a flux.
@@ -103,6 +115,8 @@ def allot(material: Material, s: SmeltingSettings) -> Allotment:
     carried = s.dust * material.dry_mass / np.maximum(_oxidised_mass(v), 1e-300)
     kept = 1.0 - (1.0 - s.dust_return) * carried
     minors = minor_shares(read_table("smelting"), s.deportment)
+    for element in by_ratio(s):
+        minors.pop(element, None)
     held = [kept, *(share for by_outlet in minors.values() for share in by_outlet.values())]
     shares = {o: zeros((max(map(len, held)), len(ELEMENTS)), *held) for o in OUTLETS}
     for element in _MECHANICAL:

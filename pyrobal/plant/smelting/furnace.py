@@ -29,12 +29,14 @@ from pyrobal.plant.smelting.melt import (
     Melt,
     Unknowns,
     entrained_copper,
+    gas_made,
     heat,
     hot_enthalpies,
     melt,
     potentials,
     slag_mass,
 )
+from pyrobal.plant.smelting.minors import minors
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.plant.smelting.supply import Exits, supply
 from pyrobal.streams.fuel import Fuel
@@ -71,7 +73,7 @@ class Charge:
 class Furnace:
     """One furnace problem; implements ``numerics.newton.Problem``.
 
-    names : unknowns in the order of z; flux_scale, heat_scale : (N,) [kg/s], [W] that make rows order one
+    names : unknowns in the order of z; flux_scale, heat_scale, gas_scale : (N,) [kg/s], [W], [mol/s] of order
     """
 
     site: SiteSettings
@@ -82,6 +84,7 @@ class Furnace:
     names: tuple[str, ...]
     flux_scale: FloatN
     heat_scale: FloatN
+    gas_scale: FloatN
 
     def take(self, rows: IntN) -> Furnace:
         """The problem for some of the scenarios."""
@@ -102,6 +105,7 @@ class Furnace:
             slag_sulfur=_guessed(v, "slag_sulfur", s.slag_sulfur),
             matte_oxygen=_guessed(v, "matte_oxygen", _given_oxygen(s, grade)),
             grade=grade,
+            gas=np.exp(v["gas"]) * self.gas_scale if "gas" in v else zero,
         ), v.get("shift", zero) * SHIFT
 
     def state(self, z: Floats) -> tuple[Bath, Unknowns, Melt, Heat]:
@@ -122,6 +126,8 @@ class Furnace:
             rows["lime"] = np.minimum(u.lime / self.flux_scale, ratio)
         if "grade" in self.names:
             rows["grade"] = m.oxygen_demand / (_oxygen_target(self.s) * self.charge.concentrate_rate) - 1.0
+        if "gas" in self.names:
+            rows["gas"] = gas_made(bath, m, h) / u.gas - 1.0
         if "shift" in self.names:
             rows["shift"] = h.surplus / self.heat_scale
         rows |= self._equilibria(bath, u, m, h)
@@ -194,7 +200,8 @@ def furnace(
     names += ["shift"] if s.close_heat_with == "slag_temperature" else []
     mass = charge.material.dry_mass
     bath, allotments = bath_at(charge, site, s, fuel, np.zeros(1))
-    return Furnace(site, s, charge, fuel, bath, tuple(names), 0.1 * mass, 1e5 * mass), allotments
+    names += ["gas"] if bath.minors is not None and bath.minors.evaporate else []
+    return Furnace(site, s, charge, fuel, bath, tuple(names), 0.1 * mass, 1e5 * mass, 20.0 * mass), allotments
 
 
 def heated(f: Furnace, shift: FloatN) -> Bath:
@@ -227,8 +234,9 @@ def bath_at(
         charge=main,
         silica=silica[0],
         lime=lime[0],
+        minors=minors(charge.material, charge.silica, charge.lime, s, exits),
         blast=b,
-        fuel=_fuelled(fuel, exits, b.oxygen_in),
+        fuel=_fuelled(fuel, s, exits, b.oxygen_in),
         constants=Constants.at(T_slag),
         hot_matte=matte,
         hot_slag=slag,
@@ -240,17 +248,18 @@ def bath_at(
     return bath, (allotted, silica[1], lime[1])
 
 
-def _fuelled(fuel: Fuel, exits: Exits, oxygen_in: FloatN) -> Fuelled:
+def _fuelled(fuel: Fuel, s: SmeltingSettings, exits: Exits, oxygen_in: FloatN) -> Fuelled:
     """What a unit of fuel does in the furnace; its ash leaves with the dust."""
     gas, dust = phases()["gas"], phases()["dust"]
     c, h, n, sulfur, ash = (fuel.count(e) for e in ("C", "H", "N", "S", "Rest"))
     amounts = {"CO2(g)": c, "H2O(g)": h / 2, "N2(g)": n / 2, "SO2(g)": sulfur}
     hot = sum(x * exits.gas[:, gas.index(name)] for name, x in amounts.items())
     hot = hot + ash * exits.dust[:, dust.index("Rest")]
-    moles = c + h / 2 + n / 2 + sulfur
-    return Fuelled(
-        fuel.oxygen, moles, sulfur, fuel.enthalpy + fuel.oxygen * oxygen_in - hot, fuel.heating_value
-    )
+    unused = s.fuel_excess_air * fuel.oxygen
+    hot = hot + unused * exits.gas[:, gas.index("O2(g)")]
+    moles = c + h / 2 + n / 2 + sulfur + unused
+    blown = fuel.oxygen + unused
+    return Fuelled(blown, moles, sulfur, fuel.enthalpy + blown * oxygen_in - hot, fuel.heating_value)
 
 
 def start(f: Furnace) -> Floats:
@@ -290,6 +299,7 @@ def _guess(f: Furnace, bath: Bath, grade: FloatN) -> dict[str, FloatN]:
         "slag_sulfur": np.log(np.array([0.002])),
         "matte_oxygen": np.log(oxygen),
         "grade": grade,
+        "gas": np.zeros(1),
         "shift": np.zeros(1),
     }
 

@@ -6,6 +6,7 @@ any guess; the unknowns only have to satisfy the targets and the equilibria.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +15,7 @@ from pyrobal.arrays import BoolN, FloatN, Floats
 from pyrobal.plant.smelting import equilibrium
 from pyrobal.plant.smelting.blast import Blast
 from pyrobal.plant.smelting.equilibrium import Constants, Potentials
+from pyrobal.plant.smelting.minors import Minors, with_minors
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.plant.smelting.supply import Supply
 from pyrobal.streams.site import OXYGEN_IN_AIR
@@ -31,8 +33,8 @@ M_FEO, M_FE3O4, M_CU2O = M_FE + M_O, 3 * M_FE + 4 * M_O, 2 * M_CU + M_O
 class Fuelled:
     """One unit of fuel in this furnace, (N,) each.
 
-    oxygen : [mol per unit] O2 it burns with
-    gas_moles : [mol per unit] of its products; so2 : [mol per unit] among them
+    oxygen : [mol per unit] O2 blown for it, excess included
+    gas_moles : [mol per unit] of its products and of oxygen left over; so2 : [mol per unit] among them
     released : [J per unit] enthalpy of fuel and its oxygen less that of the products at the gas exit
     heating_value : [J per unit] lower
     """
@@ -59,6 +61,7 @@ class Bath:
     charge: Supply
     silica: Supply | None
     lime: Supply | None
+    minors: Minors | None
     blast: Blast
     fuel: Fuelled
     constants: Constants
@@ -78,6 +81,7 @@ class Unknowns:
     magnetite, oxidic_copper, slag_sulfur : (N,) [kg/kg] of the slag, dissolved; magnetite in every form where
         it is the user's own assay
     matte_oxygen, grade : (N,) [kg/kg]
+    gas : (N,) [mol/s] leaving the melt; nil where no minor element evaporates
     """
 
     slag: FloatN
@@ -88,6 +92,7 @@ class Unknowns:
     slag_sulfur: FloatN
     matte_oxygen: FloatN
     grade: FloatN
+    gas: FloatN
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,6 +100,7 @@ class Melt:
     """Amounts of the melt, all (N,).
 
     supply : sums of charge and fluxes
+    minors : outlet -> (N, K) [mol/s] of the elements of ``Bath.minors``
     matte_mass : [kg/s] as tapped, cold charge not included
     cu2s, fes, matte_fe3o4 : [mol/s] in the matte
     entrained : [mol/mol] of each matte sulfide suspended in the slag per mole tapped
@@ -103,6 +109,7 @@ class Melt:
     """
 
     supply: Supply
+    minors: Mapping[str, Floats]
     matte_mass: FloatN
     cu2s: FloatN
     fes: FloatN
@@ -154,6 +161,11 @@ def melt(bath: Bath, u: Unknowns) -> Melt:
     suspended_copper, sulfidic_copper = _slag_copper_split(bath.s, u)
     slag_copper = u.oxidic_copper + sulfidic_copper + suspended_copper
     matte_mass = (supply.copper * M_CU - u.slag * slag_copper) / u.grade
+    shared: Mapping[str, Floats] = {}
+    if bath.minors is not None:
+        fed = bath.minors.fed(u.silica, u.lime)
+        shared = bath.minors.amounts(fed, u.grade, u.slag / matte_mass, u.gas / matte_mass)
+        supply = with_minors(supply, bath.minors.supply(shared))
     cu2s = matte_mass * u.grade / (2 * M_CU)
     matte_fe3o4 = matte_mass * u.matte_oxygen / (4 * M_O)
     fes = (matte_mass - cu2s * M_CU2S - matte_fe3o4 * M_FE3O4 - supply.matte_mass) / M_FES
@@ -168,8 +180,8 @@ def melt(bath: Bath, u: Unknowns) -> Melt:
     so2 = supply.sulfur - (cu2s + fes) * (1 + entrained) - slag_cu2s - slag_fes
     oxygen = feo + 4 * fe3o4 + 4 * matte_fe3o4 * (1 + entrained) + cu2o + 2 * so2 + supply.oxygen
     return Melt(
-        supply, matte_mass, cu2s, fes, matte_fe3o4, entrained, u.slag, feo, fe3o4, cu2o, slag_cu2s, slag_fes,
-        so2, oxygen / 2, oxygen / 2 / bath.s.oxygen_efficiency,
+        supply, shared, matte_mass, cu2s, fes, matte_fe3o4, entrained, u.slag, feo, fe3o4, cu2o, slag_cu2s,
+        slag_fes, so2, oxygen / 2, oxygen / 2 / bath.s.oxygen_efficiency,
     )  # fmt: skip
 
 
@@ -287,17 +299,20 @@ def _enthalpy(molar: Floats, *amounts: FloatN) -> FloatN:
     return sum((molar[:, i] * n for i, n in enumerate(amounts)), np.zeros(1))
 
 
-def so2_pressure(bath: Bath, m: Melt, h: Heat) -> FloatN:
-    """(N,) [Pa] of SO2 where the gas leaves the melt, before the in-leakage of the uptake."""
-    so2 = m.so2 + h.fuel * bath.fuel.so2
+def gas_made(bath: Bath, m: Melt, h: Heat) -> FloatN:
+    """(N,) [mol/s] where the gas leaves the melt, before the in-leakage of the uptake."""
     ballast = (
         (1.0 - OXYGEN_IN_AIR) * h.air
         + h.air * bath.blast.air[:, 4]
         + (1.0 - bath.blast.purity) * h.industrial
     )
     unused = m.oxygen_demand - m.oxygen_reacted
-    total = m.so2 + m.supply.gas_moles + h.fuel * bath.fuel.gas_moles + ballast + unused
-    return so2 / total * bath.pressure
+    return m.so2 + m.supply.gas_moles + h.fuel * bath.fuel.gas_moles + ballast + unused
+
+
+def so2_pressure(bath: Bath, m: Melt, h: Heat) -> FloatN:
+    """(N,) [Pa] of SO2 at the same place."""
+    return (m.so2 + h.fuel * bath.fuel.so2) / gas_made(bath, m, h) * bath.pressure
 
 
 def potentials(bath: Bath, m: Melt, h: Heat) -> Potentials:

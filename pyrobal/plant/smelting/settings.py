@@ -90,7 +90,11 @@ class SmeltingSettings:
         "closure for copper dissolved as oxide", ("nagamori", "goto"), default="nagamori"
     )
     deportment: dict[str, dict[str, FloatN]] = table(
-        "share of a minor element to matte, slag, dust and gas; overrides the table", "deportment"
+        "share of a minor element to matte, slag, dust and gas; fixed, in place of the ratio", "deportment"
+    )
+    distribution: dict[str, dict[str, FloatN]] = table(
+        "ratio of a minor element, wt% in slag over wt% in matte at 62 % Cu, and power of pO2 it goes with",
+        "distribution",
     )
     dust: FloatN = quantity("%", "dust carried out, of the dry charge", default=0.06, low=0.0, high=0.3)
     dust_return: FloatN = quantity("%", "share of the dust put back", default=1.0, low=0.0, high=1.0)
@@ -118,4 +122,8 @@ class SmeltingSettings:
         high=200 * MW,
         usual=(0.1 * MW, 80 * MW),
     )
+    fuel_excess_air: FloatN = quantity(
+        "%", "oxygen blown for the fuel beyond what it burns with; in a bath the charge takes it, so nil",
+        default=0.0, low=0.0, high=2.0,
+    )  # fmt: skip
     close_heat_with: str = choice("what closes the heat balance", HEAT_CLOSURES, default="fuel")

@@ -10,7 +10,7 @@ from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, IntN, column, zeros
 from pyrobal.errors import Reason
 from pyrobal.plant.smelting import melt as m_
 from pyrobal.plant.smelting.blast import Blast
-from pyrobal.plant.smelting.deportment import Allotment, phases, returned, taken_up
+from pyrobal.plant.smelting.deportment import OUTLETS, Allotment, carriers_of, phases, returned, taken_up
 from pyrobal.plant.smelting.equilibrium import Constants, Potentials, magnetite_fraction
 from pyrobal.plant.smelting.furnace import (
     COLDEST,
@@ -94,8 +94,8 @@ class SmeltingResult:
 
     @property
     def oxygen_for_fuel(self) -> FloatN:
-        """(N,) [mol/s] O2 the fuel burns with."""
-        return self.heat.fuel * self.unit_fuel.oxygen
+        """(N,) [mol/s] O2 blown for the fuel, excess included."""
+        return self.heat.fuel * self.unit_fuel.oxygen * (1.0 + self.settings.fuel_excess_air)
 
     @property
     def enrichment(self) -> FloatN:
@@ -138,7 +138,7 @@ def _assemble(
     bath, u, m, h = state
     s = f.s
     _, shift = f.unknowns(z)
-    allotted = _allotted(allotments, u)
+    allotted = _allotted(allotments, f, u, m)
     matte = _stream("matte", allotted.matte, _matte_solved(m), s.matte_temperature + shift)
     matte = matte.scaled(1.0 + h.cold_charge)
     slag = _stream("slag", allotted.slag, _slag_solved(m), s.slag_temperature + shift)
@@ -158,12 +158,19 @@ def _assemble(
     )  # fmt: skip
 
 
-def _allotted(allotments: Allotments, u: Unknowns) -> Allotment:
-    """What was settled in advance, of charge and fluxes together; it does not depend on temperature."""
+def _allotted(allotments: Allotments, f: Furnace, u: Unknowns, m: Melt) -> Allotment:
+    """What was settled in advance, of charge and fluxes together, and the minor elements by ratio."""
     charge, silica, lime = allotments
     if silica is not None:
         charge = charge.plus(silica, u.silica)
-    return charge if lime is None else charge.plus(lime, u.lime)
+    if lime is not None:
+        charge = charge.plus(lime, u.lime)
+    if f.bath.minors is None:
+        return charge
+    shared = {
+        o: (x[:, :, None] * carriers_of(o, f.bath.minors.elements)).sum(axis=1) for o, x in m.minors.items()
+    }
+    return Allotment(*(getattr(charge, o) + shared[o] for o in OUTLETS))
 
 
 def _stream(outlet: str, settled: FloatNS, solved: dict[str, FloatN], T: FloatN) -> Stream:
@@ -201,7 +208,8 @@ def _gas_solved(f: Furnace, m: Melt, h: Heat, blown: FloatNS, leak: FloatNS) -> 
     c, hydrogen, nitrogen, sulfur = (h.fuel * f.fuel.count(e) for e in ("C", "H", "N", "S"))
     through = blown + leak
     amounts = dict(zip(AIR_SPECIES, through.T, strict=True))
-    amounts["O2(g)"] = leak[:, 0] + m.oxygen_demand - m.oxygen_reacted
+    unused = m.oxygen_demand - m.oxygen_reacted + h.fuel * f.s.fuel_excess_air * f.fuel.oxygen
+    amounts["O2(g)"] = leak[:, 0] + unused
     amounts["CO2(g)"] = amounts["CO2(g)"] + c
     amounts["H2O(g)"] = amounts["H2O(g)"] + hydrogen / 2
     amounts["N2(g)"] = amounts["N2(g)"] + nitrogen / 2

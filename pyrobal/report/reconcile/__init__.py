@@ -1,0 +1,1 @@
+"""A reconciliation on screen, page and workbook, as JSON and as a tuned case."""

@@ -1,0 +1,1 @@
+"""Plant measurements against the balance: read, fit, test, predict, account."""
