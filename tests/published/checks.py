@@ -6,6 +6,9 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+PUBLISHED, PRACTICE, MEMORY = "published", "common practice", "from memory"
+KINDS = (PUBLISHED, PRACTICE, MEMORY)
+
 
 @dataclass(frozen=True)
 class Check:
@@ -27,6 +30,11 @@ class Check:
     unit: str
     tolerance: float
     why: str
+
+    @property
+    def kind(self) -> str:
+        """What the published value rests on: one of ``KINDS``, as its source says."""
+        return next((kind for kind in (PRACTICE, MEMORY) if kind in self.source.lower()), PUBLISHED)
 
     @property
     def difference(self) -> float:
