@@ -30,7 +30,11 @@ def without_effect(inputs: Inputs) -> dict[str, str]:
         "charge.moisture_after_drying": inputs.dryer is None and "there is no [dryer]",
         "smelting.matte_grade": s.oxygen_per_tonne is not None and "oxygen_per_tonne is given",
         "smelting.fe_sio2": "silica" not in inputs.flux and "there is no [flux.silica]",
-        "smelting.magnetite_over_equilibrium": s.slag_magnetite is not None and "slag_magnetite is given",
+        "smelting.magnetite_over_equilibrium": (s.slag_magnetite is not None and "slag_magnetite is given")
+        or (s.slag_magnetite_model != "goto" and 'slag_magnetite_model is "kress_carmichael"'),
+        "smelting.ferric_over_equilibrium": (s.slag_magnetite is not None and "slag_magnetite is given")
+        or (s.slag_magnetite_model == "goto" and 'slag_magnetite_model is "goto"'),
+        "smelting.slag_magnetite_model": s.slag_magnetite is not None and "slag_magnetite is given",
         "smelting.oxidic_copper_over_equilibrium": s.slag_copper is not None and "slag_copper is given",
         "smelting.slag_sulfur_over_equilibrium": s.slag_sulfur is not None and "slag_sulfur is given",
         "smelting.slag_entrained_matte": s.slag_entrained_copper is not None

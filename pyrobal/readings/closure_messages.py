@@ -7,17 +7,21 @@ from collections.abc import Iterator
 from pyrobal.constants import PERCENT, celsius
 from pyrobal.flowsheet.results import Results
 from pyrobal.readings import practice
+from pyrobal.readings.assay import slag_assay
 from pyrobal.readings.message import Message
 from pyrobal.readings.message import at as _at
 from pyrobal.readings.message import one as _one
 from pyrobal.thermo import solutions
 
+LEAST_SILICA = 20 * PERCENT  # of a slag that is still an iron silicate, common practice
+SLAG_CLOSURES = frozenset(("smelting.slag_copper", "smelting.slag_magnetite"))
 CLOSURE_COLD, CLOSURE_HOT = celsius(1150), celsius(1350)  # range of the distribution data
 
 
 def closure_messages(r: Results, i: int) -> Iterator[Message]:
     """Which closures stand behind the melts, whether they hold here, and what practice shows beside them."""
     yield from _beside_practice(r, i)
+    yield from _not_silicate(r, i)
     s = r.smelting.settings
     grade, T = _at(r, "smelting.matte.grade", i), _at(r, "smelting.slag.temperature", i)
     for closure, settings in closures_used(r):
@@ -36,7 +40,15 @@ def closure_messages(r: Results, i: int) -> Iterator[Message]:
                 else f"; this result, {grade / PERCENT:.1f} % Cu and {T - 273.15:.0f} degC, is outside"
             ),
         )
-    if s.slag_magnetite is None:
+    if s.slag_magnetite is None and s.slag_magnetite_model == "kress_carmichael":
+        factor = _one(s.ferric_over_equilibrium, i)
+        yield Message(
+            "note",
+            "smelting.ferric_over_equilibrium",
+            f"ferric iron is {factor:g} times that of the melt: what plants report beyond it as magnetite is "
+            "solid spinel and disequilibrium; a factor to tune by your own slag assays",
+        )
+    elif s.slag_magnetite is None:
         factor = _one(s.magnetite_over_equilibrium, i)
         yield Message(
             "note",
@@ -60,6 +72,21 @@ def closure_messages(r: Results, i: int) -> Iterator[Message]:
     )
 
 
+def _not_silicate(r: Results, i: int) -> Iterator[Message]:
+    """The closures of the slag are of iron silicate; lime-only slag is another solvent."""
+    named = [closure.name for closure, setting in closures_used(r) if setting in SLAG_CLOSURES]
+    silica, lime = (_one(slag_assay(r.smelting.slag, oxide), i) for oxide in ("SiO2", "CaO"))
+    if named and (silica < LEAST_SILICA or lime > silica):
+        yield Message(
+            "caution",
+            "smelting.slag.assay.SiO2",
+            f"{silica / PERCENT:.0f} % SiO2 and {lime / PERCENT:.0f} % CaO is no iron silicate slag; its copper "
+            f"and magnetite are predicted by closures of iron silicate ({', '.join(named)}), outside their "
+            "range, and its minor elements by ratios of iron silicate, while calcium ferrite takes up more As, "
+            "Sb and Bi: give slag_copper, slag_magnetite and smelting.distribution by your own assays",
+        )
+
+
 def _beside_practice(r: Results, i: int) -> Iterator[Message]:
     """The band of common practice beside what is predicted of the slag."""
     s, grade = r.smelting.settings, _at(r, "smelting.matte.grade", i)
@@ -79,7 +106,8 @@ def closures_used(r: Results) -> list[tuple[solutions.Closure, str]]:
         oxygen = solutions.MATOUSEK if s.matte_oxygen_model == "matousek" else solutions.KAISER_ELLIOTT
         used.append((oxygen, "smelting.matte_oxygen"))
     if s.slag_magnetite is None:
-        used.append((solutions.GOTO, "smelting.slag_magnetite"))
+        magnetite = solutions.GOTO if s.slag_magnetite_model == "goto" else solutions.KRESS
+        used.append((magnetite, "smelting.slag_magnetite"))
     if s.slag_copper is None:
         copper = solutions.NAGAMORI if s.slag_copper_model == "nagamori" else solutions.GOTO
         used.append((copper, "smelting.slag_copper"))

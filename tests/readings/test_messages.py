@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import replace
 
 import numpy as np
@@ -150,3 +151,20 @@ def test_insol_taken_for_granted_and_a_loss_on_ignition_that_is_off_are_said() -
     assert "imply 13.4 %" in said(results, "concentrate.Fenholt.assay.LOI")[0].text
     good = with_assay(Cu=0.281, Fe=0.276, S=0.319, insol=0.09, LOI=0.135)
     assert not said(good, "concentrate.Fenholt.assay.LOI")
+
+
+def test_a_slag_without_silica_is_outside_the_closures_by_name() -> None:
+    inputs = load_case(CASE).inputs
+    lime_only = dataclasses.replace(
+        inputs,
+        flux={},
+        concentrate=tuple(
+            dataclasses.replace(c, assay={k: x for k, x in c.assay.items() if k != "SiO2"})
+            for c in inputs.concentrate
+        ),
+    )
+    results = solve(lime_only)
+    assert results.solved.all()
+    (caution,) = said(results, "smelting.slag.assay.SiO2")
+    assert caution.level == "caution" and "nagamori" in caution.text and "no iron silicate" in caution.text
+    assert not said(solve(inputs), "smelting.slag.assay.SiO2")

@@ -29,6 +29,7 @@ from pyrobal.plant.smelting.melt import (
     Melt,
     Unknowns,
     entrained_copper,
+    ferric_over_melt,
     gas_made,
     heat,
     hot_enthalpies,
@@ -138,8 +139,12 @@ class Furnace:
         k, n, s = bath.constants, m.slag_moles, self.s
         rows = {}
         if "magnetite" in self.names:
-            equal = equilibrium.magnetite_fraction(k, p, m.supply.silica_moles / n)
-            rows["magnetite"] = np.log(m.fe3o4 / n / (s.magnetite_over_equilibrium * equal))
+            if s.slag_magnetite_model == "goto":
+                equal = equilibrium.magnetite_fraction(k, p, m.supply.silica_moles / n)
+                over = m.fe3o4 / n / (s.magnetite_over_equilibrium * equal)
+            else:
+                over = ferric_over_melt(bath, m, p) / s.ferric_over_equilibrium
+            rows["magnetite"] = np.log(over)
         if "oxidic_copper" in self.names:
             activity = equilibrium.cuprous_oxide_activity(k, p)
             if s.slag_copper_model == "nagamori":

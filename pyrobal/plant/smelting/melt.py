@@ -315,6 +315,16 @@ def so2_pressure(bath: Bath, m: Melt, h: Heat) -> FloatN:
     return (m.so2 + h.fuel * bath.fuel.so2) / gas_made(bath, m, h) * bath.pressure
 
 
+def ferric_over_melt(bath: Bath, m: Melt, p: Potentials) -> FloatN:
+    """(N,) Fe2O3 / FeO of the slag, magnetite as one of each, over that of Kress & Carmichael's melt."""
+    iron = m.feo + 3 * m.fe3o4 + m.slag_fes
+    moles = m.slag_moles + 2 * m.fe3o4  # with all iron as FeO
+    melt_ratio = solutions.kress_carmichael(
+        p.log_po2, bath.constants.T, iron / moles, m.supply.ferric_terms / moles
+    )
+    return m.fe3o4 / (m.feo + m.fe3o4) / melt_ratio
+
+
 def potentials(bath: Bath, m: Melt, h: Heat) -> Potentials:
     """Activities and pressures at the melt of one guess."""
     n_cu2s, n_fes = m.matte_fractions

@@ -66,6 +66,13 @@ class SmeltingSettings:
         "-", "ratio of the slag's magnetite to its local equilibrium, fitted to common practice; to be tuned",
         default=5.0, low=0.0, high=20.0,
     )  # fmt: skip
+    slag_magnetite_model: str = choice(
+        "closure for magnetite in the slag", ("goto", "kress_carmichael"), default="goto"
+    )
+    ferric_over_equilibrium: FloatN = quantity(
+        "-", "ferric over ferrous iron of the slag over that of the melt, with kress_carmichael; to be tuned",
+        default=2.5, low=0.0, high=20.0,
+    )  # fmt: skip
     oxidic_copper_over_equilibrium: FloatN = quantity(
         "-", "oxidic copper of the slag over its local equilibrium, fitted to common practice; to be tuned",
         default=2.0, low=0.1, high=20.0,

@@ -5,15 +5,17 @@ Each sum is linear in the material, so the supply of the whole charge is charge 
 
 from __future__ import annotations
 
+import functools
 from typing import NamedTuple
 
 import numpy as np
 
-from pyrobal.arrays import FloatN
+from pyrobal.arrays import FloatN, Floats
 from pyrobal.plant.smelting.deportment import Allotment, allot, phases, returned
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.streams.material import Material
 from pyrobal.thermo.elements import ELEMENTS
+from pyrobal.thermo.solutions import KRESS_CARMICHAEL_TERMS
 
 _FIXED_OUT = ("matte", "slag", "dust", "gas")
 _CU, _FE, _S, _O = (ELEMENTS.index(e) for e in ("Cu", "Fe", "S", "O"))
@@ -26,6 +28,7 @@ class Supply(NamedTuple):
     silica, lime : SiO2 and CaO for the slag
     slag_mass, slag_moles : of everything settled to the slag, silica and lime included
     silica_moles : SiO2
+    ferric_terms : sum of solutions.KRESS_CARMICHAEL_TERMS times moles in the slag
     matte_mass, matte_moles : of minor sulfides and metals in the matte
     matte_uptake : they take up from 25 degC to the tapped matte
     gas_moles : of CO2, H2O and vapours from the charge
@@ -42,6 +45,7 @@ class Supply(NamedTuple):
     slag_mass: FloatN
     slag_moles: FloatN
     silica_moles: FloatN
+    ferric_terms: FloatN
     matte_mass: FloatN
     matte_moles: FloatN
     matte_uptake: FloatN
@@ -78,6 +82,13 @@ class Exits(NamedTuple):
         )
 
 
+@functools.lru_cache
+def _ferric_terms() -> Floats:
+    """(S,) on the axis of the slag."""
+    named = {"Al2O3(l)": "Al2O3", "CaO(slag)": "CaO", "Na2O(slag)": "Na2O", "K2O(slag)": "K2O"}
+    return np.array([KRESS_CARMICHAEL_TERMS.get(named.get(n, ""), 0.0) for n in phases()["slag"].names])
+
+
 def supply(material: Material, s: SmeltingSettings, exits: Exits) -> tuple[Supply, Allotment]:
     """The supply of one material, and the allotment it was drawn from."""
     given = allot(material, s)
@@ -97,6 +108,7 @@ def supply(material: Material, s: SmeltingSettings, exits: Exits) -> tuple[Suppl
         slag_mass=given.slag @ p["slag"].molar_mass,
         slag_moles=given.slag.sum(axis=1),
         silica_moles=silica,
+        ferric_terms=(given.slag * _ferric_terms()).sum(axis=1),
         matte_mass=given.matte @ p["matte"].molar_mass,
         matte_moles=given.matte.sum(axis=1),
         matte_uptake=(given.matte * (exits.matte - p["matte"].reference_enthalpy)).sum(axis=1),
