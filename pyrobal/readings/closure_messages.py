@@ -83,7 +83,7 @@ def _not_silicate(r: Results, i: int) -> Iterator[Message]:
             f"{silica / PERCENT:.0f} % SiO2 and {lime / PERCENT:.0f} % CaO is no iron silicate slag; its "
             f"copper and magnetite are predicted by closures of iron silicate ({', '.join(named)}), outside "
             "their range, and its minor elements by ratios of iron silicate, while calcium ferrite takes up "
-            "more As, Sb and Bi: give slag_copper, slag_magnetite and smelting.distribution by your own assays",
+            "more As, Sb and Bi: give your own slag_copper, slag_magnetite and distribution ratios",
         )
 
 

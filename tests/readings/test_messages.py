@@ -77,7 +77,7 @@ def test_oxygen_out_of_reach_speaks_of_oxygen(oxygen: str, reason: Reason) -> No
 
 def test_the_factor_for_magnetite_is_called_one() -> None:
     (note,) = said(solve(load_case(CASE).inputs), "smelting.magnetite_over_equilibrium")
-    assert "fitted to common practice" in note.text and "multiplied by 5" in note.text
+    assert "fitted to common practice" in note.text and "multiplied by 5.6" in note.text
 
 
 def test_predicted_slag_stands_beside_common_practice() -> None:

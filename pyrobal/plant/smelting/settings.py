@@ -64,7 +64,7 @@ class SmeltingSettings:
     )
     magnetite_over_equilibrium: FloatN = quantity(
         "-", "ratio of the slag's magnetite to its local equilibrium, fitted to common practice; to be tuned",
-        default=5.0, low=0.0, high=20.0,
+        default=5.6, low=0.0, high=20.0,
     )  # fmt: skip
     slag_magnetite_model: str = choice(
         "closure for magnetite in the slag", ("goto", "kress_carmichael"), default="goto"
@@ -75,7 +75,7 @@ class SmeltingSettings:
     )  # fmt: skip
     oxidic_copper_over_equilibrium: FloatN = quantity(
         "-", "oxidic copper of the slag over its local equilibrium, fitted to common practice; to be tuned",
-        default=2.0, low=0.1, high=20.0,
+        default=2.5, low=0.1, high=20.0,
     )  # fmt: skip
     slag_sulfur_over_equilibrium: FloatN = quantity(
         "-", "ratio of the slag's dissolved sulfur to its local equilibrium, to be tuned",
