@@ -11,6 +11,7 @@ import pytest
 from measurements import CASE, TRUTH, days
 from measurements import demo as demo_days
 
+from pyrobal import units
 from pyrobal.case.load import Case, load_case
 from pyrobal.errors import CaseError
 from pyrobal.report.reconcile.words import verdict
@@ -140,3 +141,30 @@ def test_a_change_of_stock_is_in_the_account(tmp_path: Path):
     line = next(x for x in copper.lines if x.name == "stock of matte")
     assert line.raw * 3.6 == pytest.approx(0.6)  # 24 t of 60 % in a day
     assert copper.unaccounted_after * 3.6 == pytest.approx(-0.6)
+
+
+@pytest.mark.slow
+def test_ten_furnaces_are_found_within_their_errors(tmp_path: Path):
+    """Ten data sets of eight days: fitted settings within their 95 % intervals, no false alarm in most."""
+    inside, alarms = [], 0
+    for seed in range(10):
+        made = days(8, seed=100 + seed, truth={k: TRUTH[k] for k in FITTED})
+        found = reconcile(case(), made.write(tmp_path / "days.csv"), fit=FITTED)
+        inside += [abs(s.value[0] - TRUTH[s.key]) < 1.96 * s.deviation[0] for s in found.settings]
+        alarms += bool(found.outliers) or any(i.off for i in found.instruments)
+    assert sum(inside) >= 34  # of 40: fewer come by chance once in 100
+    assert alarms <= 2  # of 10 at 5 %: more come by chance once in 90
+
+
+@pytest.mark.slow
+def test_ten_biased_meters_are_found(tmp_path: Path):
+    """Five deviations on the weights of matte of eight days, which no fitted setting takes up."""
+    for seed in range(10):
+        made = days(8, seed=200 + seed, truth={k: TRUTH[k] for k in FITTED})
+        off = 5.0 * made.deviation["smelting.matte.rate"]
+        made.values["smelting.matte.rate"] += units.display(off, "t/h")
+        found = reconcile(case(), made.write(tmp_path / "days.csv"), fit=FITTED)
+        one = next(i for i in found.instruments if i.column.key == "smelting.matte.rate")
+        named = [i for i in found.instruments if i.off and (i is one or one.column.key in i.alike)]
+        assert named, seed
+        assert abs(one.bias - off) < 4.0 * one.deviation
