@@ -141,7 +141,7 @@ _SENTENCES = {
     Reason.SOLVED: "solved",
     Reason.NOT_CONVERGED: "the equations did not converge within the iteration limit",
     Reason.INPUT_NOT_FINITE: "an input of this scenario is not a finite number",
-    Reason.RECYCLE_NOT_CLOSED: "what is put back keeps growing: the recycles did not settle",
+    Reason.RECYCLE_NOT_CLOSED: "what is recycled keeps growing: the recycles did not settle",
     Reason.ASSAY_IMPOSSIBLE: "no set of minerals explains the assay",
     Reason.GRADE_LEAVES_NO_IRON_SULFIDE: (
         "matte grade too high: no FeS would be left in the matte, so copper metal would form; "

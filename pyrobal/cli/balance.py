@@ -100,7 +100,7 @@ def check(case: Case) -> None:
     for key in sorted(key for key in case.given if key.endswith(".precision")):
         click.echo(f"{key}: for pyrobal uncertainty; a balance makes no use of it")
     if case.assumed:
-        click.echo("\nAssumed, because the case does not say:")
+        click.echo("\nDefaults used:")
         width = max(map(len, case.assumed))
         for key, text in case.assumed.items():
             click.echo(f"  {key:<{width}}  {text}")

@@ -117,7 +117,7 @@ def print_table(table: StudyTable, stub: int) -> None:
     if len(shown) < n:
         say(f"rows {_HEAD + 1} to {n - _TAIL} are not shown; --out FILE keeps all {n}")
     for reason, count in table.failures().items():
-        say(f"{count} of {n} without an answer ({reason.name.lower()}): {reason.text}")
+        say(f"{count} of {n} without a solution ({reason.name.lower()}): {reason.text}")
 
 
 def _without_noise(values: FloatN) -> list[float]:

@@ -103,7 +103,7 @@ def _print(found: Uncertainty) -> None:
         _print_sources(found, key, indices)
     _print_spreads(found)
     note = f"{found.draws} draws of {found.samples} samples, seed {found.seed}"
-    say(f"{note}; {found.unsolved} without an answer")
+    say(f"{note}; {found.unsolved} without a solution")
 
 
 def _print_sources(found: Uncertainty, key: str, indices: Indices) -> None:

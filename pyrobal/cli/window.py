@@ -49,7 +49,7 @@ def window(
     best: str | None,
     html_file: str | None,
 ) -> int:
-    """Show where two settings of CASE keep every limit, and which limit stands in the way elsewhere."""
+    """Show where two settings of CASE keep every limit, and which limit binds elsewhere."""
     from pyrobal.studies import limit
     from pyrobal.studies.window import window as work_out
 

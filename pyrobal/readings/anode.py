@@ -94,5 +94,5 @@ READINGS = (
              _heat_in, lambda r: heat_in_items(furnace(r).ledger)),
     _READING("anode.heat.out.<X>", "MW", "sensible heat carried out, heat of casting, heat lost",
              lambda r, item: heat_out(furnace(r).ledger, item), lambda r: heat_out_items(furnace(r).ledger)),
-    _READING("anode.heat.surplus", "MW", "heat to spare", _of(lambda f: f.surplus)),
+    _READING("anode.heat.surplus", "MW", "heat surplus", _of(lambda f: f.surplus)),
 )  # fmt: skip

@@ -123,7 +123,7 @@ READINGS = (
     _BATCH("converting.coolant_capacity.copper", "t/h",
            "cold copper that would hold it in the copper blow; negative: so much less is to be charged",
            lambda r: converting(r).capacity_copper),
-    _ANY("converting.blister.rate", "t/h", "blister that leaves, own copper put back not in it",
+    _ANY("converting.blister.rate", "t/h", "blister that leaves, recycled own copper not in it",
          _of("blister", Stream.mass)),
     _ANY("converting.blister.temperature", "degC", "blister poured", _of("blister", lambda x: x.T)),
     _ANY("converting.blister.copper", "wt%", "copper in the blister", _of("blister", _share("Cu"))),
@@ -179,6 +179,6 @@ READINGS = (
          lambda r, item: heat_out(converting(r).ledger, item),
          lambda r: heat_out_items(converting(r).ledger)),
     _ANY("converting.heat.total", "MW", "all heat in", lambda r: converting(r).ledger.heat_total()),
-    _CONTINUOUS("converting.heat.surplus", "MW", "heat to spare; negative where heat is short",
+    _CONTINUOUS("converting.heat.surplus", "MW", "heat surplus; negative where heat is short",
                 lambda r: converting(r).surplus),
 )  # fmt: skip

@@ -172,7 +172,7 @@ def _not_autogenous(r: Results, i: int) -> str:
     purity = _one(r.smelting.settings.oxygen_purity, i) / PERCENT
     why = {
         Reason.ENRICHMENT_ABOVE_PURITY: f"even at the oxygen purity, {purity:.3g} vol%, heat is short",
-        Reason.ENRICHMENT_BELOW_AIR: "even with air alone there is heat to spare",
+        Reason.ENRICHMENT_BELOW_AIR: "even with air alone there is a heat surplus",
     }
     return f"there is no autogenous enrichment: {why.get(reason, reason.text)}"
 

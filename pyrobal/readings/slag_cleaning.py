@@ -151,5 +151,5 @@ READINGS = (
          _heat_in, lambda r: heat_in_items(cleaning(r).ledger)),
     _ANY("slag_cleaning.heat.out.<X>", "MW", "sensible heat carried out, heat lost",
          lambda r, item: heat_out(cleaning(r).ledger, item), lambda r: heat_out_items(cleaning(r).ledger)),
-    _ELECTRIC("slag_cleaning.heat.surplus", "MW", "heat to spare in the bath", lambda r: cleaning(r).surplus),
+    _ELECTRIC("slag_cleaning.heat.surplus", "MW", "heat surplus of the bath", lambda r: cleaning(r).surplus),
 )  # fmt: skip

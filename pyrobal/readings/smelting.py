@@ -143,17 +143,17 @@ READINGS = (
     _READING("smelting.flux.lime", "t/h", "lime flux, wet as fed", lambda r: r.smelting.lime_flux),
     _READING("smelting.fuel", _fuel_unit, "fuel fired", lambda r: r.smelting.heat.fuel),
     _READING("smelting.fuel_heat", "MW", "fuel fired, by lower heating value", fuel_heat),
-    _READING("smelting.cold_charge", "t/h", "own matte put back cold to hold the heat", _cold_charge),
+    _READING("smelting.cold_charge", "t/h", "own matte recycled cold to hold the heat", _cold_charge),
     _READING(
         "smelting.matte.rate",
         "t/h",
-        "matte made: tapped, less what is put back cold",
+        "matte made: tapped, less what is recycled cold",
         lambda r: r.smelting.matte_made.mass(),
     ),
     _READING(
         "smelting.matte.tapped",
         "t/h",
-        "matte tapped, what is put back cold included",
+        "matte tapped, what is recycled cold included",
         lambda r: r.smelting.matte.mass(),
     ),
     _READING("smelting.matte.temperature", "degC", "matte tapped", lambda r: r.smelting.matte.T),
@@ -235,7 +235,7 @@ READINGS = (
     _READING(
         "smelting.dust.rate", "t/h", "dust carried out of the furnace", lambda r: r.smelting.dust.mass()
     ),
-    _READING("smelting.dust.returned", "t/h", "dust put back", _dust_returned),
+    _READING("smelting.dust.returned", "t/h", "dust recycled", _dust_returned),
     _READING(
         "smelting.dust.assay.<X>",
         "wt%",
@@ -264,7 +264,7 @@ READINGS = (
     _READING(
         "smelting.heat.surplus",
         "MW",
-        "heat to spare; negative where heat is short",
+        "heat surplus; negative where heat is short",
         lambda r: r.smelting.heat.surplus,
     ),
     _READING(

@@ -25,7 +25,7 @@ _LOCAL: Final = (
 
 def blend_html(case: Case, found: Advice, made: datetime.datetime | None = None) -> str:
     """The page. ``made``: the time printed on it, now unless given."""
-    subject = "Which concentrates a copper smelter should take, how much of each, and what stands in the way."
+    subject = "Which concentrates a copper smelter should take, how much of each, and which limits bind."
     return study_page(case, subject, list(_sections(found)), _content(found), made)
 
 

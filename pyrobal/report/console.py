@@ -109,7 +109,7 @@ def _first_screen(console: Console, result: Result, words: Sequence[str]) -> Non
     if groups:
         more = folded(f"More: --detail {','.join(words)} or {ALL}", console.width, " ,")
         console.print(Text("\n".join(["", *more]), "dim"))
-        console.print(Text("How a number came about: pyrobal explain CASE READING", "dim"))
+        console.print(Text("Trace a result: pyrobal explain CASE READING", "dim"))
 
 
 def _print_narrow(console: Console, group: Group) -> None:

@@ -57,7 +57,7 @@ class Group:
 
 
 LIMITS: Final = "Limits"  # heading of the last group
-_SHORT: Final = {"to spare": "short"}  # what a row is called whose number is below zero
+_SHORT: Final = {"surplus": "deficit"}  # what a row is called whose number is below zero
 # heading -> rows of: label, main reading, remarks as (reading, word before, after); <largest>: of a family
 _Remark = tuple[str, str, str]
 _LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {
@@ -76,7 +76,7 @@ _LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {
         ("fuel", "smelting.fuel", (("smelting.fuel_heat", "", ""),)),
         ("converter air", "converting.air", (("converting.oxygen.industrial", "", "industrial oxygen"),)),
     ),
-    "Comes out": (
+    "Products": (
         ("matte", "smelting.matte.rate", (
             ("smelting.matte.grade", "", "Cu"), ("smelting.matte.temperature", "", ""))),
         ("slag", "smelting.slag.rate", (
@@ -84,7 +84,7 @@ _LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {
             ("smelting.slag.fe_sio2", "Fe/SiO2", ""))),
         ("gas, wet", "smelting.gas.flow_wet", (
             ("smelting.gas.so2", "", "SO2"), ("smelting.gas.temperature", "", ""))),
-        ("dust", "smelting.dust.rate", (("smelting.dust.returned", "", "put back"),)),
+        ("dust", "smelting.dust.rate", (("smelting.dust.returned", "", "recycled"),)),
         ("blister copper", "converting.blister.rate", (("converting.blister.assay.Cu", "", "Cu"),)),
         ("converter slag", "converting.slag.rate", (("converting.slag.assay.Cu", "", "Cu"),)),
         ("discard slag", "slag_cleaning.slag.rate", (("slag_cleaning.slag.assay.Cu", "", "Cu"),)),
@@ -93,7 +93,7 @@ _LAYOUT: Final[dict[str, tuple[tuple[str, str, tuple[_Remark, ...]], ...]]] = {
     "Heat": (
         ("in, and out", "smelting.heat.total", (
             ("smelting.heat.out.loss", "", "lost"), ("balance.heat.closure", "closure", ""))),
-        ("to spare", "smelting.heat.surplus", (
+        ("surplus", "smelting.heat.surplus", (
             ("smelting.heat.autogenous_enrichment", "autogenous at", "O2"),)),
     ),
     "Sulfur": (

@@ -259,4 +259,4 @@ def messages(result: Result) -> Table:
 def assumptions(result: Result) -> Table:
     """Settings the case did not give, with the values taken."""
     rows = tuple((plain(key), plain(value)) for key, value in result.assumed.items())
-    return Table("Assumed, because the case does not say", (Column("setting"), Column("value")), rows, stub=2)
+    return Table("Defaults used", (Column("setting"), Column("value")), rows, stub=2)

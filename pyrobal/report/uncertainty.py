@@ -31,7 +31,7 @@ def uncertainty_html(case: Case, found: Uncertainty, made: datetime.datetime | N
 
 
 def _sections(found: Uncertainty) -> Iterator[Section]:
-    draws = f"{found.draws} draws, {found.unsolved} of them without an answer; seed {found.seed}."
+    draws = f"{found.draws} draws, {found.unsolved} of them without a solution; seed {found.seed}."
     risks = (_risks(found),) if found.risks else ()
     yield Section("answer", "Answer", "How sure it is", (draws,), tables=(_scatter(found), *risks))
     yield Section(

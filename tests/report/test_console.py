@@ -82,7 +82,7 @@ def test_an_infeasible_case_says_why_and_nothing_else(infeasible: Result) -> Non
     text = _shown(infeasible)
     assert "status: infeasible" in text
     assert "matte grade too high" in text.replace("\n", " ")
-    assert "Comes out" not in text
+    assert "Products" not in text
 
 
 def test_hostile_names_do_no_harm(nasty: Result) -> None:
@@ -101,14 +101,14 @@ def test_letters_a_terminal_cannot_show_are_escaped(nasty: Result, monkeypatch: 
     assert b"\\U0001f525" in raw.getvalue()
 
 
-def test_heat_that_is_missing_is_called_short_not_to_spare(skerry: Result) -> None:
+def test_heat_that_is_missing_is_called_a_deficit_not_a_surplus(skerry: Result) -> None:
     case = load_case(SKERRY, ["smelting.close_heat_with=nothing", "smelting.enrichment=45 %"])
     cold = balance(case)
     text = _shown(cold)
     lack = number(-cold["smelting.heat.surplus"].magnitude, 3)
-    assert re.search(rf"\n {{10}}short +{re.escape(lack)} MW", text)
-    assert "to spare" not in text
-    assert "to spare" in _shown(skerry)
+    assert re.search(rf"\n {{10}}deficit +{re.escape(lack)} MW", text)
+    assert "\n          surplus" not in text
+    assert "\n          surplus" in _shown(skerry)
 
 
 def test_the_largest_emitter_and_the_worst_stack_are_in_the_answer(whole_plant: Result) -> None:
@@ -177,7 +177,7 @@ def test_a_failure_downstream_leaves_what_stands_upstream_on_the_screen_and_the_
         assert "No whole balance: what follows does not depend on the limit named below." in said
     matte = number(part["smelting.matte.rate"].magnitude, 3)
     assert matte != "-"
-    assert re.search(rf"Comes out matte +{re.escape(matte)} t/h", text)
+    assert re.search(rf"Products  matte +{re.escape(matte)} t/h", text)
     assert "acid made" not in text  # it lives on the step that has no answer
     assert "acid made" in _shown(whole_plant)
     assert 'href="#steps"' in page

@@ -20,7 +20,7 @@ def test_html_is_written_beside_what_is_printed(tmp_path: Path, capsys: pytest.C
     file = tmp_path / "report.html"
     assert main(["balance", SKERRY, "--html", str(file)]) == 0
     assert file.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
-    assert "Comes out" in capsys.readouterr().out
+    assert "Products" in capsys.readouterr().out
 
 
 def test_html_on_standard_output_stands_alone(capsys: pytest.CaptureFixture[str]) -> None:
@@ -28,7 +28,7 @@ def test_html_on_standard_output_stands_alone(capsys: pytest.CaptureFixture[str]
     out, err = capsys.readouterr()
     assert out.startswith("<!DOCTYPE html>")
     assert out.rstrip().endswith("</html>")
-    assert "Comes out" in err
+    assert "Products" in err
 
 
 def test_two_kinds_of_output_do_not_mix(capsys: pytest.CaptureFixture[str]) -> None:
@@ -58,7 +58,7 @@ def test_a_file_that_cannot_be_written_takes_nothing_from_the_screen(
     file = tmp_path / "report.html"
     assert main(["balance", SKERRY, "--html", str(file)]) == 2
     out, err = capsys.readouterr()
-    assert "Comes out matte" in out
+    assert "Products  matte" in out
     assert err == f"pyrobal: {file}: No space left on device\n"
     assert list(tmp_path.iterdir()) == []
 
@@ -119,7 +119,7 @@ def test_a_library_that_is_not_installed_is_named_with_what_brings_it(
     assert main(["balance", SKERRY, "--html", str(tmp_path / "b.html")]) == 2
     out, err = capsys.readouterr()
     assert "pip install 'pyrobal[report]'" in err
-    assert "Comes out matte" in out
+    assert "Products  matte" in out
 
 
 def test_a_section_there_is_not_is_told_with_the_nearest(capsys: pytest.CaptureFixture[str]) -> None:

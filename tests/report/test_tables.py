@@ -113,7 +113,7 @@ def test_summary_picks_readings_that_exist() -> None:
 
 
 def test_summary_is_empty_without_an_answer(skerry: Result, infeasible: Result) -> None:
-    assert [g.heading for g in summary(skerry)][:3] == ["Feed", "Blow", "Comes out"]
+    assert [g.heading for g in summary(skerry)][:3] == ["Feed", "Blow", "Products"]
     assert summary(infeasible) == ()
 
 

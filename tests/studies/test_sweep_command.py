@@ -56,13 +56,13 @@ def test_a_grid_on_the_screen(capsys: pytest.CaptureFixture[str]) -> None:
     assert all(len(line) <= 80 for line in out.splitlines())
     assert "64" in out
     assert "grade_leaves_no_iron_sulfide" in out
-    assert "1 of 2 without an answer" in err
+    assert "1 of 2 without a solution" in err
     assert "\x1b" not in out + err
 
 
 def test_nothing_solved_ends_with_one(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["sweep", CASE, "--over", "smelting.matte_grade=85:90 %:3", *READ]) == 1
-    assert "3 of 3 without an answer" in capsys.readouterr().err
+    assert "3 of 3 without a solution" in capsys.readouterr().err
 
 
 def test_many_rows_show_their_ends(capsys: pytest.CaptureFixture[str]) -> None:

@@ -122,7 +122,7 @@ class GasTrainSettings:
         "%", "acid mist, fume and dust taken up by quench and scrubber", default=0.60, low=0.0, high=1.0
     )
     so2_stripping: FloatN = quantity(
-        "%", "SO2 dissolved in the weak acid that is stripped and put back", default=0.0, low=0.0, high=1.0
+        "%", "SO2 dissolved in the weak acid that is stripped and recycled", default=0.0, low=0.0, high=1.0
     )
     cooled_gas_temperature: FloatN = quantity(
         "degC", "gas leaving the cooling tower, saturated",

@@ -104,9 +104,9 @@ class SmeltingSettings:
         "distribution",
     )
     dust: FloatN = quantity("%", "dust carried out, of the dry charge", default=0.06, low=0.0, high=0.3)
-    dust_return: FloatN = quantity("%", "share of the dust put back", default=1.0, low=0.0, high=1.0)
+    dust_return: FloatN = quantity("%", "share of the dust recycled", default=1.0, low=0.0, high=1.0)
     dust_sulfation: FloatN = quantity(
-        "%", "oxides of Cu, Pb, Zn, Ni and Ca in the dust put back that are sulfate; not with a gas train",
+        "%", "oxides of Cu, Pb, Zn, Ni and Ca in the recycled dust that are sulfate; not with a gas train",
         default=0.7, low=0.0, high=1.0,
     )  # fmt: skip
     air_in_leakage: FloatN = quantity(
