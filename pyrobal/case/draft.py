@@ -125,7 +125,7 @@ def _section(draft: Draft, name: str, raw: Any) -> Any:
     wanted: Any = list if shape is Shape.ARRAY else dict
     if not isinstance(raw, wanted):
         draft.wrong(spot, f"is {values.called(raw)}; it is written as {shape.header(name)}")
-        return {Shape.ARRAY: tuple, Shape.NAMED: dict, Shape.TABLE: settings}[shape]()
+        return _blank(settings) if shape is Shape.TABLE else () if shape is Shape.ARRAY else {}
     if shape is Shape.ARRAY:
         return tuple(_array(draft, settings, raw, spot))
     if shape is Shape.NAMED:
@@ -377,6 +377,12 @@ def _attempt(draft: Draft, read: Callable[[], Any], spot: Spot, otherwise: Any) 
     except ValueError as error:
         draft.wrong(spot, str(error))
         return otherwise
+
+
+def _blank(settings: type) -> Any:
+    """Settings of a table that could not be read."""
+    known = schema.written(settings)
+    return settings(**{name: _stand_in(known[name]) for name in schema.required(settings)})
 
 
 def _stand_in(declared: Declaration) -> Any:

@@ -169,7 +169,8 @@ def _sentence(message: str, line: str) -> str:
 
 def _of_letters(message: str, key: str) -> str:
     """What there is to say of a letter that may not stand where it does."""
-    if hidden := re.search(r"Illegal character '(.+?)' \(at", message):
+    hidden = re.search(r"Illegal character '(.+?)' \(at", message)
+    if hidden and hidden[1] != r"\n":  # of a quote that is left open
         name = " (escape, which steers a terminal)" if hidden[1] == r"\x1b" else ""
         return f"holds the control character {hidden[1]}{name}; delete it"
     if not key.isascii() and key[:1] not in "\"'":

@@ -1,6 +1,6 @@
 """How fast the furnace is, as ratios within one run. Reported, never a pass or fail on seconds.
 
-python -m pytest tests/bench --benchmark-enable --benchmark-only -s
+python -m pytest tests/bench -n 0 --benchmark-enable --benchmark-only -s
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 Reported in seconds of processor, never a pass or fail on them; the answers must be those of one call each.
 
-OPENBLAS_NUM_THREADS=1 python -m pytest tests/bench/test_bench_plant.py --benchmark-enable --benchmark-only -s
+OPENBLAS_NUM_THREADS=1 python -m pytest tests/bench/test_bench_plant.py -n 0 --benchmark-enable --benchmark-only -s
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """How fast studies are, as ratios within one run, and how much memory a large one takes.
 
-python -m pytest tests/bench/test_bench_studies.py --benchmark-enable --benchmark-only -s
+python -m pytest tests/bench/test_bench_studies.py -n 0 --benchmark-enable --benchmark-only -s
 """
 
 from __future__ import annotations

@@ -106,7 +106,7 @@ def test_sources(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(FEED.encode())))
     assert load_case("-").file == "-"
     monkeypatch.setattr("sys.stdin", None)
-    with pytest.raises(CaseError, match="cannot be read"):
+    with pytest.raises(CaseError, match="standard input is closed"):
         load_case("-")
 
 

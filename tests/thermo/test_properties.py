@@ -39,7 +39,7 @@ def test_sets_cannot_be_written_to() -> None:
 
 
 def test_unknown_names() -> None:
-    with pytest.raises(DataError, match=r"'FeO\(melt\)'.*nearest"):
+    with pytest.raises(DataError, match=r"'FeO\(melt\)'.*did you mean"):
         species("Cu2S", "FeO(melt)")
     with pytest.raises(DataError, match="not among"):
         species("Cu2S").index("FeS")
@@ -70,7 +70,7 @@ def test_property_rows() -> None:
         assert pytest.approx(row["H"] - row["T"] * row["S"]) == row["G"]
         assert row["dH"] == pytest.approx(row["H"] + 79500.0)
         assert set(row["source"]) <= set(load_sources()) and row["seen"] == "seen"
-    with pytest.raises(DataError, match="nearest"):
+    with pytest.raises(DataError, match="did you mean"):
         property_rows("Cu2Z", np.array([300.0]))
 
 
