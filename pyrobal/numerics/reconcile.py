@@ -215,8 +215,9 @@ class _Search:
         return None
 
     def held(self, blocks: Sequence[Block], shared: FloatN, ends: tuple[FloatN, FloatN]) -> Bools:
-        """(p,) True for shared unknowns that an end of their range keeps from going further."""
-        return _step(self.weighed(blocks), blocks, shared, ends, self.damping, self.scale).held
+        """(p,) True for shared unknowns that stand at an end of their range and would go further."""
+        there = np.isclose(shared, ends[0], rtol=1e-9, atol=1e-300) | np.isclose(shared, ends[1], rtol=1e-9)
+        return there & _step(self.weighed(blocks), blocks, shared, ends, self.damping, self.scale).held
 
 
 def _weighed(m: Measurement, block: Block, loss: str) -> Measurement:

@@ -131,7 +131,7 @@ def _map(found: Reconciliation) -> Figure:
         "map",
         "Residuals by instrument and period",
         about,
-        {"all": ([trace], size)},
+        {"": ([trace], size)},
         layout,
         told.instruments(found),
     )

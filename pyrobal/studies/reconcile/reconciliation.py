@@ -168,12 +168,13 @@ def _solvable(problem: Problem) -> Problem:
 def _determined(case: Case, found: Found) -> None:
     """Raise CaseError for fitted settings that nothing measured tells of, with what would help most."""
     p = found.problem
-    alone = zip(*found.first.undetermined(), strict=True)
-    free = [p.fit[k] for k in found.first.free]
-    faults = [_fault(case, p, free, parts, direction, "--fit") for parts, direction in alone]
-    everything = replace(found.first, free=tuple(range(len(p.fit)))).information
+    all_free = replace(found.first, free=tuple(range(len(p.fit))))  # at an end of its range or not
+    faults = [
+        _fault(case, p, p.fit, parts, direction, "--fit")
+        for parts, direction in zip(*all_free.undetermined(), strict=True)
+    ]
     for k, one in enumerate(p.fit):
-        if 0.0 < everything[k, k] * (one.high - one.low) ** 2 < 1.0:  # not known to within its range
+        if 0.0 < all_free.information[k, k] * (one.high - one.low) ** 2 < 1.0:
             unit = np.eye(len(p.fit))[k]
             faults.append(_fault(case, p, p.fit, unit, unit, "--fit", " within its range"))
     blocks = found.first.blocks
