@@ -82,8 +82,9 @@ def _middle(section: str) -> str:
 
 def _setting(key: str, declared: Declaration, default: str) -> Setting:
     match declared:
-        case Quantity(unit=unit, meaning=meaning, low=low, high=high, word=word):
+        case Quantity(unit=unit, meaning=meaning, low=low, high=high, word=word, usual=usual):
             allowed = bounds(low, high, unit) + (f', or "{word}"' if word else "")
+            meaning += f"; usually {bounds(*usual, unit)}" if usual else ""
             return Setting(key, unit, default, allowed, meaning)
         case Choice(meaning=meaning, options=options):
             return Setting(key, "", default, ", ".join(options), meaning)

@@ -6,6 +6,7 @@ import pytest
 
 from pyrobal import balance
 from pyrobal.case.load import load_case
+from pyrobal.case.registry import matching
 from pyrobal.case.schema import nested, written
 from pyrobal.errors import CaseError
 from pyrobal.fields import Quantity
@@ -65,3 +66,10 @@ def test_heat_with_nowhere_to_go_is_a_caution() -> None:
     result = balance(load_case("cases/gannet_rock.toml"))
     assert result.status == "caution"
     assert any(m.level == "caution" and m.key == "smelting.heat.surplus" for m in result.messages)
+
+
+def test_the_registry_tells_the_usual_range() -> None:
+    (loss,) = matching("smelting.heat_loss")[:1]
+    assert loss.allowed == "0 to 200 MW"
+    assert loss.meaning.endswith("; usually 1 to 60 MW")
+    assert "usually" not in matching("smelting.dust")[0].meaning
