@@ -36,6 +36,7 @@ from pyrobal.plant.smelting.melt import (
     melt,
     potentials,
     slag_mass,
+    with_ash,
 )
 from pyrobal.plant.smelting.minors import minors
 from pyrobal.plant.smelting.settings import SmeltingSettings
@@ -114,7 +115,8 @@ class Furnace:
         u, shift = self.unknowns(z)
         bath = self.bath if "shift" not in self.names else heated(self, shift)
         m = melt(bath, u)
-        return bath, u, m, heat(bath, m)
+        h = heat(bath, m)
+        return bath, u, with_ash(bath, m, h), h
 
     def residual(self, z: Floats) -> Floats:
         """One row per unknown, scaled to order one."""
@@ -254,17 +256,20 @@ def bath_at(
 
 
 def _fuelled(fuel: Fuel, s: SmeltingSettings, exits: Exits, oxygen_in: FloatN) -> Fuelled:
-    """What a unit of fuel does in the furnace; its ash leaves with the dust."""
-    gas, dust = phases()["gas"], phases()["dust"]
+    """What a unit of fuel does in the furnace; ash that does not go to the slag leaves with the dust."""
+    gas, slag, dust = (phases()[outlet] for outlet in ("gas", "slag", "dust"))
     c, h, n, sulfur, ash = (fuel.count(e) for e in ("C", "H", "N", "S", "Rest"))
     amounts = {"CO2(g)": c, "H2O(g)": h / 2, "N2(g)": n / 2, "SO2(g)": sulfur}
     hot = sum(x * exits.gas[:, gas.index(name)] for name, x in amounts.items())
-    hot = hot + ash * exits.dust[:, dust.index("Rest")]
+    to_slag = s.fuel_ash_to_slag * ash
+    hot = hot + to_slag * exits.slag[:, slag.index("Rest(slag)")]
+    hot = hot + (ash - to_slag) * exits.dust[:, dust.index("Rest")]
     unused = s.fuel_excess_air * fuel.oxygen
     hot = hot + unused * exits.gas[:, gas.index("O2(g)")]
     moles = c + h / 2 + n / 2 + sulfur + unused
     blown = fuel.oxygen + unused
-    return Fuelled(blown, moles, sulfur, fuel.enthalpy + blown * oxygen_in - hot, fuel.heating_value)
+    released = fuel.enthalpy + blown * oxygen_in - hot
+    return Fuelled(blown, moles, sulfur, to_slag, released, fuel.heating_value)
 
 
 def start(f: Furnace) -> Floats:

@@ -7,7 +7,7 @@ any guess; the unknowns only have to satisfy the targets and the equilibria.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,6 +26,7 @@ from pyrobal.thermo.properties import species
 _M = dict(zip(ELEMENTS, ATOMIC_MASS.tolist(), strict=True))
 M_CU, M_FE, M_S, M_O = _M["Cu"], _M["Fe"], _M["S"], _M["O"]
 M_CU2S, M_FES = 2 * M_CU + M_S, M_FE + M_S
+M_REST = _M["Rest"]
 M_FEO, M_FE3O4, M_CU2O = M_FE + M_O, 3 * M_FE + 4 * M_O, 2 * M_CU + M_O
 
 
@@ -35,13 +36,15 @@ class Fuelled:
 
     oxygen : [mol per unit] O2 blown for it, excess included
     gas_moles : [mol per unit] of its products and of oxygen left over; so2 : [mol per unit] among them
-    released : [J per unit] enthalpy of fuel and its oxygen less that of the products at the gas exit
+    ash : [mol per unit] Rest that goes to the slag
+    released : [J per unit] enthalpy of fuel and its oxygen less that of the products at their exits
     heating_value : [J per unit] lower
     """
 
     oxygen: FloatN
     gas_moles: FloatN
     so2: FloatN
+    ash: FloatN
     released: FloatN
     heating_value: FloatN
 
@@ -297,6 +300,20 @@ def _at_given_enrichment(bath: Bath, m: Melt, gross: FloatN, least: FloatN) -> H
 def _enthalpy(molar: Floats, *amounts: FloatN) -> FloatN:
     """(N,) [W] of amounts with molar enthalpies."""
     return sum((molar[:, i] * n for i, n in enumerate(amounts)), np.zeros(1))
+
+
+def with_ash(bath: Bath, m: Melt, h: Heat) -> Melt:
+    """The melt with the ash of its fuel in the slag.
+
+    Fuel follows from the heat, and of the melt nothing that the heat rests on moves with the mass of the
+    slag at a given guess: so ash is a term linear in the fuel, and no unknown.
+    """
+    ash = h.fuel * bath.fuel.ash
+    supply = m.supply
+    return replace(
+        m,
+        supply=supply._replace(slag_mass=supply.slag_mass + ash * M_REST, slag_moles=supply.slag_moles + ash),
+    )
 
 
 def gas_made(bath: Bath, m: Melt, h: Heat) -> FloatN:

@@ -133,4 +133,8 @@ class SmeltingSettings:
         "%", "oxygen blown for the fuel beyond what it burns with; in a bath the charge takes it, so nil",
         default=0.0, low=0.0, high=2.0,
     )  # fmt: skip
+    fuel_ash_to_slag: FloatN = quantity(
+        "%", "ash of coke, coal or oil that goes to the slag, the rest leaves as dust",
+        default=1.0, low=0.0, high=1.0,
+    )  # fmt: skip
     close_heat_with: str = choice("what closes the heat balance", HEAT_CLOSURES, default="fuel")

@@ -77,7 +77,7 @@ class SmeltingResult:
     @property
     def _dust_of_charge(self) -> FloatNS:
         n = self.dust.n.copy()
-        n[:, self.dust.phase.index("Rest")] -= self.heat.fuel * self.unit_fuel.count("Rest")
+        n[:, self.dust.phase.index("Rest")] -= self.heat.fuel * _ash_blown(self.unit_fuel, self.settings)
         return n
 
     @property
@@ -102,6 +102,11 @@ class SmeltingResult:
         """(N,) [mol/mol] O2 in the dry process gas."""
         oxygen = self.melt.oxygen_demand + self.oxygen_for_fuel
         return oxygen / (self.heat.air + self.heat.industrial)
+
+
+def _ash_blown(fuel: Fuel, s: SmeltingSettings) -> FloatN:
+    """(N,) [mol per unit] of the fuel's ash that leaves as dust."""
+    return fuel.count("Rest") * (1.0 - s.fuel_ash_to_slag)
 
 
 def solve(charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel) -> SmeltingResult:
@@ -141,11 +146,12 @@ def _assemble(
     allotted = _allotted(allotments, f, u, m)
     matte = _stream("matte", allotted.matte, _matte_solved(m), s.matte_temperature + shift)
     matte = matte.scaled(1.0 + h.cold_charge)
-    slag = _stream("slag", allotted.slag, _slag_solved(m), s.slag_temperature + shift)
+    ash = {"Rest(slag)": h.fuel * bath.fuel.ash}
+    slag = _stream("slag", allotted.slag, _slag_solved(m) | ash, s.slag_temperature + shift)
     blown, leak = _gases(bath.blast, h)
     gas = _stream("gas", allotted.gas, _gas_solved(f, m, h, blown, leak), s.gas_temperature + shift)
-    ash = {"Rest": h.fuel * f.fuel.count("Rest")}
-    dust = _stream("dust", allotted.dust, ash, s.gas_temperature)
+    blown_ash = {"Rest": h.fuel * _ash_blown(f.fuel, s)}
+    dust = _stream("dust", allotted.dust, blown_ash, s.gas_temperature)
     blast = Stream(air_species(), blown, s.blast_temperature)
     drawn = Stream(air_species(), leak, f.site.air_temperature)
     dry = (reason == Reason.SOLVED) & (gas.amount("H2O(g)") < 0.0)
