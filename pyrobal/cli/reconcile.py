@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from pyrobal.case.load import Case
     from pyrobal.studies.reconcile.reconciliation import Reconciliation
 
+_MOST = 10  # instruments on the screen
+
 
 def _fit_option(flag: str, text: str) -> Command:
     option: Command = click.option(
@@ -135,14 +137,17 @@ def _print(found: Reconciliation) -> None:
     """The verdict, what else there is to say, then the tables."""
     from pyrobal.report.console import print_tables
     from pyrobal.report.reconcile import tables as told
-    from pyrobal.report.reconcile.words import remarks, verdict
+    from pyrobal.report.reconcile.words import remarks, usual_deviations, verdict
 
     click.echo(textwrap.fill(verdict(found), width()))
     for remark in remarks(found):
         click.echo(textwrap.fill(remark, width(), subsequent_indent="  "))
-    shown = [told.instruments(found)]
+    shown = [told.instruments(found, _MOST)]
     shown += [told.outliers(found)] if found.outliers else []
     shown += [told.settings(found)] if found.settings else []
     shown += [told.each(found)] if found.each else []
     shown += [told.predictions(found)] if found.predictions else []
-    print_tables([*shown, told.accounts(found), told.deviations(found)])
+    print_tables([*shown, told.accounts(found)])
+    if taken := usual_deviations(found):
+        click.echo("")
+        click.echo(textwrap.fill(taken, width(), subsequent_indent="  "))

@@ -23,7 +23,9 @@ from pyrobal.numerics.reconcile import Block, Measurement, Reconciled, pseudo_in
 
 LEVEL: Final = 0.05  # chance of a false alarm
 CHECKED: Final = 1e-7  # share of a variance; one whose adjustment has less is checked by nothing
-ALIKE: Final = 0.999  # correlation of two errors that cannot be told apart
+ALIKE: Final = 0.999  # correlation of two errors that nothing tells apart, whatever their size
+_RIVAL: Final = 0.9  # correlation of two errors that may explain the same
+_NO_BETTER: Final = 3.84  # chi-square of one, 95 %: one explains it no better than the other
 
 Direction = Mapping[int, FloatN]  # block -> (m,): what an error of one adds to its residuals; else nothing
 
@@ -263,7 +265,8 @@ def suspects(
     deviations : (d,) standard deviation of one measurement that the error would be in
     kinds : (d,) kinds of error, 0, 1, ...; each is tested on its own and takes its part of the level
     Serial elimination (Ripps 1965; Rosenberg, Mah & Iordache 1987, Ind. Eng. Chem. Res. 26, 555-564). An
-    error that nothing checks is never one. The sizes returned are those with all errors allowed for together.
+    error that nothing checks is never one. Those that explain the same no worse are named with it. The sizes
+    returned are those with all errors allowed for together.
     """
     kinds = np.zeros(len(directions), dtype=np.int64) if kinds is None else kinds
     found: list[tuple[int, tuple[int, ...], float]] = []
@@ -277,8 +280,9 @@ def suspects(
             break
         family = np.flatnonzero(checked & (families == families[which]))
         place = int(np.flatnonzero(family == which)[0])
-        same = correlation(linear.overlaps([directions[int(i)] for i in family]))[place]
-        found.append((which, tuple(int(i) for i in family[np.abs(same) >= ALIKE]), float(z[which])))
+        same = np.abs(correlation(linear.overlaps([directions[int(i)] for i in family]))[place])
+        as_good = (same >= ALIKE) | ((same >= _RIVAL) & (z[which] ** 2 - z[family] ** 2 < _NO_BETTER))
+        found.append((which, tuple(int(i) for i in family[as_good]), float(z[which])))
         linear = linear.allowing(directions[which])
     sizes, deviations = linear.estimates
     return [

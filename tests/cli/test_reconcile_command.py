@@ -74,7 +74,7 @@ def test_the_template_is_read_once_it_is_filled_in(
         csv.writer(stream).writerows([[row[i] for i in keep] for row in rows])
     capsys.readouterr()
     assert main(["reconcile", CASE, str(filled), "--fit", "smelting.heat_loss"]) == 0
-    assert capsys.readouterr().out.startswith("1 day: consistent")
+    assert capsys.readouterr().out.startswith("1 day: met exactly")
 
 
 def _rows(file: Path) -> list[list[object]]:

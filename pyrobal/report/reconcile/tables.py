@@ -23,18 +23,21 @@ _SOLID: Final = {
 }
 
 
-def instruments(found: Reconciliation) -> Table:
-    """Every column: how it stands."""
+def instruments(found: Reconciliation, most: int | None = None) -> Table:
+    """Every column, how it stands: first those that are off; ``most`` : no more than so many."""
     rows: list[tuple[Cell, ...]] = []
-    for one in sorted(found.instruments, key=lambda i: (not i.off, -abs(i.score) if i.checked else 0.0)):
+    order = sorted(found.instruments, key=lambda i: (not i.off, -abs(i.score) if i.checked else 0.0))
+    for one in order[:most]:
         c = one.column
         rows.append((
             c.key, c.unit, with_error(c.shown_deviation(one.bias), c.shown_deviation(one.deviation)),
             float(f"{one.score:.3g}"), float(f"{100.0 * one.redundancy:.3g}"), _remark(one),
         ))  # fmt: skip
     columns = ("column", "unit", "reads high by", "over its error", "checked %", "remark")
-    notes = ("Checked: share of its variance that the other measurements test.",)
-    return Table("Instruments", tuple(map(Column, columns)), tuple(rows), notes)
+    notes = ["Checked: share of its variance that the other measurements test."]
+    if len(order) > len(rows):
+        notes.append(f"{len(order) - len(rows)} more are nearer to what the balance says; --html has all.")
+    return Table("Instruments", tuple(map(Column, columns)), tuple(rows), tuple(notes))
 
 
 def _remark(one: Instrument) -> str:
@@ -100,7 +103,8 @@ def accounts(found: Reconciliation) -> Table:
     rows: list[tuple[Cell, ...]] = [
         (a.element, hourly(a.fed), hourly(a.fed - a.unaccounted),
          with_error(hourly(a.unaccounted), hourly(a.deviation)),
-         100.0 * a.unaccounted / a.fed if a.fed else math.nan, hourly(a.unaccounted_after) + 0.0)
+         100.0 * hourly(a.unaccounted) / hourly(a.fed) if hourly(a.fed) else math.nan,
+         hourly(a.unaccounted_after))
         for a in found.accounts
     ]  # fmt: skip
     columns = (

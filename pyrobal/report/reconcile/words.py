@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from pyrobal import units
-from pyrobal.report.numbers import number
+from pyrobal.report.numbers import number, quantity
 from pyrobal.studies.reconcile.reconciliation import Reconciliation, Setting
 from pyrobal.studies.reconcile.tests import Instrument, Outlier
 
@@ -44,6 +44,8 @@ def verdict(found: Reconciliation) -> str:
     said = counted(found)
     if not found.settled:
         return f"{said}: no fit was found; the search did not settle, so nothing below is an answer."
+    if found.before.freedom <= 0:
+        return f"{said}: met exactly; there are as many unknowns as measurements, so nothing is checked."
     off = [*(_off(found, one) for one in found.instruments if one.off), *map(_outlier, found.outliers)]
     if not off and found.after.passes:
         return f"{said}: consistent; nothing is off beyond the errors stated."
@@ -95,7 +97,6 @@ def remarks(found: Reconciliation) -> list[str]:
 def _tests(found: Reconciliation) -> Iterator[str]:
     b, a = found.before, found.after
     if b.freedom <= 0:
-        yield "There are as many unknowns as measurements: the fit is exact, and nothing is checked."
         return
     text = f"Global test: {number(b.statistic)} of {number(b.limit)} allowed at 95 %"
     text += f", {b.freedom} degrees of freedom"
@@ -154,6 +155,16 @@ def _helps(found: Reconciliation) -> Iterator[str]:
 def _aside(found: Reconciliation) -> Iterator[str]:
     for period, why in found.measured.aside.items():
         yield f"{period} is not used: {why}."
+
+
+def usual_deviations(found: Reconciliation) -> str:
+    """The errors that were taken where nobody stated them, in a sentence."""
+    taken = [
+        f"{c.key} {quantity(float(c.shown_deviation(float(np.nanmean(c.deviation)))), c.difference_unit, 3)}"
+        for c in found.measured.columns
+        if c.usual
+    ]
+    return f"Deviations taken as usual, by common practice: {', '.join(taken)}." if taken else ""
 
 
 def value_with_error(one: Setting) -> str:

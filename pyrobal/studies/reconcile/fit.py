@@ -293,13 +293,14 @@ def _with_twins(case: Case, columns: Sequence[Column], fitted: Sequence[str]) ->
 def _twins(case: Case, keys: Sequence[str]) -> dict[str, Variable]:
     """Reading -> the setting of its section that it repeats: the same value, and a slope of one."""
     base, idle = solved(case.inputs), without_effect(case.inputs)
+    numbers = dict(case.inputs.arrays())
+    free = [v for v in variables(case.inputs).values() if v.key not in idle and v.path in numbers]
     alike: dict[str, list[Variable]] = {}
     for key in keys:
         value, section = float(reading_of(base, key)[0]), key.partition(".")[0]
-        for v in variables(case.inputs).values():
-            x = v.value(case.inputs) if v.key.startswith(f"{section}.") and v.key not in idle else None
-            if x is not None and abs(float(x[0]) - value) <= 1e-12 * abs(value):
-                alike.setdefault(key, []).append(v)
+        same = [v for v in free if abs(float(numbers[v.path][0]) - value) <= 1e-12 * abs(value)]
+        if same := [v for v in same if v.key.startswith(f"{section}.")]:
+            alike[key] = same
     moved = list({v.key: v for found in alike.values() for v in found}.values())
     if not moved:
         return {}
