@@ -52,10 +52,11 @@ def outliers(found: Reconciliation) -> Table:
     """Single measurements that do not fit."""
     rows: list[tuple[Cell, ...]] = [
         (o.period, o.column.key, o.column.unit,
-         with_error(o.column.shown_deviation(o.size), o.column.shown_deviation(o.deviation)), float(o.score))
+         with_error(o.column.shown_deviation(o.size), o.column.shown_deviation(o.deviation)),
+         float(f"{o.score:.3g}"), f"or {', '.join(o.alike)}" if o.alike else "")
         for o in found.outliers
     ]  # fmt: skip
-    columns = ("period", "column", "unit", "reads high by", "over its error")
+    columns = ("period", "column", "unit", "reads high by", "over its error", "remark")
     return Table("Single measurements that do not fit", tuple(map(Column, columns)), tuple(rows))
 
 

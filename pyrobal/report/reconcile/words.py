@@ -64,7 +64,7 @@ def _listed(parts: Sequence[str]) -> str:
 
 def _off(found: Reconciliation, one: Instrument) -> str:
     if one.alike:
-        return f"one of {', '.join((one.column.key, *one.alike))}, which cannot be told apart"
+        return f"one of {_listed((one.column.key, *one.alike))}, which cannot be told apart"
     return f"{one.column.key}, which reads {size(found, one)} {'high' if one.bias > 0 else 'low'}"
 
 
@@ -83,8 +83,9 @@ def _outlier(one: Outlier) -> str:
     column = one.column
     shown = with_error(column.shown_deviation(abs(one.size)), column.shown_deviation(one.deviation))
     way = "high" if one.size > 0 else "low"
-    what = f"{column.key} of {one.period} ({shown}{units.behind(column.difference_unit)} {way})"
-    return f"one of {what} and {', '.join(one.alike)}, which cannot be told apart" if one.alike else what
+    if one.alike:
+        return f"one of {_listed((column.key, *one.alike))} of {one.period}, which cannot be told apart"
+    return f"{column.key} of {one.period} ({shown}{units.behind(column.difference_unit)} {way})"
 
 
 def remarks(found: Reconciliation) -> list[str]:

@@ -159,7 +159,8 @@ def instruments(found: Found) -> list[Instrument]:
             bias, deviation = float(s[i] / f[i]), float(1.0 / np.sqrt(f[i]))
         else:
             bias = deviation = float("nan")
-        alike = [p.measured.columns[j].key for j in np.flatnonzero(same[i]) if j != i]
+        others = found.alike[off[i]] if i in off else np.flatnonzero(same[i])
+        alike = [p.measured.columns[j].key for j in others if j != i]
         count = int(np.isfinite(column.values).sum())
         score = bias / deviation if deviation else float("nan")
         result.append(
