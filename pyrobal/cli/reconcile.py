@@ -110,6 +110,12 @@ def _check_out(case: Case, file: str | None, fit: Sequence[str]) -> None:
         raise click.UsageError("--out writes fitted values; give --fit")
     if case.file.lower().endswith(".xlsx"):
         raise click.UsageError("--out writes TOML; the case is a workbook")
+    keys = [text.partition("=")[0].strip() for text in fit]
+    if any("*" in key for key in keys):
+        raise click.UsageError("--out writes settings one by one; fit no key with *")
+    laid = [text.partition("=")[0].strip() for text in case.overrides]
+    if lost := [key for key in laid if key not in keys]:
+        raise click.UsageError(f"--out writes fitted lines only; write {', '.join(lost)} into the case first")
     with needs("--out", "tune"):
         import tomlkit  # noqa: F401
 

@@ -89,6 +89,11 @@ def _rows(file: Path) -> list[list[object]]:
     [
         ([CASE], "--template FILE.xlsx"),
         ([CASE, DAYS, "--out", "x.toml"], "give --fit"),
+        (
+            [CASE, DAYS, *FIT, "--set", "smelting.dust=5 %", "--out", "x.toml"],
+            "write smelting.dust into the case",
+        ),
+        ([CASE, DAYS, "--fit", "concentrate.*.rate", "--out", "x.toml"], "fit no key with *"),
         ([CASE, "--template", "x.doc"], ".xlsx or .csv"),
         ([CASE, DAYS, *FIT, "--out", CASE], "is read as CASE"),
         ([CASE, DAYS, *FIT, "--html", DAYS], "is read as MEASURED"),

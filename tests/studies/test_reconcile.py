@@ -170,3 +170,18 @@ def test_ten_biased_meters_are_found(tmp_path: Path):
         named = [i for i in found.instruments if i.off and (i is one or one.column.key in i.alike)]
         assert named, seed
         assert abs(one.bias - off) < 4.0 * one.deviation
+
+
+def test_all_concentrates_together_may_be_measured(tmp_path: Path):
+    """The weigher of the whole blend in place of one for each lot; both at once contradict each other."""
+    made = days(3, seed=9)
+    lots = [key for key in made.values if key.endswith(".rate") and key.startswith("concentrate.")]
+    for table in (made.values, made.unit, made.deviation):
+        table["concentrate.*.rate"] = table[lots[0]]
+    made.values["concentrate.*.rate"] = sum(made.values[key] for key in lots)
+    file = made.write(tmp_path / "both.csv")
+    with pytest.raises(CaseError, match="in proportion; use one"):
+        reconcile(case(), file, fit=FITTED)
+    found = reconcile(case(), file, fit=FITTED, drop=lots)
+    i = [c.key for c in found.found.problem.measured.columns].index("concentrate.*.rate")
+    assert found.adjusted.reconciled[:, i] * 3.6 == pytest.approx(made.values["concentrate.*.rate"], rel=0.02)

@@ -7,6 +7,7 @@ f(settings) = 0; its slopes are exact (``studies.tangent``). What was not measur
 
 from __future__ import annotations
 
+import fnmatch
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -261,6 +262,12 @@ def problem_of(
     faults += [
         Fault("--fit", None, c.key, "is a column, so it is found from its measurement; --drop it to fit it")
         for c in measured.columns if c.variable is not None and c.key in keys
+    ]  # fmt: skip
+    together = [*keys, *(c.key for c in measured.columns if c.variable is not None)]
+    faults += [
+        Fault(measured.file, None, key, f"is moved by {wide} already, which moves all in proportion; use one")
+        for wide in together if "*" in wide
+        for key in together if key != wide and fnmatch.fnmatchcase(key, wide)
     ]  # fmt: skip
     if faults:
         raise CaseError(faults)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import functools
 import re
 from dataclasses import dataclass, replace
 from typing import Final
@@ -101,10 +102,10 @@ class Heads:
         if match := _STOCK.fullmatch(key):
             return _checked(Head(key, unit, place, None, "wt%" if match["X"] else "t"))
         reading = key in self._readings
-        if key in self.settings and not (reading and key in self.idle):
+        variable = find(self.inputs, key) if "*" in key else self.settings.get(key)
+        if variable is not None and not (reading and key in self.idle):
             if key in self.idle:
                 raise ValueError(f"is not free in this case: {self.idle[key]}")
-            variable = self.settings[key]
             if variable.value(self.inputs) is None and not variable.bare:
                 raise ValueError(
                     "holds no number in this case, which works it out; measure its reading instead"
@@ -114,7 +115,7 @@ class Heads:
             return _checked(Head(key, unit, place, None, registry.find(key)[0].unit_for(self.results)))
         return self._unknown(key)
 
-    @property
+    @functools.cached_property
     def _readings(self) -> frozenset[str]:
         return frozenset(registry.keys(self.results))
 
