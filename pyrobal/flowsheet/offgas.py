@@ -58,7 +58,7 @@ def gas_side(
         train, gas, over = gas_train.deliver(train, cleaned, moments, limit, inputs.site)
         acid = acid_plant.solve(gas, inputs.site, inputs.acid_plant, over, moments)
     if inputs.emissions is not None:
-        emitted = _emissions(inputs, circuit, dried, train, acid, sulfur_fed)
+        emitted = _emissions(inputs, circuit, dried, GasSide(train, acid, loaded), sulfur_fed)
     return GasSide(train, acid, loaded, emitted)
 
 
@@ -90,11 +90,10 @@ def _emissions(
     inputs: Inputs,
     c: Circuit,
     dried: DryerResult | None,
-    train: gas_train.GasTrainResult | None,
-    acid: acid_plant.AcidPlantResult | None,
+    gas: GasSide,
     sulfur_fed: FloatN,
 ) -> emissions.EmissionsResult:
-    s = inputs.emissions
+    s, train, acid = inputs.emissions, gas.gas_train, gas.acid_plant
     assert s is not None
     stacks, carried = _stacks(inputs, c, dried, train, acid)
     escaped: dict[str, Stream] = {}
@@ -109,8 +108,10 @@ def _emissions(
     furnaces = (c.smelting, c.converting, c.anode_furnace)
     to_gas = total(step.gas.element("S") for step in furnaces if step is not None)
     made = acid.acid.production() if acid is not None else np.zeros(1)
-    over = _over_time(train, acid)
-    around = emissions.Surroundings(carried, inputs.stack, _vessels(inputs, c), inputs.site, over)
+    swing = None if gas.load is None else gas.load.swing
+    around = emissions.Surroundings(
+        carried, inputs.stack, _vessels(inputs, c), inputs.site, _over_time(train, acid), swing
+    )
     sulfur = emissions.Sulfur(sulfur_fed, to_gas, made)
     return emissions.solve(stacks, escaped, sulfur, c.copper, made * M_ACID, s, around)
 

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-import numpy as np
-
-from pyrobal.arrays import FloatN
-from pyrobal.constants import HOUR, PERCENT
+from pyrobal.constants import HOUR, NM3, PERCENT
 from pyrobal.flowsheet.results import Results
-from pyrobal.plant.emissions import EmissionsResult
-from pyrobal.readings.message import Message
+from pyrobal.plant.emissions import AVERAGING_TIMES, CAUTIONS, EmissionsResult, cautions, held
+from pyrobal.readings.message import Message, figure, one
 
 # Stacks whose gas an acid plant is there for.
 _STRONG = {
@@ -18,6 +15,59 @@ _STRONG = {
     "converter": "the gas of converting",
     "cleaned_gas": "the cleaned gas",
 }
+# Setting of the permit -> its unit, and how much of it one of SI is; the others are concentrations.
+_UNITS = {
+    "so2_limit": ("kg/h", HOUR),
+    "so2_per_t_cu_limit": ("kg/t", 1000.0),
+    "so2_per_t_acid_limit": ("kg/t", 1000.0),
+    "capture_limit": ("%", 100.0),
+}
+_CONCENTRATION = ("mg/Nm3", 1e6 * NM3)
+
+
+def _permit(r: Results, i: int) -> Iterator[Message]:
+    """Every limit that is broken, by how much."""
+    if r.emissions is None:
+        return
+    limits = held(r.emissions)
+    for key, broken in cautions(r.emissions).items():
+        if not one(broken, i):
+            continue
+        if key in CAUTIONS:
+            yield Message("caution", key, CAUTIONS[key])
+        else:
+            x, (unit, per) = limits[key], _UNITS.get(limits[key].setting, _CONCENTRATION)
+            assert x.bound is not None
+            value, bound = (figure(one(y, i) * per) for y in (x.value, x.bound))
+            side = "above" if x.upper else "below"
+            text = f"{x.what}, {value} {unit}, is {side} the {bound} {unit} of emissions.{x.setting}"
+            yield Message("caution", key, text)
+
+
+def _permit_for_a_while(r: Results, i: int) -> Iterator[Message]:
+    """Stacks that keep their limit on the mean and not over every averaging time."""
+    if r.emissions is None or r.load is None:
+        return
+    unit, per = _CONCENTRATION
+    for name in r.emissions.swinging():
+        x = held(r.emissions).get(f"emissions.stated.{name}.so2")
+        if x is None or x.bound is None or one(x.broken, i):
+            continue
+        over = {
+            time: highest
+            for time, window in AVERAGING_TIMES.items()
+            if (highest := one(r.emissions.highest_in(name, r.load.period, window), i)) > one(x.bound, i)
+        }
+        if over:
+            longest, most = list(over.items())[-1]
+            mean, bound = (figure(one(y, i) * per) for y in (x.value, x.bound))
+            yield Message(
+                "note",
+                f"emissions.highest.{name}.{longest}",
+                f"{x.what}, {mean} {unit} on the mean, keeps the {bound} of emissions.{x.setting}; over the "
+                f"worst {longest.replace('_', ' ')} it comes to {figure(most * per)}: the averaging time of "
+                "the permit decides",
+            )
 
 
 def _past_the_acid_plant(r: Results, i: int) -> Iterator[Message]:
@@ -27,10 +77,12 @@ def _past_the_acid_plant(r: Results, i: int) -> Iterator[Message]:
     for name, told in _STRONG.items():
         if parts.get(name, 0.0) > 0.0:
             share = parts[name] / sum(parts.values()) / PERCENT
-            text = (
-                f"{told} goes to a stack and not to an acid plant: {parts[name]:.4g} kg/h SO2, {share:.3g} %"
+            yield Message(
+                "caution",
+                f"emissions.so2_from.{name}",
+                f"{told} goes to a stack and not to an acid plant: {figure(parts[name])} kg/h SO2, "
+                f"{share:.3g} % of all that is emitted",
             )
-            yield Message("caution", f"emissions.so2_from.{name}", f"{text} of all that is emitted")
 
 
 def _largest_past_the_hoods(r: Results, i: int) -> Iterator[Message]:
@@ -46,22 +98,20 @@ def _largest_past_the_hoods(r: Results, i: int) -> Iterator[Message]:
     yield Message(
         "note",
         f"emissions.so2_from.{largest}",
-        f"the largest source, {parts[largest]:.3g} of {sum(parts.values()):.4g} kg/h SO2; it follows from "
-        f"{_one(share, i) / PERCENT:.3g} % of the gas escaping the primary hood (emissions.{step}_escape), a "
-        "share to be measured",
+        f"the largest source, {figure(parts[largest])} of {figure(sum(parts.values()))} kg/h SO2; it follows "
+        f"from {one(share, i) / PERCENT:.3g} % of the gas escaping the primary hood "
+        f"(emissions.{step}_escape), a share to be measured",
     )
 
 
 def so2_by_source(e: EmissionsResult, i: int) -> dict[str, float]:
     """SO2 [kg/h] of one scenario, from each stack and past the hoods."""
-    return {name: _one(source.rate("so2"), i) * HOUR for name, source in e.sources.items()}
-
-
-def _one(array: FloatN, scenario: int) -> float:
-    return float(np.real(array[0] if array.shape[0] == 1 else array[scenario]))
+    return {name: one(source.rate("so2"), i) * HOUR for name, source in e.sources.items()}
 
 
 RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
+    _permit,
+    _permit_for_a_while,
     _past_the_acid_plant,
     _largest_past_the_hoods,
 )

@@ -1,13 +1,16 @@
-"""Cautions about the limits that a case gives in [[limit]]; the steps speak of those in their settings."""
+"""The limits that a case gives in [[limit]], and those of the acid plant that no schedule can keep."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
+from pyrobal.constants import NM3_PER_HOUR, TONNE_PER_HOUR
+from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.readings.limits import limits
-from pyrobal.readings.message import Message
+from pyrobal.readings.message import Message, figure
 from pyrobal.readings.registry import find, values
+from pyrobal.thermo.acid_solution import M_SO2
 
 
 def limit_messages(r: Results, i: int) -> Iterator[Message]:
@@ -24,3 +27,23 @@ def limit_messages(r: Results, i: int) -> Iterator[Message]:
         elif limit.room(values(r, reading, member))[i] < 0.0:
             side = "above the most" if limit.upper else "below the least"
             yield Message("caution", key, f"broken: {limit.reading} is {side} that is allowed")
+
+
+def impossible_schedule(r: Results, i: int) -> Iterator[Message]:
+    """Limits of the acid plant that no schedule of a scenario can keep, and by how much."""
+    x = r.load
+    assert x is not None
+    what = {
+        Reason.BASE_LOAD_ABOVE_LIMIT: "the steady gas alone",
+        Reason.VESSEL_ABOVE_LIMIT: "the steady gas with one vessel blowing",
+    }.get(Reason(int(x.reason[i])))
+    units = (("flow", 1.0 / NM3_PER_HOUR, "Nm3/h", "dry gas with the air it needs"),
+             ("so2", M_SO2 / TONNE_PER_HOUR, "t/h", "SO2"))  # fmt: skip
+    for k, (name, per, unit, of) in enumerate(units):
+        above = x.shortfall[i, k] * per
+        if what is not None and above > 0:
+            limit = x.limit[i, k] * per
+            text = (
+                f"{what} comes to {figure(limit + above)} {unit} of {of}: above it by {figure(above)} {unit}"
+            )
+            yield Message("limit", f"acid_plant.{name}_limit", text)

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 from pyrobal.arrays import FloatN
-from pyrobal.constants import NM3_PER_HOUR, TONNE_PER_HOUR
-from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.load import LoadResult
 from pyrobal.readings.acid import acid_plant
@@ -66,24 +64,3 @@ READINGS = (
     _READING("load.lost", "%", "cycles asked for that there is no time for; their matte is put aside",
              _of(lambda x: x.lost)),
 )  # fmt: skip
-
-
-def _said(x: float) -> str:
-    return f"{x:,.0f}" if x >= 1000.0 else f"{x:.4g}"
-
-
-def impossible(r: Results, i: int) -> Iterator[tuple[str, str]]:
-    """Limits that no schedule of a scenario can keep, by setting, and by how much."""
-    x = load(r)
-    what = {
-        Reason.BASE_LOAD_ABOVE_LIMIT: "the steady gas alone",
-        Reason.VESSEL_ABOVE_LIMIT: "the steady gas with one vessel blowing",
-    }.get(Reason(int(x.reason[i])))
-    units = (("flow", 1.0 / NM3_PER_HOUR, "Nm3/h", "dry gas with the air it needs"),
-             ("so2", M_SO2 / TONNE_PER_HOUR, "t/h", "SO2"))  # fmt: skip
-    for k, (name, per, unit, of) in enumerate(units):
-        above = x.shortfall[i, k] * per
-        if what is not None and above > 0:
-            limit = x.limit[i, k] * per
-            text = f"{what} comes to {_said(limit + above)} {unit} of {of}: above it by {_said(above)} {unit}"
-            yield f"acid_plant.{name}_limit", text

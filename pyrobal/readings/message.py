@@ -18,6 +18,11 @@ class Message:
     text: str
 
 
+def figure(x: float) -> str:
+    """A number within a sentence."""
+    return f"{x:,.0f}" if abs(x) >= 1000.0 else f"{x:.4g}"
+
+
 def at(results: Results, key: str, scenario: int) -> float:
     """One reading of one scenario, SI."""
     return float(evaluate(results, key)[scenario])

@@ -17,8 +17,7 @@ from pyrobal.readings import emission_messages
 from pyrobal.readings.assay_messages import assay_messages
 from pyrobal.readings.assay_messages import impossible as impossible_assays
 from pyrobal.readings.closure_messages import closure_messages
-from pyrobal.readings.limit_messages import limit_messages
-from pyrobal.readings.load import impossible
+from pyrobal.readings.limit_messages import impossible_schedule, limit_messages
 from pyrobal.readings.message import Message
 from pyrobal.readings.message import at as _at
 from pyrobal.readings.message import one as _one
@@ -45,7 +44,7 @@ def messages(results: Results, scenario: int = 0) -> list[Message]:
         if reason is Reason.BATH_FREEZES:
             limits += _copper_blow(results, scenario)
         if step == "load":
-            limits = [Message("limit", *found) for found in impossible(results, scenario)] + limits
+            limits = [*impossible_schedule(results, scenario), *limits]
         return [*limits, *_safety(results, scenario)]
     rules = (*(_OF_FURNACES if results.smelting is not None else ()), *_RULES)
     found = [m for rule in rules for m in rule(results, scenario)]
@@ -59,7 +58,6 @@ _CAUTIOUS = {
     "anode_furnace": anode_furnace,
     "acid_plant": acid_plant,
     "load": load,
-    "emissions": emissions,
 }
 
 
@@ -124,7 +122,7 @@ def _dew_points(r: Results, i: int) -> Iterator[Message]:
 def _step_safety(r: Results) -> Iterator[Message]:
     for name in ("slag_cleaning", "converting", "anode_furnace", "gas_train", "acid_plant", "emissions"):
         if getattr(r, name) is not None:
-            module = gas_train if name == "gas_train" else _CAUTIOUS[name]
+            module = {**_CAUTIOUS, "gas_train": gas_train, "emissions": emissions}[name]
             yield Message("safety", name, module.SAFETY)
 
 

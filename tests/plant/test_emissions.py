@@ -175,12 +175,12 @@ def test_every_limit_can_be_broken_and_kept() -> None:
     r = account(stack, escaped)
     secondary = r.stacks["secondary"]
     figures = {
-        "so2_stack_limit": ("emissions.stack_so2", r.stack.concentration("so2")),
-        "mist_limit": ("emissions.stack_mist", r.stack.concentration("mist")),
+        "so2_stack_limit": ("emissions.stated.acid_plant.so2", r.stack.concentration("so2")),
+        "mist_limit": ("emissions.stated.acid_plant.mist", r.stack.concentration("mist")),
         "so2_limit": ("emissions.so2", r.so2),
         "so2_per_t_cu_limit": ("emissions.so2_per_t_cu", r.so2_per_copper),
         "so2_per_t_acid_limit": ("emissions.so2_per_t_acid", r.so2_per_acid),
-        "secondary_so2_limit": ("emissions.stack.secondary.so2", secondary.concentration("so2")),
+        "secondary_so2_limit": ("emissions.stated.secondary.so2", secondary.concentration("so2")),
         "capture_limit": ("emissions.sulfur_capture", r.capture),
     }
     for limit, (key, figure) in figures.items():
@@ -208,13 +208,13 @@ def test_the_limit_of_stacks_holds_for_every_stack() -> None:
     stacks = {"acid_plant": weak, "furnace": strong}
     r = solve(stacks, {"converter": strong}, SULFUR, np.ones(1), np.ones(1), s)
     said = {key for key, broken in cautions(r).items() if broken.all()}
-    assert said == {"emissions.stack.furnace.so2", "emissions.stack.secondary.so2"}
+    assert said == {"emissions.stated.furnace.so2", "emissions.stated.secondary.so2"}
     assert one(r.worst("so2")) == one(r.stacks["furnace"].concentration("so2"))
     own = dataclasses.replace(
         s, secondary_so2_limit=np.array([1.0])
     )  # hoods with a limit of their own keep it
     r = solve(stacks, {"converter": strong}, SULFUR, np.ones(1), np.ones(1), own)
-    assert not cautions(r)["emissions.stack.secondary.so2"].any()
+    assert not cautions(r)["emissions.stated.secondary.so2"].any()
 
 
 def test_dust_and_metals_of_a_stack() -> None:

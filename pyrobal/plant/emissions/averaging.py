@@ -5,16 +5,30 @@ from __future__ import annotations
 import numpy as np
 
 from pyrobal.arrays import FloatN, Floats, column, zeros
+from pyrobal.plant.emissions.stack import ratio
 
 AVERAGING_TIMES = {"10_min": 600.0, "1_h": 3600.0, "24_h": 86400.0}  # s
 
+_TOUCH = 1e-9  # of what a period brings; a window with less of it is one that only touches a moment
 
-def highest_mean(series: Floats, period: FloatN, window: float) -> FloatN:
+
+def highest_mean(series: Floats, period: FloatN, window: float, per: Floats | None = None) -> FloatN:
     """(N,) most of the means over ``window`` [s], wherever it begins.
 
     series : (N, T) held over T equal moments of a period (N,) [s], which repeats itself
-    Whole periods in the window bring their mean; of what is left, the best begins or ends with a moment.
+    per : (N, T) the mean is over what this brings in the window, as SO2 over gas; None for over the time
+
+    Between two moments what a window brings is linear in its beginning, and a ratio of such is monotone: so
+    the highest begins or ends with a moment.
     """
+    per = np.ones((1, series.shape[1])) if per is None else per
+    part, whole = _brought(series, period, window), _brought(per, period, window)
+    whole = np.where(whole.real > _TOUCH * per.real.sum(axis=1, keepdims=True), whole, 0.0)
+    return ratio(part, whole).max(axis=1)
+
+
+def _brought(series: Floats, period: FloatN, window: float) -> Floats:
+    """(N, 2 T) of the windows that begin, and that end, with a moment: whole periods and a rest."""
     count = series.shape[1]
     whole = np.floor(window / period.real * (1.0 + 1e-12))
     rest = np.maximum(window / period - whole, 0.0) * count  # moments, of the part period
@@ -22,8 +36,7 @@ def highest_mean(series: Floats, period: FloatN, window: float) -> FloatN:
     first = np.arange(count, 2 * count)
     begins = _held_at(held, first + column(rest)) - held[:, first]
     ends = held[:, first] - _held_at(held, first - column(rest))
-    most = np.maximum(begins.max(axis=1), ends.max(axis=1))
-    return (whole * held[:, count] + most) / (whole * count + rest)
+    return column(whole * held[:, count]) + np.concatenate([begins, ends], axis=1)
 
 
 def _held_at(held: Floats, at: Floats) -> Floats:

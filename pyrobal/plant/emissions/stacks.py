@@ -12,12 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, IntN, column, each_array, total
+from pyrobal.arrays import FloatN, Floats, IntN, column, each_array, total
 from pyrobal.constants import T_NORMAL
 from pyrobal.errors import Reason
 from pyrobal.plant.emissions.averaging import highest_mean
 from pyrobal.plant.emissions.settings import EmissionsSettings, StackSettings
-from pyrobal.plant.emissions.stack import SO2, WATER, Stack, at_reference, condensing, ratio
+from pyrobal.plant.emissions.stack import O2, SO2, WATER, Stack, at_reference, condensing, ratio
 from pyrobal.streams.mixing import on_phase
 from pyrobal.streams.moments import GasOverTime
 from pyrobal.streams.site import SiteSettings, air_humidity, air_species, moist_air
@@ -45,7 +45,7 @@ class EmissionsResult:
     """What leaves, per scenario.
 
     stacks : by name, "secondary" among them where gas escapes; the first is that of the acid plant if any
-    over : gas of stacks over time, by name, before scrubbing: of those whose gas swings
+    over : gas of sources over time, by name, before scrubbing: of those whose gas swings
     escaped : gas and dust that no hood caught
     drawn : (N,) [mol/s] dry gas the secondary hoods are said to draw
     copper, acid : (N,) [kg/s] copper made, and 100 % acid
@@ -70,15 +70,30 @@ class EmissionsResult:
     @property
     def stack_so2_highest(self) -> FloatN:
         """(N,) [kg/mol] most of any moment in the first stack, at its reference."""
-        name, stack = next(iter(self.stacks.items()))
+        name = next(iter(self.stacks))
         if name not in self.over:
-            return stack.concentration("so2")
+            return self.stack.concentration("so2")
+        highest: FloatN = ratio(*self._course(name)).max(axis=1)
+        return highest
+
+    def swinging(self) -> list[str]:
+        """Stacks whose gas has a course of its own."""
+        return [name for name in self.stacks if name in self.over]
+
+    def highest_in(self, name: str, period: FloatN, window: float) -> FloatN:
+        """(N,) [kg/mol] SO2 over gas of the highest ``window`` [s] in a stack of ``swinging``.
+
+        period : (N,) [s] after which the gas of the stacks over time repeats itself
+        """
+        so2, volume = self._course(name)
+        return highest_mean(so2, period, window, volume)
+
+    def _course(self, name: str) -> tuple[Floats, Floats]:
+        """(N, T) [kg/s] SO2 of a stack over time, and (N, T) [mol/s] its gas at the reference."""
         gas, washed = self.over[name], column(self._washed(name))
         dry = gas.flow - washed * gas.so2
-        conditions = each_array(stack.conditions, column)
-        share = ratio((1.0 - washed) * gas.so2, dry) * M_SO2
-        highest: FloatN = (share * at_reference(ratio(gas.o2, dry), conditions)).max(axis=1)
-        return highest
+        conditions = each_array(self.stacks[name].conditions, column)
+        return (1.0 - washed) * gas.so2 * M_SO2, dry / at_reference(ratio(gas.o2, dry), conditions)
 
     def so2_highest(self, period: FloatN, window: float) -> FloatN:
         """(N,) [kg/s] highest mean over ``window`` [s] of the site; what has no course of its own is steady.
@@ -93,7 +108,7 @@ class EmissionsResult:
 
     def _washed(self, name: str) -> FloatN:
         """(N,) share of the SO2 that the scrubber before a stack takes."""
-        stack = self.stacks[name]
+        stack = self.sources[name]
         return ratio(stack.scrubbed, stack.so2 + stack.scrubbed)
 
     @property
@@ -135,7 +150,8 @@ class EmissionsResult:
     @property
     def so2_per_acid(self) -> FloatN:
         """(N,) [kg/kg] first stack only: the form of acid plant permits."""
-        return self.stack.so2 * M_SO2 / self.acid
+        with np.errstate(all="ignore"):  # without end where no acid is made
+            return self.stack.so2 * M_SO2 / self.acid
 
     @property
     def fugitive_share(self) -> FloatN:
@@ -175,6 +191,7 @@ class Surroundings:
     conditions : of the permit, by stack
     vessels : (N,) converting vessels with a secondary hood
     over : gas of stacks over time, by name: "acid_plant", and "bypass" where a limit lets gas go by
+    swing : (N, T) SO2 of converting over time, over its mean; None where it is steady
     """
 
     carried: Mapping[str, Stream]
@@ -182,6 +199,7 @@ class Surroundings:
     vessels: FloatN
     site: SiteSettings
     over: Mapping[str, GasOverTime]
+    swing: Floats | None = None
 
 
 def solve(
@@ -208,8 +226,9 @@ def solve(
             out[SECONDARY] = _treated(SECONDARY, *_in_air(caught, drawn, around.site), s, around)
         lost = _scaled(past, 1.0 - s.secondary_capture)
         fugitive = Stack(*lost, np.zeros(1), StackSettings())
+        over = {**around.over, **_past_over_time(escaped, out, fugitive, around)}
         reason = _reasons([*out.values()], fugitive, sulfur, copper)
-    return EmissionsResult(s, out, around.over, fugitive, drawn, sulfur, copper, acid, reason)
+    return EmissionsResult(s, out, over, fugitive, drawn, sulfur, copper, acid, reason)
 
 
 def _stack(name: str, gas: Stream, s: EmissionsSettings, around: Surroundings) -> Stack:
@@ -233,6 +252,26 @@ def _past_the_hoods(escaped: Mapping[str, Stream], around: Surroundings) -> tupl
     """Gas and dust that escaped the primary hoods, of all sources together."""
     carried = [around.carried[f"escaped_{name}"] for name in escaped if f"escaped_{name}" in around.carried]
     return _together(escaped.values()), _together(carried)
+
+
+def _past_over_time(
+    escaped: Mapping[str, Stream], stacks: Mapping[str, Stack], fugitive: Stack, around: Surroundings
+) -> dict[str, GasOverTime]:
+    """What escapes over time: of converting it follows the blowing; the hoods draw steadily."""
+    if around.swing is None or "converter" not in escaped:
+        return {}
+    so2 = {name: column(gas.amount(SO2)) for name, gas in escaped.items()}
+    mean = total(so2.values())
+    course = ratio(mean + so2["converter"] * (around.swing - 1.0), mean)
+    parts = {SECONDARY: stacks[SECONDARY], "fugitive": fugitive}
+    return {name: _swinging(stack, course) for name, stack in parts.items()}
+
+
+def _swinging(stack: Stack, course: Floats) -> GasOverTime:
+    """Gas of a stack before its scrubber, its SO2 along ``course`` (N, T), the rest of it as on the mean."""
+    so2, flow = stack.so2 + stack.scrubbed, stack.flow + stack.scrubbed
+    others = np.broadcast_arrays(column(flow), column(stack.gas.amount(O2)), course)
+    return GasOverTime(others[0], column(so2) * course, others[1])
 
 
 def _drawn(escaped: Mapping[str, Stream], s: EmissionsSettings, around: Surroundings) -> FloatN:

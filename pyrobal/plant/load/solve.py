@@ -63,6 +63,12 @@ class LoadResult:
         return so2
 
     @property
+    def swing(self) -> Floats:
+        """(N, T) SO2 of the vessels over its mean; one where they give none."""
+        mean = self.vessels[:, 0].mean(axis=1, keepdims=True)
+        return np.where(mean == 0, 1.0, self.vessels[:, 0] / np.where(mean == 0, 1.0, mean))
+
+    @property
     def limited(self) -> bool:
         """True where the case gives a limit at all."""
         return bool(np.isfinite(self.capacity).any())
