@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from pyrobal.cli.columns import print_columns, width
-from pyrobal.cli.crew import progress
+from pyrobal.cli.crew import searching
 from pyrobal.cli.files import needs, write
 from pyrobal.cli.options import best_option, file_option, input_option, limit_option, study
 
@@ -41,12 +42,14 @@ def blend(
     Without --terms every concentrate may be taken up to the whole charge, and copper is the goal.
     """
     from pyrobal.studies.blend import blend as work_out
+    from pyrobal.studies.blending import COPPER, MARGIN
     from pyrobal.studies.limit import limits
     from pyrobal.studies.terms import load_terms, without_prices
 
     offered = load_terms(case, terms) if terms else without_prices(case)
-    with progress("blend"):
-        found = work_out(case, offered, limits(case, limit_texts), _goal(case, best), aim)
+    goal = _goal(case, best) or (COPPER if offered.copper_price is None else MARGIN)
+    with searching("blend", *_named(goal)) as advance:
+        found = work_out(case, offered, limits(case, limit_texts), goal, aim, advance)
     if html_file is not None:
         with needs("--html", "report"):
             from pyrobal.report.blend import blend_html
@@ -86,6 +89,13 @@ def _goal(case: Case, text: str | None) -> str | Goal | None:
     return text if text in (None, COPPER, MARGIN) else goal(case, text)
 
 
+def _named(goal: str | Goal) -> tuple[str, str]:
+    """A goal and its unit, as progress tells them."""
+    from pyrobal.studies.blending import COPPER
+
+    return (goal, "t/h" if goal == COPPER else "") if isinstance(goal, str) else (goal.key, goal.unit)
+
+
 def _lines(found: Advice) -> Iterator[str]:
     from pyrobal.units import behind
 
@@ -100,6 +110,7 @@ def _lines(found: Advice) -> Iterator[str]:
         note = "" if standing == "kept" else f", {standing}"
         if standing == "binds":
             note += f", one more {_unit(limit)} is worth {_gain(found, found.limit_worth[limit])}"
+            note += _while(found, limit)
         yield f"{limit}: {best.readings[limit.key]:.5g}{behind(limit.unit)}{note}"
     if best.feasible and found.charge_worth:
         yield f"one more t/h of the whole blend is worth {_gain(found, found.charge_worth)}"
@@ -111,6 +122,21 @@ def _lines(found: Advice) -> Iterator[str]:
         yield "caution: the search ended before it was sure that nothing better is near"
     if best.feasible and found.error > 0.01:
         yield f"caution: the limits account for all but {100 * found.error:.0f} % of the slope of the goal"
+
+
+def _while(found: Advice, limit: Limit) -> str:
+    """Between which bounds the worth holds, and what it is past them."""
+    from pyrobal.units import behind
+
+    span = found.limit_range[limit]
+    past = [f"{_past(found, worth)} {word}" for word, worth in (("below", span.below), ("above", span.above))]
+    return f" from {span.low:.4g} to {span.high:.4g}{behind(limit.unit)} ({', '.join(past)})"
+
+
+def _past(found: Advice, worth: float) -> str:
+    if math.isnan(worth):
+        return "no blend"
+    return _gain(found, worth) if worth else "nothing"
 
 
 def _gain(found: Advice, value: float) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import multiprocessing
 import os
 import signal
@@ -15,11 +16,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pyrobal.cli.streams import say
+
 if TYPE_CHECKING:
     from concurrent.futures import Executor, ProcessPoolExecutor
 
 Crew = Callable[..., AbstractContextManager["Executor | None"]]  # called with how many parts there are
 _MANY = 4  # parts that are worth starting processes for
+_EVERY = 10.0  # seconds between two lines of how far a search is
 
 
 def _nothing() -> str:
@@ -108,6 +112,52 @@ def progress(doing: str, kept: Callable[[], str] = _nothing) -> Iterator[Callabl
             yield lambda *_: None
     except KeyboardInterrupt:
         raise Interrupted(kept()) from None
+
+
+@contextlib.contextmanager
+def searching(doing: str, found: str, unit: str = "") -> Iterator[Callable[[int, float], object]]:
+    """How far a search is of which nobody can say how long it takes: a bar that moves on a terminal, else a
+    line on standard error every ten seconds, also while nothing new is known.
+
+    Yields what to call with how many points were looked at and the best value so far, -inf for none.
+    doing : what is searched, "blend"; found : what the value is, "margin"
+    """
+    from pyrobal.units import behind
+
+    known = ""
+
+    def advance(done: int, best: float) -> None:
+        nonlocal known
+        value = f"{found} {_figure(best)}{behind(unit)}" if best > -math.inf else "none yet within all limits"
+        known = f"{doing} {done}, {value}"
+
+    with progress(doing), _lines(lambda: f"still searching: {known or doing}"):
+        yield advance
+
+
+def _figure(value: float) -> str:
+    return f"{value:,.0f}" if abs(value) >= 1e3 else f"{value:.4g}"
+
+
+@contextlib.contextmanager
+def _lines(text: Callable[[], str]) -> Iterator[None]:
+    """What ``text`` says now and again, where no terminal shows a bar."""
+    if sys.stderr.isatty():
+        yield
+        return
+    over = threading.Event()
+
+    def speak() -> None:
+        while not over.wait(_EVERY):
+            say(text())
+
+    speaker = threading.Thread(target=speak, daemon=True)
+    speaker.start()
+    try:
+        yield
+    finally:
+        over.set()
+        speaker.join()
 
 
 @contextlib.contextmanager

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterator
 from typing import Any, Final
 
@@ -19,7 +20,8 @@ _SURE: Final = 0.01  # of the slope of the goal
 _HATCHES: Final = ("", "/", "\\", "x", "-", "|", "+", ".")
 _LOCAL: Final = (
     "A blend is a local best: other starts were tried, but a better one elsewhere is not ruled out. What one "
-    "more unit is worth holds for small changes."
+    "more unit of a limit is worth holds between the bounds beside it, found by solving; of a parcel for "
+    "small changes."
 )
 
 
@@ -88,15 +90,26 @@ def _limits(found: Advice) -> Table:
     rows: list[tuple[Cell, ...]] = []
     for limit in found.best.rooms:
         reading, worth = found.best.readings[limit.key], found.limit_worth.get(limit) or ""
-        rows.append((str(limit), reading, limit.unit, found.standing(limit), worth))
+        span = found.limit_range.get(limit)
+        ends = (span.low, span.high, *map(_past, (span.below, span.above))) if span else ("",) * 4
+        rows.append((str(limit), reading, limit.unit, found.standing(limit), worth, *ends))
     columns = (
         Column("limit"),
         Column("reading"),
         Column("unit"),
         Column(""),
         Column("one more unit is worth", _unit(found)),
+        Column("from"),
+        Column("to"),
+        Column("worth below", _unit(found)),
+        Column("worth above", _unit(found)),
     )
     return Table("Limits", columns, tuple(rows))
+
+
+def _past(worth: float) -> Cell:
+    """What a limit is worth where it has been moved past the range."""
+    return "no blend" if math.isnan(worth) else worth
 
 
 def _blends(found: Advice) -> dict[str, Blend]:

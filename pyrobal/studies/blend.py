@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 
+from pyrobal.arrays import FloatN
 from pyrobal.case.load import Case
 from pyrobal.studies.aim import Aim
 from pyrobal.studies.blending import COPPER, MARGIN, Blending
 from pyrobal.studies.limit import Goal, Limit, in_force
 from pyrobal.studies.linear import conflict, maximise
-from pyrobal.studies.successive import Climb, climb, worth
+from pyrobal.studies.successive import Climb, climb, span, worth
 from pyrobal.studies.terms import Terms
 
 _BROKEN: Final = 1e-6  # of its bound
@@ -48,12 +50,26 @@ class Blend:
         return [name for name, rate in self.rates.items() if rate > _USED * self.charge]
 
 
+@dataclass(frozen=True)
+class Range:
+    """Bounds of a limit, in its plant unit, between which one more unit of room is worth the same to 2 %.
+
+    below, above : what it is worth past the lower and the upper one; nan where no blend keeps every limit
+    """
+
+    low: float
+    high: float
+    below: float
+    above: float
+
+
 @dataclass(frozen=True, eq=False)
 class Advice:
     """The best blend and what stands in its way.
 
     goal : "margin", "copper", or the Goal; terms : what was offered
     limit_worth : limit -> what one more plant unit of room adds to the value
+    limit_range : binding limit -> the bounds between which it is worth that
     charge_worth : what one more t/h of the whole blend adds, or takes where it is forced up (negative)
     parcel_worth : parcel -> what one more t/h of it adds: positive where there is no more of it, negative
         where it is left out or forced in
@@ -68,6 +84,7 @@ class Advice:
     terms: Terms
     best: Blend
     limit_worth: Mapping[Limit, float] = field(default_factory=dict)
+    limit_range: Mapping[Limit, Range] = field(default_factory=dict)
     charge_worth: float = 0.0
     parcel_worth: Mapping[str, float] = field(default_factory=dict)
     most: Mapping[str, float] = field(default_factory=dict)
@@ -89,12 +106,14 @@ def blend(
     limits: Sequence[Limit] = (),
     goal: str | Goal | None = None,
     aim: Aim | None = None,
+    advance: Callable[[int, float], object] | None = None,
 ) -> Advice:
     """Choose the rate of each parcel of ``terms``.
 
     goal : "margin" where copper has a price, else "copper"; a Goal for most or least of a reading
     limits : beside those of the case
     aim : met by its setting in every blend
+    advance : told how many blends were looked at and the best value so far, -inf where none keeps the limits
 
     A linear program over the whole range, from the derivatives of the full balance, gives the first step; it
     is repeated on the balance of each blend it finds until nothing better is near. A few dozen random blends
@@ -104,6 +123,8 @@ def blend(
     goal = goal if goal is not None else (MARGIN if terms.copper_price is not None else COPPER)
     limits = in_force(case, limits)
     problem = Blending.of(case, terms, limits, goal, aim)
+    if advance is not None:
+        problem = dataclasses.replace(problem, looked=_Count(advance, problem.sense))
     found = _best(problem)
     if not found.feasible:
         return Advice(goal, terms, _described(problem, found), conflict=_conflict(problem, found))
@@ -116,6 +137,7 @@ def blend(
         terms,
         best,
         dict(zip(limits, value.rooms / problem.scales, strict=True)),
+        _ranges(problem, found, value.rooms),
         float(value.bounds[0] - value.bounds[1]),
         {p.name: float(m - s) for p, m, s in zip(terms.parcels, value.most, value.least, strict=True)},
         most,
@@ -123,6 +145,22 @@ def blend(
         apart(_taking(problem, best, most), [best, *without.values()]),
         error=value.error,
     )
+
+
+@dataclass
+class _Count:
+    """Tells ``advance`` of each point that is looked at."""
+
+    advance: Callable[[int, float], object]
+    sense: int
+    done: int = 0
+    best: float = -math.inf
+
+    def __call__(self, value: float) -> None:
+        self.done += 1
+        if math.isfinite(value) and not self.sense * value <= self.sense * self.best:
+            self.best = value
+        self.advance(self.done, self.best)
 
 
 def _described(problem: Blending, found: Climb) -> Blend:
@@ -144,6 +182,18 @@ def _best(problem: Blending) -> Climb:
     )
 
 
+def _ranges(problem: Blending, best: Climb, slopes: FloatN) -> dict[Limit, Range]:
+    """How far each limit that binds may move before it is worth something else."""
+    found = {}
+    for i, (limit, scale) in enumerate(zip(problem.limits, problem.scales.tolist(), strict=True)):
+        if slopes[i] > 0.0:
+            ends = [(limit.bound - limit.sense * end.more * scale, end.beyond / scale)
+                    for end in span(problem, best, i, float(slopes[i]))]  # fmt: skip
+            (low, below), (high, above) = ends if limit.sense < 0 else ends[::-1]
+            found[limit] = Range(low, high, below, above)
+    return found
+
+
 def _most(problem: Blending, best: Climb, i: int) -> float:
     """t/h of one parcel that can be taken within every limit."""
     found = climb(dataclasses.replace(problem, only=i), best.x)
@@ -162,8 +212,7 @@ def _without(problem: Blending, best: Blend) -> dict[str, Blend]:
                 climbed = _best(other)
                 if climbed.feasible:
                     found[parcel.name] = _described(other, climbed)
-    sense = problem.goal.sense if isinstance(problem.goal, Goal) else 1
-    return dict(sorted(found.items(), key=lambda item: -sense * item[1].value))
+    return dict(sorted(found.items(), key=lambda item: -problem.sense * item[1].value))
 
 
 def _taking(problem: Blending, best: Blend, most: Mapping[str, float]) -> dict[str, Blend]:

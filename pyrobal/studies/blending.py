@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -21,7 +21,7 @@ from pyrobal.studies.aim import Aim
 from pyrobal.studies.limit import Goal, Limit
 from pyrobal.studies.linear import maximise
 from pyrobal.studies.measure import measured, per_unit, reading_units
-from pyrobal.studies.successive import Model
+from pyrobal.studies.successive import FEASIBLE, Model
 from pyrobal.studies.tangent import held, tangent
 from pyrobal.studies.terms import Parcel, Terms, charge_of
 from pyrobal.studies.variable import Variable, find
@@ -55,6 +55,9 @@ class Blending:
     b: FloatN
     aim: Aim | None = None  # met by its setting in every blend
     only: int | None = None  # maximise the rate of one parcel instead
+    looked: Callable[[float], object] = lambda _: (
+        None
+    )  # told the value of each point; -inf outside the limits
 
     @staticmethod
     def of(
@@ -107,11 +110,13 @@ class Blending:
             values[key] = float(units.display(found.values[0, i], unit))
             slopes[key] = found.slopes[0, :, i] * TONNE_PER_HOUR / per_unit(unit)
         value, gradient = self._goal(x, values, slopes)
-        if not self.limits:
-            return Model(value, gradient, np.empty(0), np.empty((0, len(x))))
-        rooms = [float(limit.room(np.array(values[limit.key]))) for limit in self.limits]
+        rooms = (
+            np.array([float(limit.room(np.array(values[limit.key]))) for limit in self.limits]) / self.scales
+        )
         falls = [limit.sense * slopes[limit.key] for limit in self.limits]
-        return Model(value, gradient, np.array(rooms) / self.scales, np.stack(falls) / self.scales[:, None])
+        good = self.only is None and bool((rooms >= -FEASIBLE).all())
+        self.looked(self.value_of(x, values) if good else -np.inf)
+        return Model(value, gradient, rooms, np.reshape(falls, (len(rooms), len(x))) / self.scales[:, None])
 
     def _goal(self, x: FloatN, r: Mapping[str, float], d: Mapping[str, FloatN]) -> tuple[float, FloatN]:
         """The value and its slopes, from readings and theirs."""
@@ -147,10 +152,15 @@ class Blending:
         found = {key: units.display(measured(results, key), unit) for key, unit in self.units.items()}
         return found, np.asarray(reason)
 
+    @property
+    def sense(self) -> int:
+        """-1 where the least of the goal is wanted."""
+        return self.goal.sense if isinstance(self.goal, Goal) else 1
+
     def value_of(self, x: FloatN, readings: Mapping[str, float]) -> float:
         """What the goal is worth at x; of a reading, as it stands."""
         value = self._goal(x, readings, dict.fromkeys(self.units, np.zeros(len(x))))[0]
-        return self.goal.sense * value if isinstance(self.goal, Goal) and self.only is None else value
+        return value if self.only is not None else self.sense * value
 
     def trials(self) -> tuple[Floats, FloatN]:
         """Blends (K, P) that make up the charge, and how good each is (K,): its value, or less the worse it

@@ -8,7 +8,9 @@ their parcels, so few rounds are needed, and the optimum mostly lies where limit
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Any, Final, Protocol
 
 import numpy as np
@@ -20,6 +22,8 @@ _ROUNDS: Final = 80
 _CLOSE: Final = 1e-9  # of the objective's range: less is no gain
 _SMALLEST: Final = 1e-7  # of a variable's range: a smaller step settles nothing
 _PENALTY: Final = 10.0  # times the objective's range, for breaking a limit by its own scale
+_SAME: Final = 0.02  # share by which what a limit is worth may change and still count as the same
+_NARROW: Final = 1e-3  # of the way to a kink: nearer than that it is found
 _GOOD, _POOR = 0.75, 0.25  # share of the promised gain that came true, to trust further or less far
 
 
@@ -207,3 +211,105 @@ def worth(problem: Problem, climbed: Climb, near: float = 1e-5) -> Worth:
         parts.append(part)
     rooms, bounds, most, least = parts
     return Worth(rooms, bounds, most, least, float(left) / (float(np.linalg.norm(gradient)) or 1.0))
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """A problem of which the model is seen otherwise: a limit moved, left out, or made the goal."""
+
+    low: FloatN
+    high: FloatN
+    A: Floats
+    b: FloatN
+    model: Callable[[FloatN], Model]
+
+    @staticmethod
+    def of(problem: Problem, seen: Callable[[Model], Model]) -> Seen:
+        return Seen(problem.low, problem.high, problem.A, problem.b, lambda x: seen(problem.model(x)))
+
+
+@dataclass(frozen=True)
+class End:
+    """Where what a limit is worth changes.
+
+    more : room it has gained there, over its scale; negative where it was tightened
+    beyond : what it is worth past that; nan where no point keeps every limit
+    """
+
+    more: float
+    beyond: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Optimum:
+    """more : room given to a limit; value : of the best with it; slope : its change with that room."""
+
+    more: float
+    value: float
+    slope: float
+
+
+def span(problem: Problem, best: Climb, i: int, slope: float) -> tuple[End, End]:
+    """The ends, tighter and looser, between which limit i is worth ``slope`` to 2 %, found by solving.
+
+    The best value over the room of a limit is a curve of nearly straight pieces; two of its tangents meet at
+    or near a kink, where the next is drawn (Eisner & Severance 1976, J. ACM 23, 619-635).
+    """
+    here = _Optimum(0.0, best.model.value, slope)
+    free = climb(Seen.of(problem, lambda m: _moved(m, i, math.inf)), best.x)
+    room = float(problem.model(free.x).rooms[i])
+    loosest = _Optimum(max(-room, 0.0), free.model.value, 0.0)
+    most = climb(Seen.of(problem, lambda m: _room_of(m, i)), best.x)
+    tightest = _with_room(problem, most.x, i, -max(most.model.value, 0.0))
+    return _kink(problem, best, i, here, tightest, math.nan), _kink(problem, best, i, here, loosest, 0.0)
+
+
+def _kink(problem: Problem, best: Climb, i: int, here: _Optimum, far: _Optimum, beyond: float) -> End:
+    """The end on the way from ``here`` to ``far``, past which ``beyond`` is known."""
+    slope, near, last = here.slope, here, far.more
+    if far.more == 0.0 or _same(far.slope, slope):
+        return End(far.more, beyond)
+    at = far.more
+    for _ in range(_ROUNDS):
+        at = _meeting(near, far)
+        if min(abs(at - near.more), abs(at - far.more)) <= _NARROW * abs(at):
+            break
+        found = _with_room(problem, best.x, i, at)
+        if _same(found.slope, slope):
+            near = found
+        else:
+            far = found
+    return End(at, beyond if abs(at - last) <= _NARROW * abs(last) else far.slope)
+
+
+def _same(one: float, other: float) -> bool:
+    return abs(one - other) <= _SAME * abs(other)
+
+
+def _meeting(near: _Optimum, far: _Optimum) -> float:
+    """Where the tangents of two optima meet; halfway where that is not between them."""
+    apart = far.more - near.more
+    bend = near.slope - far.slope
+    share = (far.value - near.value - far.slope * apart) / (bend * apart) if bend else math.nan
+    return near.more + apart * (min(max(share, 0.0), 1.0) if -_SAME <= share <= 1.0 + _SAME else 0.5)
+
+
+def _with_room(problem: Problem, start: FloatN, i: int, more: float) -> _Optimum:
+    """The best with more room to limit i."""
+    moved = Seen.of(problem, lambda m: _moved(m, i, more))
+    found = climb(moved, start)
+    return _Optimum(more, found.model.value, float(worth(moved, found).rooms[i]))
+
+
+def _moved(model: Model, i: int, more: float) -> Model:
+    """More room before limit i; without it where that is infinite."""
+    if math.isinf(more):
+        return replace(model, rooms=np.delete(model.rooms, i), slopes=np.delete(model.slopes, i, axis=0))
+    return replace(model, rooms=model.rooms + more * (np.arange(len(model.rooms)) == i))
+
+
+def _room_of(model: Model, i: int) -> Model:
+    """The room of limit i is wanted most."""
+    return Model(
+        float(model.rooms[i]), model.slopes[i], np.delete(model.rooms, i), np.delete(model.slopes, i, axis=0)
+    )
