@@ -21,6 +21,7 @@ from pyrobal.studies.reconcile.measured import Column
 from pyrobal.studies.reconcile.reconciliation import Reconciliation, Setting
 
 _LONGEST: Final = 60  # letters of a key within a figure
+_TALL: Final = 380  # pixels of a figure that shows one instrument
 _SCORES: Final = 4.0  # adjustments over their errors at which the colour of the map ends
 
 
@@ -82,13 +83,18 @@ def _chosen(found: Reconciliation) -> list[tuple[int, Column]]:
 
 def _run_charts(found: Reconciliation) -> Figure:
     """Measured, reconciled and its band, an instrument at a time."""
-    choices = {c.key: (_run(found, i, c), {"yaxis": {"title": {"text": c.unit}}}) for i, c in _chosen(found)}
+    choices = {c.key: (_run(found, i, c), _axis(c.unit)) for i, c in _chosen(found)}
     layout = {
         "xaxis": {"title": {"text": "period"}, "type": "category"},
         "legend": {"orientation": "h", "y": 1.12},
     }
     about = "An instrument at a time: points as measured, line as reconciled, band two errors wide."
     return Figure("run", "Measured and reconciled", about, choices, layout, told.measurements(found))
+
+
+def _axis(title: str) -> dict[str, Any]:
+    """The upright axis, and the height of a figure that shows one instrument."""
+    return {"yaxis": {"title": {"text": title}, "automargin": True}, "height": _TALL}
 
 
 def _run(found: Reconciliation, i: int, c: Column) -> Traces:
@@ -144,13 +150,13 @@ def _score(x: float) -> float | None:
 def _parity(found: Reconciliation) -> Figure:
     """Measured against reconciled, an instrument at a time."""
     choices: dict[str, tuple[Traces, dict[str, Any]]]
-    choices = {c.key: (_against(found, i, c), {}) for i, c in _chosen(found)}
+    choices = {c.key: (_against(found, i, c), _axis(f"reconciled, {c.unit}")) for i, c in _chosen(found)}
     layout = {
-        "xaxis": {"title": {"text": "measured"}}, "yaxis": {"title": {"text": "reconciled"}},
+        "xaxis": {"title": {"text": "measured"}},
         "legend": {"orientation": "h", "y": 1.12},
     }  # fmt: skip
     about = "An instrument at a time, in its own unit; on the line both are the same."
-    return Figure("parity", "Measured against reconciled", about, choices, layout, told.deviations(found))
+    return Figure("parity", "Measured against reconciled", about, choices, layout, told.measurements(found))
 
 
 def _against(found: Reconciliation, i: int, c: Column) -> Traces:
@@ -171,10 +177,7 @@ def _against(found: Reconciliation, i: int, c: Column) -> Traces:
 
 def _bars(found: Reconciliation) -> Figure:
     """Fitted values with their errors beside what the case had."""
-    choices = {
-        one.key: (_bar(one), {"yaxis": {"title": {"text": one.fitted.variable.unit}}})
-        for one in found.settings
-    }
+    choices = {one.key: (_bar(one), _axis(one.fitted.variable.unit)) for one in found.settings}
     layout: dict[str, Any] = {"xaxis": {"type": "category"}, "showlegend": False}
     about = "A setting at a time: before, and fitted with two errors to either side."
     return Figure("bars", "Fitted settings", about, choices, layout, told.settings(found))
