@@ -176,8 +176,8 @@ _SENTENCES = {
     ),
     Reason.SLAG_ALREADY_CLEAN: (
         "the slag fed to slag cleaning holds no more copper than the cleaned slag would; lower "
-        "slag_cleaning.slag_copper or slag_entrained_copper (with flotation tailings_copper), or set "
-        "slag_cleaning.kind to none"
+        "slag_cleaning.slag_copper or slag_entrained_copper (with flotation tailings_copper), reduce further "
+        "(slag_magnetite), or set slag_cleaning.kind to none"
     ),
     Reason.SLAG_SHORT_OF_SULFUR: (
         "the slag fed to slag cleaning holds too little sulfur for a matte to form beside it"

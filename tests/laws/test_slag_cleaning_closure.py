@@ -8,10 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from slags import COKE, CONVERTING_SLAG, GAS, OIL, SITE, SMELTING_SLAG, melt, random_melts
 
+from pyrobal.arrays import FloatN
 from pyrobal.errors import Reason
 from pyrobal.plant.slag_cleaning import SlagCleaningResult, SlagCleaningSettings, solve
 from pyrobal.streams.fuel import Fuel
 from pyrobal.streams.stream import Stream
+from pyrobal.thermo.properties import species
 
 CLOSED = 1e-9  # relative; what the product promises. Round-off alone is about 1e-15.
 KINDS = ("electric_furnace", "flotation", "none")
@@ -87,6 +89,39 @@ def test_copper_metal_and_its_equilibrium_exclude_each_other() -> None:
 def test_most_ordinary_slags_have_an_answer() -> None:
     r = plant(2000, 6, "electric_furnace", slag_entrained_copper=np.array([0.002]))
     assert (r.reason == Reason.SOLVED).mean() > 0.99
+
+
+def _any_slag(count: int, seed: int) -> tuple[Stream, dict[str, FloatN]]:
+    """Slags from clean to full of copper, with much sulfur or next to none, and settings as wide."""
+    rng = np.random.default_rng(seed)
+    wide = {"Cu2O(l)": (0.0, 6.0), "Cu2S(l)": (0.05, 4.0), "FeS(l)": (0.05, 3.0), "Fe3O4(slag)": (0.5, 30.0)}
+    percent = {
+        name: rng.uniform(*wide.get(name, (0.6 * x, 1.4 * x)), count) for name, x in SMELTING_SLAG.items()
+    }
+    phase, parts = species(*percent), np.stack(list(percent.values()), axis=1)
+    slag = Stream(
+        phase, parts / parts.sum(axis=1, keepdims=True) * 10 / phase.molar_mass, np.full(count, 1543.0)
+    )
+    ranges = {
+        "slag_magnetite": (0.005, 0.2), "slag_entrained_copper": (0.0, 0.01), "slag_temperature": (1450.0, 1650.0)
+    }  # fmt: skip
+    return slag, {name: rng.uniform(*limits, count) for name, limits in ranges.items()}
+
+
+@pytest.mark.parametrize("model", ["goto", "ionic"])
+def test_every_slag_has_an_answer_or_nothing_to_settle(model: str) -> None:
+    """The mass of matte was sought by its logarithm, and the search ended where next to nothing settles."""
+    slag, numbers = _any_slag(2000, 0)
+    r = solve({"smelting_slag": slag}, SITE, SlagCleaningSettings(matte_activities=model, **numbers), COKE)
+    assert Reason.NOT_CONVERGED not in r.reason
+    assert_closed(r, least_solved=0.97)
+    poor = r.reason != Reason.SOLVED
+    kept = numbers["slag_entrained_copper"]
+    less = SlagCleaningSettings(
+        matte_activities=model, **(numbers | {"slag_entrained_copper": np.where(poor, kept / 20, kept)})
+    )
+    again = solve({"smelting_slag": slag}, SITE, less, COKE)
+    assert (again.reason[poor] == Reason.SOLVED).mean() > 0.5  # it was the copper held in suspension
 
 
 @pytest.mark.parametrize("kind", KINDS)

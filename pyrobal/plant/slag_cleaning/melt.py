@@ -33,6 +33,7 @@ M_CU, M_S = _M["Cu"], _M["S"]
 M_CU2S, M_FES = 2 * M_CU + M_S, _M["Fe"] + M_S
 M_FEO, M_FE3O4, M_CU2O = _M["Fe"] + _M["O"], 3 * _M["Fe"] + 4 * _M["O"], 2 * M_CU + _M["O"]
 _POTENTIAL_SCALE = 0.05  # so that a potential, of order ten, is compared with a share of the copper
+_MATTE_SCALE = 0.03  # kg/kg of the slag fed; a usual mass of matte, so that it too is of order one
 _EVERYTHING = np.ones(1)
 _NOTHING = np.zeros(1)
 
@@ -90,7 +91,8 @@ class Melt:
 class Unknowns:
     """What is sought.
 
-    slag, matte : (N,) [kg/s] tapped; ratio : (N,) [mol/mol] FeS / Cu2S of the matte
+    slag, matte : (N,) [kg/s] tapped; matte is sought as it is, not by its logarithm: it may end at nil
+    ratio : (N,) [mol/mol] FeS / Cu2S of the matte
     oxidic_copper, slag_sulfur : (N,) [kg/kg] of the slag
     """
 
@@ -139,7 +141,7 @@ class Bath:
 
     def unknowns(self, z: Floats) -> Unknowns:
         """The guess in physical terms; compositions the user gave stand."""
-        v = {name: np.exp(x) for name, x in zip(self.names, z.T, strict=True)}
+        v = {name: x if name == "matte" else np.exp(x) for name, x in zip(self.names, z.T, strict=True)}
         oxidic, sulfur = v.get("oxidic_copper"), v.get("slag_sulfur")
         if oxidic is None:
             assert self.s.slag_copper is not None
@@ -147,7 +149,7 @@ class Bath:
         if sulfur is None:
             assert self.s.slag_sulfur is not None
             sulfur = self.s.slag_sulfur
-        slag, matte = v["slag"] * self.fed_mass, v["matte"] * self.fed_mass
+        slag, matte = v["slag"] * self.fed_mass, v["matte"] * _MATTE_SCALE * self.fed_mass
         return Unknowns(slag, matte, v["ratio"], oxidic, sulfur)
 
     def residual(self, z: Floats) -> Floats:
@@ -157,7 +159,8 @@ class Bath:
         molar_mass = carriers()["slag"][0].molar_mass
         by_matte, by_metal, iron_sulfide = self._activities(m, u)
         rows = {"slag": (m.slag * molar_mass).sum(axis=1) / u.slag - 1.0}
-        rows["matte"] = (m.matte * carriers()["matte"][0].molar_mass).sum(axis=1) / u.matte - 1.0
+        tapped = (m.matte * carriers()["matte"][0].molar_mass).sum(axis=1)
+        rows["matte"] = (tapped - u.matte) / (_MATTE_SCALE * self.fed_mass)
         # no metal, or as much as brings the activity of the oxide down to that over metal: whichever binds
         rows["ratio"] = np.minimum(m.metal * M_CU / m.left, _POTENTIAL_SCALE * (by_metal - by_matte))
         if "oxidic_copper" in self.names:
@@ -198,10 +201,10 @@ _STARTS = ((0.03, 1.0), (0.01, 4.0), (0.03, 0.02), (0.01, 1.0), (0.05, 0.2), (0.
 def converge(b: Bath) -> Roots:
     """Newton from a usual cleaned slag, then from others."""
     guesses = [
-        {"slag": 0.97, "matte": matte, "ratio": ratio, "oxidic_copper": 0.003, "slag_sulfur": 0.003}
+        {"slag": np.log(0.97), "matte": matte / _MATTE_SCALE, "ratio": np.log(ratio)}
         for matte, ratio in _STARTS
     ]
-    starts = [np.log([[guess[name] for name in b.names]]) for guess in guesses]
+    starts = [np.array([[guess.get(name, np.log(0.003)) for name in b.names]]) for guess in guesses]
     with np.errstate(all="ignore"):
         scenarios = len(b.residual(starts[0]))  # slags, settings and reductant together say how many
     return newton_from(b, [np.repeat(start, scenarios, axis=0) for start in starts], longest_step=1.0)
@@ -279,7 +282,8 @@ def _by_ratio(b: Bath, u: Unknowns) -> Shares:
     """Of the elements that part by distribution ratio."""
     n_cu2s = 1.0 / (1.0 + u.ratio)
     oxygen = distribution.oxygen_over_reference(n_cu2s, 1.0 - n_cu2s, b.s.matte_activities)
-    ratio = distribution.at_oxygen(b.slag_matte, b.exponent, oxygen) * column(u.slag / u.matte)
+    tapped = np.where(u.matte.real > 0, u.matte, np.nan)  # without matte undefined: the search steps shorter
+    ratio = distribution.at_oxygen(b.slag_matte, b.exponent, oxygen) * column(u.slag / tapped)
     matte, slag, _ = distribution.split(ratio, np.zeros((1, 1)), b.fume)
     dust = np.broadcast_to(b.fume, matte.shape)
     return {
