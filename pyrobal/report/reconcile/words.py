@@ -91,7 +91,9 @@ def _outlier(one: Outlier) -> str:
 def remarks(found: Reconciliation) -> list[str]:
     """What else there is to say, in sentences."""
     return [
-        line for part in (_tests, _loose, _sets, _entangled, _ends, _helps, _aside) for line in part(found)
+        line
+        for part in (_tests, _unfitted, _loose, _sets, _entangled, _ends, _helps, _aside)
+        for line in part(found)
     ]
 
 
@@ -106,6 +108,11 @@ def _tests(found: Reconciliation) -> Iterator[str]:
     yield f"{text}."
     if a.passes and a.freedom > 0 and a.statistic < a.freedom - 3.0 * math.sqrt(2.0 * a.freedom):
         yield "The measurements scatter less than the errors stated; these may be smaller."
+
+
+def _unfitted(found: Reconciliation) -> Iterator[str]:
+    if any(one.off and one.column.variable is None for one in found.instruments):
+        yield "What looks like an instrument may be a setting of the case that is wrong and not fitted."
 
 
 def _loose(found: Reconciliation) -> Iterator[str]:
