@@ -108,6 +108,10 @@ class Reason(enum.IntEnum):
     ANODE_OXYGEN_OUT_OF_REACH = 17
     BURNER_CANNOT_HEAT = 18
     OXYGEN_SHORT_OF_MATTE = 19
+    MATTE_SULFUR_UNBOUND = 35
+    MATTE_ABOVE_WHOLE = 36
+    MATTE_OTHER_BEYOND_CHARGE = 37
+    MATTE_WITHOUT_IRON_SULFIDE = 38
     GAS_SHORT_OF_WATER = 29
     NO_SULFUR_DIOXIDE = 40
     REFERENCE_OXYGEN_UNREACHABLE = 41
@@ -164,6 +168,23 @@ _SENTENCES = {
     Reason.OXYGEN_SHORT_OF_MATTE: (
         "this little oxygen oxidises less iron than even a lean matte leaves to the slag; raise "
         "smelting.oxygen_per_tonne"
+    ),
+    Reason.MATTE_SULFUR_UNBOUND: (
+        "smelting.matte_sulfur is more than the copper and iron of this matte bind as Cu2S and FeS; "
+        "lower it, raise smelting.matte_iron, or leave one of them predicted"
+    ),
+    Reason.MATTE_ABOVE_WHOLE: (
+        "copper, iron, sulfur and oxygen set for the matte come to more than 100 %, even with the iron as "
+        "oxide or some copper as metal; lower smelting.matte_iron, or leave smelting.matte_sulfur or "
+        "matte_oxygen predicted"
+    ),
+    Reason.MATTE_WITHOUT_IRON_SULFIDE: (
+        "the iron or sulfur set for the matte leaves no FeS beside its Cu2S and its oxygen; raise "
+        "smelting.matte_iron or matte_sulfur, or set less smelting.matte_oxygen"
+    ),
+    Reason.MATTE_OTHER_BEYOND_CHARGE: (
+        "the matte's assay leaves more unnamed than the charge brings that no assay names; raise "
+        "smelting.matte_iron or matte_sulfur, or leave them predicted"
     ),
     Reason.NEGATIVE_OXYGEN: "the charge would need less than no oxygen; raise smelting.matte_grade",
     Reason.ENRICHMENT_ABOVE_PURITY: (

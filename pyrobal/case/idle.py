@@ -40,7 +40,8 @@ def without_effect(inputs: Inputs) -> dict[str, str]:
         "smelting.slag_entrained_matte": s.slag_entrained_copper is not None
         and "slag_entrained_copper is given",
         "smelting.slag_copper_model": s.slag_copper is not None and "slag_copper is given",
-        "smelting.matte_oxygen_model": s.matte_oxygen is not None and "matte_oxygen is given",
+        "smelting.matte_oxygen_model": (s.matte_oxygen is not None and "matte_oxygen is given")
+        or (s.matte_sulfur is not None and "it follows from matte_sulfur"),
         "smelting.dust_sulfation": inputs.gas_train is not None and "it follows from [gas_train]",
         "smelting.enrichment": s.close_heat_with == "enrichment" and "it closes the heat balance",
         "smelting.slag_temperature": s.close_heat_with == "slag_temperature" and "it closes the heat balance",

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pyrobal.constants import PERCENT, celsius
 from pyrobal.flowsheet.results import Results
 from pyrobal.readings import practice
-from pyrobal.readings.assay import slag_assay
+from pyrobal.readings.assay import element_share, slag_assay
 from pyrobal.readings.message import Message
 from pyrobal.readings.message import at as _at
 from pyrobal.readings.message import one as _one
@@ -22,6 +22,7 @@ def closure_messages(r: Results, i: int) -> Iterator[Message]:
     """Which closures stand behind the melts, whether they hold here, and what practice shows beside them."""
     yield from _beside_practice(r, i)
     yield from _not_silicate(r, i)
+    yield from _own_matte(r, i)
     s = r.smelting.settings
     grade, T = _at(r, "smelting.matte.grade", i), _at(r, "smelting.slag.temperature", i)
     for closure, settings in closures_used(r):
@@ -97,12 +98,35 @@ def _beside_practice(r: Results, i: int) -> Iterator[Message]:
             yield Message("note", key, text)
 
 
+def _own_matte(r: Results, i: int) -> Iterator[Message]:
+    """What iron or sulfur set for the matte implies, and what was taken to be free."""
+    s = r.smelting.settings
+    own = [f"matte_{x}" for x, v in (("iron", s.matte_iron), ("sulfur", s.matte_sulfur)) if v is not None]
+    if not own:
+        return
+    metal, other = (_at(r, f"smelting.matte.{key}", i) / PERCENT for key in ("metal", "other"))
+    oxygen = _one(element_share(r.smelting.matte, "O"), i) / PERCENT
+    usual = _one(solutions.matousek_oxygen(r.smelting.unknowns.grade), i)
+    implied = f"iron that sulfur does not bind is oxide: {oxygen:.2g} % O"
+    implied += f", where Matousek 1996 has {usual / PERCENT:.2g} %" if s.matte_oxygen is None else " as set"
+    if metal > SEEN:
+        implied += f"; sulfur that is missing leaves {metal:.2g} % copper as metal, as iron holds sulfur best"
+    if other > SEEN:
+        implied += f"; {other:.2g} % is matter that no assay names, taken from that of the charge"
+    yield Message(
+        "note", f"smelting.{own[0]}", f"the matte is made up to the {' and '.join(own)} set; {implied}"
+    )
+
+
+SEEN = 0.005  # wt%
+
+
 def closures_used(r: Results) -> list[tuple[solutions.Closure, str]]:
     """The closures behind a result, each with the setting it stands in for."""
     s = r.smelting.settings
     matte = solutions.GOTO if s.matte_activities == "goto" else solutions.IONIC
     used = [(matte, "smelting.matte_activities")]
-    if s.matte_oxygen is None:
+    if s.matte_oxygen is None and s.matte_sulfur is None:
         oxygen = solutions.MATOUSEK if s.matte_oxygen_model == "matousek" else solutions.KAISER_ELLIOTT
         used.append((oxygen, "smelting.matte_oxygen"))
     if s.slag_magnetite is None:

@@ -155,8 +155,9 @@ def _heat(r: Results, i: int) -> Iterator[Message]:
 
 def _put_back(r: Results, i: int) -> Iterator[Message]:
     """Own matte put back cold, where it is more than a furnace is usually given."""
-    back, tapped = (_at(r, key, i) for key in ("smelting.cold_charge", "smelting.matte.tapped"))
-    if back > MOST_PUT_BACK * tapped:
+    keys = ("smelting.cold_charge", "smelting.matte.tapped", "smelting.cold_charge_share")
+    back, tapped, share = (_at(r, key, i) for key in keys)
+    if share > MOST_PUT_BACK:
         yield Message(
             "caution",
             "smelting.cold_charge",

@@ -9,7 +9,7 @@ import numpy as np
 from pyrobal.arrays import FloatN
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
-from pyrobal.plant.smelting.melt import M_FE, M_FE3O4, M_FEO
+from pyrobal.plant.smelting.matte import M_FE, M_FE3O4, M_FEO
 from pyrobal.readings.assay import element_share, gas_share, present_elements, slag_assay, slag_members
 from pyrobal.readings.heat import heat_in
 from pyrobal.readings.reading import Reading
@@ -90,6 +90,11 @@ def _cold_charge(r: Results) -> FloatN:
     return r.smelting.matte.mass() * share / (1.0 + share)
 
 
+def _of_matte(r: Results, name: str) -> FloatN:
+    matte = r.smelting.matte
+    return matte.species_mass()[:, matte.phase.index(name)] / matte.mass()
+
+
 def _dust_returned(r: Results) -> FloatN:
     """From the gas train where the case has one, else straight from the furnace."""
     caught = r.circuit.back.get("furnace_dust")
@@ -145,6 +150,12 @@ READINGS = (
     _READING("smelting.fuel_heat", "MW", "fuel fired, by lower heating value", fuel_heat),
     _READING("smelting.cold_charge", "t/h", "own matte recycled cold to hold the heat", _cold_charge),
     _READING(
+        "smelting.cold_charge_share",
+        "%",
+        "the same, of the matte tapped",
+        lambda r: _cold_charge(r) / r.smelting.matte.mass(),
+    ),
+    _READING(
         "smelting.matte.rate",
         "t/h",
         "matte made: tapped, less what is recycled cold",
@@ -166,6 +177,18 @@ READINGS = (
         "element in the matte",
         lambda r, e: element_share(r.smelting.matte, e),
         lambda r: present_elements(r.smelting.matte),
+    ),
+    _READING(
+        "smelting.matte.metal",
+        "wt%",
+        "copper in the matte that no sulfur binds, where matte_sulfur or matte_iron implies it",
+        lambda r: _of_matte(r, "Cu(l)"),
+    ),
+    _READING(
+        "smelting.matte.other",
+        "wt%",
+        "matter in the matte that no assay names, where matte_iron implies it",
+        lambda r: _of_matte(r, "Rest(slag)"),
     ),
     _READING("smelting.slag.rate", "t/h", "slag tapped", lambda r: r.smelting.slag.mass()),
     _READING("smelting.slag.temperature", "degC", "slag tapped", lambda r: r.smelting.slag.T),

@@ -23,7 +23,7 @@ from pyrobal.fields import Quantity
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
-from pyrobal.readings.registry import evaluate_all
+from pyrobal.readings.registry import evaluate, evaluate_all
 from pyrobal.studies.variable import Variable, variables
 
 FURNACES = ("brae_fell", "gannet_rock", "skerry_point")
@@ -39,6 +39,11 @@ NUMBERS = {
     "slag_cleaning.slag_copper": 0.007, "slag_cleaning.slag_sulfur": 0.003,
     **{f"{line}_gas.steam_temperature": 560.0 for line in ("furnace", "converter", "anode")},
 }  # fmt: skip
+# Of its own matte the case is told a little less than it predicts, so that metal and other matter are implied.
+NEAR = {
+    "smelting.matte_iron": ("smelting.matte.assay.Fe", -0.005),
+    "smelting.matte_sulfur": ("smelting.matte.assay.S", -0.010),
+}
 
 
 @functools.cache
@@ -57,8 +62,9 @@ def _words(inputs: Inputs) -> list[str]:
 
 
 def _told(inputs: Inputs, words: Sequence[str]) -> Inputs:
+    near = {key: evaluate(solve(inputs), NEAR[key][0])[0] + NEAR[key][1] for key in NEAR if key in words}
     for key in words:
-        inputs = inputs.replace(key, NUMBERS[key])
+        inputs = inputs.replace(key, (NUMBERS | near)[key])
     return inputs
 
 
@@ -153,7 +159,7 @@ def test_furnaces(case: str, words: str) -> None:
     assert not (lines := _alike(inputs, _numbers(inputs))), "\n".join(lines)
 
 
-@pytest.mark.parametrize("word", [key for key in NUMBERS if key.startswith("smelting.")])
+@pytest.mark.parametrize("word", [key for key in (*NUMBERS, *NEAR) if key.startswith("smelting.")])
 def test_furnaces_with_one_word_replaced(word: str, whole: bool) -> None:
     inputs = _told(_case("skerry_point"), [word])
     varied = [v for v in _numbers(inputs) if v.key.startswith(("smelting.", "site."))]
@@ -178,4 +184,4 @@ def test_plants(case: str, words: str, whole: bool) -> None:
 
 def test_every_word_has_a_number() -> None:
     words = {key for case in (*FURNACES, *PLANTS) for key in _words(_case(case))}
-    assert words <= set(NUMBERS)
+    assert words <= {*NUMBERS, *NEAR}

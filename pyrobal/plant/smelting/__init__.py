@@ -1,6 +1,6 @@
 """The smelting furnace.
 
-Read in this order: settings, deportment, supply, blast, equilibrium, melt, furnace, solve.
+Read in this order: settings, deportment, supply, blast, equilibrium, matte, melt, furnace, solve.
 """
 
 from pyrobal.plant.smelting.furnace import Charge

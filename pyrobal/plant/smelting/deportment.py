@@ -52,8 +52,8 @@ _DUST = {
     "Hg": "Hg", "Cl": "Cl", "F": "F",
 }  # fmt: skip
 _MECHANICAL = ("Cu", "Fe", *GANGUE_IN_SLAG)  # carried out as they are charged
-_MATTE_SOLVED = ("Cu2S(l)", "FeS(l)", "Fe3O4(slag)")
-_SLAG_SOLVED = ("FeO(slag)", "Fe3O4(slag)", "Cu2O(l)", "Cu2S(l)", "FeS(l)")
+MATTE_SOLVED = ("Cu2S(l)", "FeS(l)", "Fe3O4(slag)", "Cu(l)", "Rest(slag)")
+SLAG_SOLVED = ("FeO(slag)", "Fe3O4(slag)", "Cu2O(l)", "Cu2S(l)", "FeS(l)", "Cu(l)", "Rest(slag)")
 _GAS_SOLVED = ("SO2(g)", "O2(g)", "N2(g)", "Ar(g)", "CO2(g)", "H2O(g)")
 
 
@@ -61,8 +61,8 @@ _GAS_SOLVED = ("SO2(g)", "O2(g)", "N2(g)", "Ar(g)", "CO2(g)", "H2O(g)")
 def phases() -> dict[str, Species]:
     """The S axis of each outlet."""
     return {
-        "matte": species(*_MATTE_SOLVED, *_MATTE.values()),
-        "slag": species(*_SLAG_SOLVED, *_SLAG.values()),
+        "matte": species(*MATTE_SOLVED, *_MATTE.values()),
+        "slag": species(*dict.fromkeys((*SLAG_SOLVED, *_SLAG.values()))),
         "dust": species(*_DUST.values()),
         "gas": species(*dict.fromkeys((*_GAS_SOLVED, *_GAS.values()))),
     }

@@ -15,14 +15,8 @@ from pyrobal.plant.smelting import equilibrium
 from pyrobal.plant.smelting.blast import blast
 from pyrobal.plant.smelting.deportment import Allotment, phases
 from pyrobal.plant.smelting.equilibrium import Constants
+from pyrobal.plant.smelting.matte import M_CU, M_CU2S, M_FE, M_FE3O4, M_FEO, M_FES, M_O
 from pyrobal.plant.smelting.melt import (
-    M_CU,
-    M_CU2S,
-    M_FE,
-    M_FE3O4,
-    M_FEO,
-    M_FES,
-    M_O,
     Bath,
     Fuelled,
     Heat,

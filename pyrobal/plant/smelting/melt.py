@@ -14,20 +14,22 @@ import numpy as np
 from pyrobal.arrays import BoolN, FloatN, Floats
 from pyrobal.plant.smelting import equilibrium
 from pyrobal.plant.smelting.blast import Blast
+from pyrobal.plant.smelting.deportment import MATTE_SOLVED, SLAG_SOLVED
 from pyrobal.plant.smelting.equilibrium import Constants, Potentials
+from pyrobal.plant.smelting.matte import (
+    M_CU,
+    M_FE,
+    M_FE3O4,
+    M_REST,
+    M_S,
+    matte_of,
+)
 from pyrobal.plant.smelting.minors import Minors, with_minors
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.plant.smelting.supply import Supply
 from pyrobal.streams.site import OXYGEN_IN_AIR
 from pyrobal.thermo import solutions
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 from pyrobal.thermo.properties import species
-
-_M = dict(zip(ELEMENTS, ATOMIC_MASS.tolist(), strict=True))
-M_CU, M_FE, M_S, M_O = _M["Cu"], _M["Fe"], _M["S"], _M["O"]
-M_CU2S, M_FES = 2 * M_CU + M_S, M_FE + M_S
-M_REST = _M["Rest"]
-M_FEO, M_FE3O4, M_CU2O = M_FE + M_O, 3 * M_FE + 4 * M_O, 2 * M_CU + M_O
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,10 +55,10 @@ class Fuelled:
 class Bath:
     """Everything that is constant while the unknowns are sought; one tree, so that it can be split by rows.
 
-    hot_matte : (N, 3) [J/mol] of Cu2S, FeS, Fe3O4
-    hot_slag : (N, 5) [J/mol] of FeO, Fe3O4, Cu2O, Cu2S, FeS
+    hot_matte : (N, S) [J/mol] of MATTE_SOLVED
+    hot_slag : (N, S) [J/mol] of SLAG_SOLVED
     hot_so2 : (N,) [J/mol] at the gas exit
-    matte_uptake : (N, 3) [J/mol] from cold to hot matte
+    matte_uptake : (N, S) [J/mol] from cold to hot matte
     heat_loss : (N,) [W]; pressure : (N,) [Pa]
     """
 
@@ -105,7 +107,8 @@ class Melt:
     supply : sums of charge and fluxes
     minors : outlet -> (N, K) [mol/s] of the elements of ``Bath.minors``
     matte_mass : [kg/s] as tapped, cold charge not included
-    cu2s, fes, matte_fe3o4 : [mol/s] in the matte
+    cu2s, fes, matte_fe3o4, matte_copper, matte_other : [mol/s] in the matte, see ``matte``; the last is
+        drawn from what no assay names in the slag
     entrained : [mol/mol] of each matte sulfide suspended in the slag per mole tapped
     slag_mass : [kg/s]; feo, fe3o4, cu2o, slag_cu2s, slag_fes : [mol/s] dissolved in the slag
     so2 : [mol/s]; oxygen_reacted, oxygen_demand : [mol/s] O2 that reacts, and that has to be supplied
@@ -117,6 +120,8 @@ class Melt:
     cu2s: FloatN
     fes: FloatN
     matte_fe3o4: FloatN
+    matte_copper: FloatN
+    matte_other: FloatN
     entrained: FloatN
     slag_mass: FloatN
     feo: FloatN
@@ -141,20 +146,34 @@ class Melt:
     @property
     def matte_fractions(self) -> tuple[FloatN, FloatN]:
         """Mole fractions of Cu2S and FeS in the matte."""
-        total = self.cu2s + self.fes + self.matte_fe3o4 + self.supply.matte_moles
+        total = sum(self.matte.values(), self.supply.matte_moles)
         return self.cu2s / total, self.fes / total
+
+    @property
+    def matte(self) -> dict[str, FloatN]:
+        """Species of MATTE_SOLVED -> (N,) [mol/s] in the matte."""
+        amounts = (self.cu2s, self.fes, self.matte_fe3o4, self.matte_copper, self.matte_other)
+        return dict(zip(MATTE_SOLVED, amounts, strict=True))
+
+    @property
+    def slag(self) -> dict[str, FloatN]:
+        """Species of SLAG_SOLVED -> (N,) [mol/s] in the slag, suspended matte included."""
+        suspended = {name: self.entrained * n for name, n in self.matte.items() if name != "Rest(slag)"}
+        dissolved = (self.feo, self.fe3o4, self.cu2o, self.slag_cu2s, self.slag_fes, 0.0, -self.matte_other)
+        return {n: x + suspended.get(n, 0.0) for n, x in zip(SLAG_SOLVED, dissolved, strict=True)}
 
     @property
     def slag_moles(self) -> FloatN:
         """(N,) [mol/s] dissolved in the slag."""
-        return self.feo + self.fe3o4 + self.cu2o + self.slag_cu2s + self.slag_fes + self.supply.slag_moles
+        dissolved = self.feo + self.fe3o4 + self.cu2o + self.slag_cu2s + self.slag_fes
+        return dissolved + self.supply.slag_moles - self.matte_other
 
 
 def melt(bath: Bath, u: Unknowns) -> Melt:
     """Amounts that follow from a guess.
 
-    Copper: what is not in the slag is matte of the wanted grade. Matte: Cu2S, Fe3O4 by its oxygen, minor
-    sulfides, the rest FeS. Iron not in matte, magnetite or sulfide is FeO. Sulfur not in the melt is SO2.
+    Copper: what is not in the slag is matte of the wanted grade, made up as ``matte`` says. Iron not in
+    matte, magnetite or sulfide is FeO. Sulfur not in the melt is SO2.
     """
     supply = bath.charge
     if bath.silica is not None:
@@ -169,9 +188,9 @@ def melt(bath: Bath, u: Unknowns) -> Melt:
         fed = bath.minors.fed(u.silica, u.lime)
         shared = bath.minors.amounts(fed, u.grade, u.slag / matte_mass, u.gas / matte_mass)
         supply = with_minors(supply, bath.minors.supply(shared))
-    cu2s = matte_mass * u.grade / (2 * M_CU)
-    matte_fe3o4 = matte_mass * u.matte_oxygen / (4 * M_O)
-    fes = (matte_mass - cu2s * M_CU2S - matte_fe3o4 * M_FE3O4 - supply.matte_mass) / M_FES
+    minor_mass, minor_sulfur = supply.matte_mass / matte_mass, supply.matte_sulfur / matte_mass
+    made = matte_of(bath.s, u.grade, u.matte_oxygen, minor_mass, minor_sulfur)
+    cu2s, fes, matte_fe3o4, matte_copper, matte_other = (matte_mass * x for x in made)
     entrained = u.slag * suspended_copper / (matte_mass * u.grade)
     slag_cu2s = u.slag * sulfidic_copper / (2 * M_CU)
     slag_fes = u.slag * u.slag_sulfur / M_S - slag_cu2s
@@ -183,8 +202,8 @@ def melt(bath: Bath, u: Unknowns) -> Melt:
     so2 = supply.sulfur - (cu2s + fes) * (1 + entrained) - slag_cu2s - slag_fes
     oxygen = feo + 4 * fe3o4 + 4 * matte_fe3o4 * (1 + entrained) + cu2o + 2 * so2 + supply.oxygen
     return Melt(
-        supply, shared, matte_mass, cu2s, fes, matte_fe3o4, entrained, u.slag, feo, fe3o4, cu2o, slag_cu2s,
-        slag_fes, so2, oxygen / 2, oxygen / 2 / bath.s.oxygen_efficiency,
+        supply, shared, matte_mass, cu2s, fes, matte_fe3o4, matte_copper, matte_other, entrained, u.slag,
+        feo, fe3o4, cu2o, slag_cu2s, slag_fes, so2, oxygen / 2, oxygen / 2 / bath.s.oxygen_efficiency,
     )  # fmt: skip
 
 
@@ -211,11 +230,8 @@ def entrained_copper(s: SmeltingSettings, grade: FloatN) -> FloatN:
 
 def slag_mass(m: Melt) -> FloatN:
     """(N,) [kg/s] sum of the slag's components."""
-    suspended = m.entrained * (m.cu2s * M_CU2S + m.fes * M_FES + m.matte_fe3o4 * M_FE3O4)
-    dissolved = (
-        m.feo * M_FEO + m.fe3o4 * M_FE3O4 + m.cu2o * M_CU2O + m.slag_cu2s * M_CU2S + m.slag_fes * M_FES
-    )
-    return dissolved + suspended + m.supply.slag_mass
+    molar = species(*SLAG_SOLVED).molar_mass
+    return sum((n * x for n, x in zip(m.slag.values(), molar, strict=True)), m.supply.slag_mass)
 
 
 @dataclass(frozen=True, eq=False)
@@ -242,15 +258,8 @@ def heat(bath: Bath, m: Melt) -> Heat:
     mode has a closed form once the melt is known.
     """
     s, b, fuel = bath.s, bath.blast, bath.fuel
-    melt_and_so2 = _enthalpy(bath.hot_matte, m.cu2s, m.fes, m.matte_fe3o4) + m.so2 * bath.hot_so2
-    melt_and_so2 = melt_and_so2 + _enthalpy(
-        bath.hot_slag,
-        m.feo,
-        m.fe3o4 + m.entrained * m.matte_fe3o4,
-        m.cu2o,
-        m.slag_cu2s + m.entrained * m.cu2s,
-        m.slag_fes + m.entrained * m.fes,
-    )
+    melt_and_so2 = _enthalpy(bath.hot_matte, m.matte) + m.so2 * bath.hot_so2
+    melt_and_so2 = melt_and_so2 + _enthalpy(bath.hot_slag, m.slag)
     oxygen_enthalpy = m.oxygen_demand * b.oxygen_in - (m.oxygen_demand - m.oxygen_reacted) * b.oxygen_out
     gross = oxygen_enthalpy - melt_and_so2 - m.supply.heat - bath.heat_loss
     least = s.fuel_minimum / fuel.heating_value + 0 * gross
@@ -289,7 +298,7 @@ def _at_given_enrichment(bath: Bath, m: Melt, gross: FloatN, least: FloatN) -> H
     surplus = surplus + burnt * available
     cold = np.zeros_like(surplus)
     if s.close_heat_with == "cold_charge":
-        takes = _enthalpy(bath.matte_uptake, m.cu2s, m.fes, m.matte_fe3o4) + m.supply.matte_uptake
+        takes = _enthalpy(bath.matte_uptake, m.matte) + m.supply.matte_uptake
         cold = np.where(surplus > 0, surplus / takes, 0.0)
         surplus = surplus - cold * takes
     blown = m.oxygen_demand + burnt * fuel.oxygen
@@ -297,9 +306,9 @@ def _at_given_enrichment(bath: Bath, m: Melt, gross: FloatN, least: FloatN) -> H
     return Heat(burnt, air, industrial, cold, surplus, in_vain)
 
 
-def _enthalpy(molar: Floats, *amounts: FloatN) -> FloatN:
-    """(N,) [W] of amounts with molar enthalpies."""
-    return sum((molar[:, i] * n for i, n in enumerate(amounts)), np.zeros(1))
+def _enthalpy(molar: Floats, amounts: Mapping[str, FloatN]) -> FloatN:
+    """(N,) [W] of amounts with molar enthalpies, in their order."""
+    return sum((molar[:, i] * n for i, n in enumerate(amounts.values())), np.zeros(1))
 
 
 def with_ash(bath: Bath, m: Melt, h: Heat) -> Melt:
@@ -352,7 +361,6 @@ def potentials(bath: Bath, m: Melt, h: Heat) -> Potentials:
 
 def hot_enthalpies(T_matte: FloatN, T_slag: FloatN, T_gas: FloatN) -> tuple[Floats, Floats, FloatN, Floats]:
     """Molar enthalpies [J/mol] of the solved species at their exits, and the uptake of cold matte."""
-    matte = species("Cu2S(l)", "FeS(l)", "Fe3O4(slag)")
-    slag = species("FeO(slag)", "Fe3O4(slag)", "Cu2O(l)", "Cu2S(l)", "FeS(l)")
+    matte, slag = species(*MATTE_SOLVED), species(*SLAG_SOLVED)
     hot = matte.enthalpy(T_matte)
     return hot, slag.enthalpy(T_slag), species("SO2(g)").enthalpy(T_gas)[:, 0], hot - matte.reference_enthalpy

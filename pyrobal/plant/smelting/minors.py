@@ -154,16 +154,20 @@ def _worth(elements: tuple[str, ...]) -> dict[str, Floats]:
     """Rows (4K,) per mole leaving by each outlet: S and O [mol], and mass [kg] and moles by outlet."""
     held = {o: carriers_of(o, elements) for o in OUTLETS}
     nothing = np.zeros(len(elements))
-    names = ("S", "O", "slag_mass", "slag_moles", "matte_mass", "matte_moles", "gas_moles")
+    names = ("S", "O", "slag_mass", "slag_moles", "matte_mass", "matte_moles", "matte_sulfur", "gas_moles")
     rows: dict[str, list[Floats]] = {name: [] for name in names}
     for o, carriers in held.items():
         phase = phases()[o]
         rows["S"].append(carriers @ phase.composition[:, _S])
         rows["O"].append(carriers @ phase.composition[:, _O])
+        worth = {
+            "mass": carriers @ phase.molar_mass,
+            "moles": carriers.sum(axis=1),
+            "sulfur": carriers @ phase.composition[:, _S],
+        }
         for name in rows.keys() - {"S", "O"}:
             of, _, what = name.partition("_")
-            worth = carriers @ phase.molar_mass if what == "mass" else carriers.sum(axis=1)
-            rows[name].append(worth if of == o else nothing)
+            rows[name].append(worth[what] if of == o else nothing)
     return {name: np.concatenate(parts) for name, parts in rows.items()}
 
 

@@ -59,6 +59,12 @@ class SmeltingSettings:
     slag_sulfur: FloatN | None = quantity(
         "wt%", "sulfur dissolved in the slag", default=None, low=0.0, high=0.05, word="predicted"
     )
+    matte_iron: FloatN | None = quantity(
+        "wt%", "iron in the matte, as sulfide and oxide", default=None, low=0.0, high=0.65, word="predicted"
+    )
+    matte_sulfur: FloatN | None = quantity(
+        "wt%", "sulfur in the matte", default=None, low=0.0, high=0.4, word="predicted"
+    )
     matte_oxygen: FloatN | None = quantity(
         "wt%", "oxygen in the matte", default=None, low=0.0, high=0.08, word="predicted"
     )

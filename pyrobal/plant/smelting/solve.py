@@ -25,6 +25,7 @@ from pyrobal.plant.smelting.furnace import (
     furnace,
     start,
 )
+from pyrobal.plant.smelting.matte import M_CU2S, M_FES
 from pyrobal.plant.smelting.melt import Heat, Melt, Unknowns
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.streams.fuel import Fuel
@@ -144,10 +145,11 @@ def _assemble(
     s = f.s
     _, shift = f.unknowns(z)
     allotted = _allotted(allotments, f, u, m)
-    matte = _stream("matte", allotted.matte, _matte_solved(m), s.matte_temperature + shift)
+    matte = _stream("matte", allotted.matte, m.matte, s.matte_temperature + shift)
     matte = matte.scaled(1.0 + h.cold_charge)
-    ash = {"Rest(slag)": h.fuel * bath.fuel.ash}
-    slag = _stream("slag", allotted.slag, _slag_solved(m) | ash, s.slag_temperature + shift)
+    in_slag = m.slag
+    in_slag["Rest(slag)"] = in_slag["Rest(slag)"] + h.fuel * bath.fuel.ash
+    slag = _stream("slag", allotted.slag, in_slag, s.slag_temperature + shift)
     blown, leak = _gases(bath.blast, h)
     gas = _stream("gas", allotted.gas, _gas_solved(f, m, h, blown, leak), s.gas_temperature + shift)
     blown_ash = {"Rest": h.fuel * _ash_blown(f.fuel, s)}
@@ -156,6 +158,8 @@ def _assemble(
     drawn = Stream(air_species(), leak, f.site.air_temperature)
     dry = (reason == Reason.SOLVED) & (gas.amount("H2O(g)") < 0.0)
     reason = np.where(dry, Reason.GAS_SHORT_OF_WATER, reason)
+    bare = (reason == Reason.SOLVED) & (slag.amount("Rest(slag)") < 0.0) & (m.matte_other > 0.0)
+    reason = np.where(bare, Reason.MATTE_OTHER_BEYOND_CHARGE, reason)
     ledger = _ledger(f, charge, u, h, allotted, matte, slag, gas, dust, blast, drawn, bath.heat_loss)
     wet = [_wet(c, rate) for c, rate in ((charge.silica, u.silica), (charge.lime, u.lime))]
     return SmeltingResult(
@@ -187,20 +191,6 @@ def _stream(outlet: str, settled: FloatNS, solved: dict[str, FloatN], T: FloatN)
     for name, amount in solved.items():
         amounts[:, phase.index(name)] += amount
     return Stream(phase, amounts, T)
-
-
-def _matte_solved(m: Melt) -> dict[str, FloatN]:
-    return {"Cu2S(l)": m.cu2s, "FeS(l)": m.fes, "Fe3O4(slag)": m.matte_fe3o4}
-
-
-def _slag_solved(m: Melt) -> dict[str, FloatN]:
-    return {
-        "FeO(slag)": m.feo,
-        "Fe3O4(slag)": m.fe3o4 + m.entrained * m.matte_fe3o4,
-        "Cu2O(l)": m.cu2o,
-        "Cu2S(l)": m.slag_cu2s + m.entrained * m.cu2s,
-        "FeS(l)": m.slag_fes + m.entrained * m.fes,
-    }
 
 
 def _gases(b: Blast, h: Heat) -> tuple[FloatNS, FloatNS]:
@@ -274,7 +264,7 @@ def _cold(stream: Stream, share: FloatN) -> Entry:
 
 def _reasons(f: Furnace, z: Floats, converged: BoolN, m: Melt, h: Heat) -> IntN:
     """Why a scenario has no answer; the first limit in the list that is broken is named."""
-    reason = _impossible(m, np.array(Reason.SOLVED))
+    reason = _impossible(f.s, m, np.array(Reason.SOLVED))
     if not converged.all():  # why not takes as long as the start of the search
         reason = np.where(converged, reason, _unsolved(f, m))
     if "grade" in f.names:  # then it is the oxygen that was asked for
@@ -298,9 +288,9 @@ def _unsolved(f: Furnace, m: Melt) -> Floats:
     """Why Newton found nothing, as far as the stoichiometric guess, and where it stopped, show it."""
     z = start(f)
     u, shift = f.unknowns(z)
-    spent = m.fes * m_.M_FES < IRON_SULFIDE_SPENT * m.matte_mass
+    spent = m.fes * M_FES < IRON_SULFIDE_SPENT * m.matte_mass
     otherwise = np.where(spent, Reason.GRADE_LEAVES_NO_IRON_SULFIDE, Reason.NOT_CONVERGED)
-    reason = _impossible(m_.melt(f.bath, u), otherwise)
+    reason = _impossible(f.s, m_.melt(f.bath, u), otherwise)
     if "grade" in f.names:
         reason = np.where(u.grade > RICH - 0.01, Reason.OXYGEN_BEYOND_MATTE, reason)
         reason = np.where(u.grade < LEAN + 0.01, Reason.OXYGEN_SHORT_OF_MATTE, reason)
@@ -313,6 +303,7 @@ def _unsolved(f: Furnace, m: Melt) -> Floats:
 
 # Share of the matte: with less FeS the oxygen potential, and the copper in the slag, rise without bound.
 IRON_SULFIDE_SPENT = 0.01
+ROUND_OFF = 1e-9  # of the matte, by mole: an assay that adds up to the whole may miss it by so much
 _BY_OXYGEN = {
     Reason.GRADE_LEAVES_NO_IRON_SULFIDE: Reason.OXYGEN_BEYOND_MATTE,
     Reason.GRADE_BELOW_CHARGE: Reason.OXYGEN_SHORT_OF_MATTE,
@@ -320,10 +311,18 @@ _BY_OXYGEN = {
 }
 
 
-def _impossible(m: Melt, otherwise: Floats) -> Floats:
+def _impossible(s: SmeltingSettings, m: Melt, otherwise: Floats) -> Floats:
+    own = s.matte_iron is not None or s.matte_sulfur is not None
+    nil = -ROUND_OFF * m.matte_mass.real / M_CU2S
+    unbound = own & ((m.matte_copper < nil) | (m.matte_fe3o4 < nil))
+    spent = own & (m.fes < nil) & ((m.matte_other > 0) | (s.matte_sulfur is not None))
+    above = own & ((m.matte_other < nil) | (m.cu2s < nil) | (m.fes < nil))
     return np.select(
-        [m.fes <= 0, m.matte_mass <= 0, m.feo <= 0, m.so2 <= 0, m.oxygen_reacted <= 0],
+        [unbound, spent, above, m.fes <= 0, m.matte_mass <= 0, m.feo <= 0, m.so2 <= 0, m.oxygen_reacted <= 0],
         [
+            Reason.MATTE_SULFUR_UNBOUND,
+            Reason.MATTE_WITHOUT_IRON_SULFIDE,
+            Reason.MATTE_ABOVE_WHOLE,
             Reason.GRADE_LEAVES_NO_IRON_SULFIDE,
             Reason.GRADE_BELOW_CHARGE,
             Reason.GRADE_BELOW_CHARGE,

@@ -29,7 +29,7 @@ class Supply(NamedTuple):
     slag_mass, slag_moles : of everything settled to the slag, silica and lime included
     silica_moles : SiO2
     ferric_terms : sum of solutions.KRESS_CARMICHAEL_TERMS times moles in the slag
-    matte_mass, matte_moles : of minor sulfides and metals in the matte
+    matte_mass, matte_moles, matte_sulfur : of minor sulfides and metals in the matte
     matte_uptake : they take up from 25 degC to the tapped matte
     gas_moles : of CO2, H2O and vapours from the charge
     oxygen : of O that the settled products hold beyond what the material brings
@@ -48,6 +48,7 @@ class Supply(NamedTuple):
     ferric_terms: FloatN
     matte_mass: FloatN
     matte_moles: FloatN
+    matte_sulfur: FloatN
     matte_uptake: FloatN
     gas_moles: FloatN
     oxygen: FloatN
@@ -111,6 +112,7 @@ def supply(material: Material, s: SmeltingSettings, exits: Exits) -> tuple[Suppl
         ferric_terms=(given.slag * _ferric_terms()).sum(axis=1),
         matte_mass=given.matte @ p["matte"].molar_mass,
         matte_moles=given.matte.sum(axis=1),
+        matte_sulfur=settled["matte"][:, _S],
         matte_uptake=(given.matte * (exits.matte - p["matte"].reference_enthalpy)).sum(axis=1),
         gas_moles=given.gas.sum(axis=1),
         oxygen=leaving[:, _O] - v[:, _O],
