@@ -26,7 +26,8 @@ class Blast:
     air, industrial : (N, 5) [mol/mol] on AIR_SPECIES
     leak : (N, 5) [mol/mol] moist air drawn in per mole of dry process gas
     air_heat, industrial_heat : (N,) [J/mol] taken up by everything but the oxygen, from blast to gas exit
-    leak_heat : (N,) [J/mol] taken up by the in-leakage, its oxygen included
+    leak_heat : (N,) [J/mol] taken up by the in-leakage, its oxygen included; nil where it enters after the
+        uptake
     oxygen_in, oxygen_out : (N,) [J/mol] enthalpy of O2 as blown and as it leaves
     purity : (N,) [mol/mol]
     """
@@ -76,6 +77,7 @@ def blast(site: SiteSettings, s: SmeltingSettings, gas_temperature: FloatN) -> B
     air = moist_air(np.ones(1), humidity)
     industrial = industrial_oxygen(s.oxygen_purity)
     leak = s.air_in_leakage[:, None] * air
+    heated = float(s.in_leakage_enters == "bath_side")
     rise = (h_gas - h_blown) * np.array([float(name != "O2(g)") for name in AIR_SPECIES])
     return Blast(
         air=air,
@@ -83,7 +85,7 @@ def blast(site: SiteSettings, s: SmeltingSettings, gas_temperature: FloatN) -> B
         leak=leak,
         air_heat=(air * rise).sum(axis=1),
         industrial_heat=(industrial * rise).sum(axis=1),
-        leak_heat=(leak * (h_gas - h_air)).sum(axis=1),
+        leak_heat=heated * (leak * (h_gas - h_air)).sum(axis=1),
         oxygen_in=h_blown[:, 0],
         oxygen_out=h_gas[:, 0],
         purity=s.oxygen_purity,

@@ -158,9 +158,13 @@ class Melt:
     @property
     def slag(self) -> dict[str, FloatN]:
         """Species of SLAG_SOLVED -> (N,) [mol/s] in the slag, suspended matte included."""
-        suspended = {name: self.entrained * n for name, n in self.matte.items() if name != "Rest(slag)"}
-        dissolved = (self.feo, self.fe3o4, self.cu2o, self.slag_cu2s, self.slag_fes, 0.0, -self.matte_other)
-        return {n: x + suspended.get(n, 0.0) for n, x in zip(SLAG_SOLVED, dissolved, strict=True)}
+        none = np.zeros(1)
+        dissolved = (self.feo, self.fe3o4, self.cu2o, self.slag_cu2s, self.slag_fes, none, -self.matte_other)
+        amounts = dict(zip(SLAG_SOLVED, dissolved, strict=True))
+        for name, tapped in self.matte.items():
+            if name != "Rest(slag)":
+                amounts[name] = amounts[name] + self.entrained * tapped
+        return amounts
 
     @property
     def slag_moles(self) -> FloatN:

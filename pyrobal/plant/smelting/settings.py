@@ -10,6 +10,8 @@ from pyrobal.fields import choice, quantity, table, text
 
 HEAT_CLOSURES = ("fuel", "enrichment", "cold_charge", "slag_temperature", "nothing")
 
+LEAKS = ("bath_side", "after_uptake")
+
 
 @dataclass(frozen=True)
 class SmeltingSettings:
@@ -40,7 +42,11 @@ class SmeltingSettings:
         "degC", "slag tapped", default=celsius(1270), low=celsius(1100), high=celsius(1500)
     )
     gas_temperature: FloatN = quantity(
-        "degC", "gas leaving the uptake", default=celsius(1350), low=celsius(900), high=celsius(1600)
+        "degC",
+        "gas leaving the uptake, in-leakage of the bath side included",
+        default=celsius(1350),
+        low=celsius(900),
+        high=celsius(1600),
     )
     fe_sio2: FloatN = quantity(
         "-", "mass ratio of total Fe to SiO2 in the slag; a reading where there is no silica flux",
@@ -116,8 +122,15 @@ class SmeltingSettings:
         default=0.7, low=0.0, high=1.0,
     )  # fmt: skip
     air_in_leakage: FloatN = quantity(
-        "%", "air drawn into the uptake, of the dry process gas", default=0.05, low=0.0, high=3.0
-    )
+        "%", "air drawn in, of the dry process gas; where, see in_leakage_enters",
+        default=0.05, low=0.0, high=3.0,
+    )  # fmt: skip
+    in_leakage_enters: str = choice(
+        "where that air enters: on the bath side of the gas temperature, which the furnace's heat brings it "
+        "to, or after the uptake, where it cools the gas and leaves the furnace's heat as it is; what leaks "
+        "into cooler and precipitator is theirs",
+        LEAKS, default="bath_side",
+    )  # fmt: skip
     heat_loss: FloatN | None = quantity(
         "MW", "heat lost through walls and openings; else from heat_loss_per_tonne",
         default=None, low=0.0, high=200 * MW, usual=(1 * MW, 60 * MW),

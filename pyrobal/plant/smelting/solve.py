@@ -31,6 +31,7 @@ from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.streams.fuel import Fuel
 from pyrobal.streams.ledger import Entry, Ledger
 from pyrobal.streams.material import Material
+from pyrobal.streams.mixing import on_phase, temperature
 from pyrobal.streams.site import AIR_SPECIES, OXYGEN_IN_AIR, SiteSettings, air_species
 from pyrobal.streams.stream import Stream
 
@@ -151,11 +152,13 @@ def _assemble(
     in_slag["Rest(slag)"] = in_slag["Rest(slag)"] + h.fuel * bath.fuel.ash
     slag = _stream("slag", allotted.slag, in_slag, s.slag_temperature + shift)
     blown, leak = _gases(bath.blast, h)
+    drawn = Stream(air_species(), leak, f.site.air_temperature)
     gas = _stream("gas", allotted.gas, _gas_solved(f, m, h, blown, leak), s.gas_temperature + shift)
+    if s.in_leakage_enters == "after_uptake":
+        gas = _cooled(gas, drawn)
     blown_ash = {"Rest": h.fuel * _ash_blown(f.fuel, s)}
     dust = _stream("dust", allotted.dust, blown_ash, s.gas_temperature)
     blast = Stream(air_species(), blown, s.blast_temperature)
-    drawn = Stream(air_species(), leak, f.site.air_temperature)
     dry = (reason == Reason.SOLVED) & (gas.amount("H2O(g)") < 0.0)
     reason = np.where(dry, Reason.GAS_SHORT_OF_WATER, reason)
     bare = (reason == Reason.SOLVED) & (slag.amount("Rest(slag)") < 0.0) & (m.matte_other > 0.0)
@@ -191,6 +194,12 @@ def _stream(outlet: str, settled: FloatNS, solved: dict[str, FloatN], T: FloatN)
     for name, amount in solved.items():
         amounts[:, phase.index(name)] += amount
     return Stream(phase, amounts, T)
+
+
+def _cooled(gas: Stream, drawn: Stream) -> Stream:
+    """The gas with air (in it already) that is drawn in behind the furnace, at the temperature of the two."""
+    taken_up = on_phase(drawn, gas.phase) * (gas.phase.enthalpy(gas.T) - gas.phase.enthalpy(drawn.T))
+    return Stream(gas.phase, gas.n, temperature(gas.phase, gas.n, gas.enthalpy() - taken_up.sum(axis=1)))
 
 
 def _gases(b: Blast, h: Heat) -> tuple[FloatNS, FloatNS]:
