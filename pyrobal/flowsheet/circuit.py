@@ -23,6 +23,7 @@ from pyrobal.streams.fuel import Fuel
 from pyrobal.streams.material import Material
 from pyrobal.streams.mixing import gone_cold, mix, on_phase
 from pyrobal.streams.stream import Stream
+from pyrobal.streams.sulfation import sulfated, taken_up
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 
 
@@ -213,7 +214,7 @@ def _returns(inputs: Inputs, c: Circuit) -> dict[str, Stream]:
             clean = to == "slag_cleaning" and c.slag_cleaning is not None
             back["slag_to_clean" if clean else "converting_slag"] = c.converting.slag
         if inputs.recycle.converting_dust == "smelting":
-            back["converting_dust"] = _caught(inputs, "converter", converter_source(inputs, c.converting))
+            back["converting_dust"] = _converting_dust(inputs, c.converting)
     if c.anode_furnace is not None and inputs.anode_furnace is not None:
         if inputs.recycle.anode_slag == "converting":
             back["anode_slag"] = gone_cold(c.anode_furnace.slag)
@@ -243,6 +244,18 @@ NONE = np.zeros(1)
 
 def _taken(gas: Stream, dust: Stream, escape: FloatN) -> gas_train.Source:
     return gas_train.Source(gas.scaled(1.0 - escape), dust.scaled(1.0 - escape))
+
+
+def _converting_dust(inputs: Inputs, converted: converting.ConvertingResult) -> Stream:
+    """Without a gas train its oxides are part sulfate, as are those of the furnace's own dust."""
+    caught = _caught(inputs, "converter", converter_source(inputs, converted))
+    return caught if inputs.gas_train is not None else sulfated(caught, inputs.smelting.dust_sulfation)
+
+
+def taken_up_by_converting_dust(inputs: Inputs, converted: converting.ConvertingResult) -> Stream:
+    """SO2 and O2 that converter gas gives to its dust where no gas train says so."""
+    caught = _caught(inputs, "converter", converter_source(inputs, converted))
+    return taken_up(caught, inputs.smelting.dust_sulfation, converted.gas.T)
 
 
 def _caught(inputs: Inputs, line: str, source: gas_train.Source) -> Stream:

@@ -89,3 +89,22 @@ def test_sulfur_closes_at_the_boundary() -> None:
     assert np.abs(r.ledger.element_closure()).max() < 1e-9
     assert np.abs(r.smelting.ledger.element_closure()).max() < 1e-9
     assert r.ledger.outputs["smelting.dust"].elements.min() > -1e-9
+
+
+def _with_converter(*changes: str) -> Results:
+    return solve(load_case(_text("skerry_point", "\n[converting]\n"), list(changes)).inputs)
+
+
+def test_converter_dust_comes_back_as_sulfated_as_that_of_the_furnace() -> None:
+    r = _with_converter()
+    back, dust = r.circuit.back["converting_dust"], r.converting.dust
+    copper = dust.element("Cu") - 2 * (dust.amount("Cu2S") if "Cu2S" in dust.phase.names else 0.0)
+    metal = dust.amount("Cu") if "Cu" in dust.phase.names else 0.0
+    assert back.amount("CuSO4") == pytest.approx(0.7 * (copper - metal), rel=1e-6) and (copper > 0).all()
+    assert np.abs(r.ledger.element_closure()).max() < 1e-9
+    assert np.abs(r.ledger.heat_closure()).max() < 1e-9
+
+
+def test_none_of_it_where_none_is_asked_for() -> None:
+    back = _with_converter("smelting.dust_sulfation=0 %").circuit.back["converting_dust"]
+    assert np.abs(back.amount("CuSO4")).max() == 0.0
