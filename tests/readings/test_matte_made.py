@@ -23,6 +23,7 @@ def test_matte_made_does_not_hang_on_what_is_put_back() -> None:
         cooled[f"smelting.{key}"].magnitude for key in ("matte.rate", "matte.tapped", "cold_charge")
     )
     assert back > 5.0 and tapped == pytest.approx(made + back, rel=1e-12)
+    assert cooled["smelting.cold_charge_share"].magnitude == pytest.approx(100 * back / tapped, rel=1e-12)
     assert made == pytest.approx(plain["smelting.matte.rate"].magnitude, rel=0.01)
     assert made == pytest.approx(float(r.melt.matte_mass[0]) * 3.6, rel=1e-9)
 
