@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from pyrobal.plant.emissions import KINDS, StackSettings
+from pyrobal.plant.emissions import AVERAGING_TIMES, KINDS, StackSettings
 from pyrobal.report.numbers import number, quantity
 from pyrobal.report.result import Line, Result
 from pyrobal.report.tables import Cell, Column, Table, words
@@ -22,8 +22,9 @@ _PAST_THE_HOODS: Final = ("secondary", "fugitive")
 _NAMES: Final = {"so2": "SO2", "mist": "acid mist"}
 _RESTS_ON: Final = {"so2": "balance", "mist": "mist"}
 _NOTES: Final = (
-    "A mean over time of a steady balance; worst moment: emissions.stack_so2_highest. A cubic metre is at "
-    "101.325 kPa and the temperature, moisture and oxygen beside it ([stack.NAME] sets them).",
+    "A mean over time; worst: highest mean over that time while the vessels follow their schedule, SO2 over "
+    "gas, each moment as if it lasted; stacks without such lines are steady. A cubic metre is at 101.325 kPa "
+    "and the temperature, moisture and oxygen beside it ([stack.NAME] sets them).",
     "Balance: sulfur fed less sulfur kept. Mist: acid_plant.tail_mist and SO3 of gas lines. Catch: dust and "
     "deportment of the furnaces, and what each piece behind them catches. Shares: what escapes and is caught "
     "(emissions.converting_escape, smelting_escape, secondary_capture), hood flows and filters. Filter: "
@@ -46,6 +47,16 @@ def _sources(result: Result, lines: dict[str, Line]) -> Iterator[tuple[Cell, ...
                 stated = lines.get(f"emissions.stated.{source}.{kind}")
                 basis = (stated.shown, _basis(result, lines, source)) if stated is not None else ("", "-")
                 yield (words(source), _NAMES.get(kind, kind), rate.shown, *basis, _rests_on(source, kind))
+                if kind == "so2":
+                    for what, line in _worst(lines, f"emissions.highest.{source}"):
+                        yield (words(source), what, "", line.shown, basis[1], _rests_on(source, kind))
+
+
+def _worst(lines: dict[str, Line], family: str) -> Iterator[tuple[str, Line]]:
+    """Highest means, by the averaging time in words."""
+    for time in AVERAGING_TIMES:
+        if (line := lines.get(f"{family}.{time}")) is not None:
+            yield f"SO2, worst {words(time)}", line
 
 
 def _site(lines: dict[str, Line]) -> Iterator[tuple[Cell, ...]]:
@@ -53,6 +64,8 @@ def _site(lines: dict[str, Line]) -> Iterator[tuple[Cell, ...]]:
         if (each := lines.get(f"emissions.{kind}_per_t_cu")) is not None:
             per_tonne = f"{quantity(each.shown, each.unit)} Cu"
             yield ("site", _NAMES.get(kind, kind), lines[f"emissions.{kind}"].shown, "", per_tonne, "sum")
+    for what, line in _worst(lines, "emissions.so2_highest"):
+        yield ("site", what, line.shown, "", "-", "sum")
     if (each := lines.get("emissions.co2_per_t_cu")) is not None:
         per_tonne = f"{quantity(each.shown, each.unit)} Cu"
         yield ("site", "CO2", 1000.0 * lines["emissions.co2"].shown, "", per_tonne, "carbon")

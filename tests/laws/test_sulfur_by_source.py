@@ -1,4 +1,4 @@
-"""Sulfur by where it goes adds up to the sulfur fed, over random plants with limits on the acid plant."""
+"""Sulfur by where it goes adds up to the sulfur fed, over random plants with limits and upsets."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import functools
 import numpy as np
 import pytest
 
+from pyrobal.arrays import FloatN, total
 from pyrobal.case.load import load_case
 from pyrobal.constants import NM3_PER_HOUR, TONNE_PER_HOUR
 from pyrobal.flowsheet.results import Results
@@ -17,19 +18,27 @@ from pyrobal.thermo.elements import ELEMENTS
 
 CLOSED = 1e-9
 EACH = 75
-# Settings that are words, one plant after the other; limits and all else are drawn at random.
+# Settings that are words, one plant after the other; limits, hours and all else are drawn at random.
 PLANTS = (
-    ("load.schedule=flattest",),
-    ("load.schedule=even", "load.vessels=3", "acid_plant.bypassed_bed=2"),
-    ("load.schedule=limited", "acid_plant.bypassed_bed=4", "acid_plant.beds=4"),
-    ("load.schedule=given", "load.start_2=1 h", "acid_plant.catalyst=caesium"),
-)
+    ("load.schedule=flattest", "upset.let go.furnace_gas.to=stack"),
+    ("load.schedule=even", "load.vessels=3", "acid_plant.bypassed_bed=2", "upset.let go.acid_plant.beds=2/2"),
+    ("load.schedule=limited", "acid_plant.bypassed_bed=4", "acid_plant.beds=4", "upset.let go.load.schedule=even"),
+    (
+        "load.schedule=given", "load.start_2=1 h", "acid_plant.catalyst=caesium",
+        "upset.let go.acid_plant.bypassed_bed=1", "upset.let go.acid_plant.flow_limit=90000 Nm3/h",
+    ),
+)  # fmt: skip
 
 
 @functools.cache
 def plants(words: tuple[str, ...]) -> Results:
     rng = np.random.default_rng(len(str(words)))
-    given = ["acid_plant.flow_limit=1 Nm3/h", "acid_plant.so2_limit=1 t/h", *words]
+    given = [
+        "acid_plant.flow_limit=1 Nm3/h",
+        "acid_plant.so2_limit=1 t/h",
+        "upset.let go.hours=1 h/a",
+        *words,
+    ]
     inputs = load_case("cases/marram_sound.toml", given).inputs
     for concentrate in inputs.concentrate:
         key = f"concentrate.{concentrate.name}.rate"
@@ -41,6 +50,7 @@ def plants(words: tuple[str, ...]) -> Results:
         ("acid_plant.flow_limit", 1e5 * NM3_PER_HOUR, 3e5 * NM3_PER_HOUR),
         ("acid_plant.so2_limit", 40 * TONNE_PER_HOUR, 120 * TONNE_PER_HOUR),
         ("emissions.tail_scrubbing", 0.0, 0.9),
+        ("upset.let go.hours", 0.0, 0.1),
     ):
         inputs = inputs.replace(key, rng.uniform(low, high, EACH))
     return solve(inputs)
@@ -49,8 +59,15 @@ def plants(words: tuple[str, ...]) -> Results:
 @pytest.mark.parametrize("words", PLANTS)
 def test_sulfur_by_source_adds_up(words: tuple[str, ...]) -> None:
     r = plants(words)
+    assert r.solved.mean() > (0.15 if "load.schedule=limited" in words else 0.95)
+    assert r.upsets["let go"].solved.mean() > 0.95
+    for state in (r, r.upsets["let go"]):
+        _closes(state)
+
+
+def _closes(r: Results) -> None:
+    """In one state: over the plant as a whole, and over each of its steps."""
     solved = r.solved
-    assert solved.mean() > (0.15 if "load.schedule=limited" in words else 0.95)
     fed, out = r.ledger.elements_in()[:, ELEMENTS.index("S")], 0.0
     for entry in r.ledger.outputs.values():
         out = out + entry.elements[:, ELEMENTS.index("S")]
@@ -60,12 +77,27 @@ def test_sulfur_by_source_adds_up(words: tuple[str, ...]) -> None:
 
 
 @pytest.mark.parametrize("words", PLANTS)
+def test_the_year_is_the_sources_of_each_state_for_its_hours(words: tuple[str, ...]) -> None:
+    r = plants(words)
+    upset = r.upsets["let go"]
+    hours, operating = r.inputs.upset["let go"].hours, r.inputs.site.operating_time
+    year = _by_source(r) * (operating - hours) + _by_source(upset) * hours
+    solved = r.solved & upset.solved
+    np.testing.assert_allclose(year[solved], evaluate(r, "emissions.yearly.so2")[solved], rtol=CLOSED)
+    differs = evaluate(upset, "emissions.so2")[solved] != evaluate(r, "emissions.so2")[solved]
+    assert differs.mean() > 0.3  # a schedule within limits is of no account where none binds
+
+
+def _by_source(r: Results) -> FloatN:
+    """(N,) [kg/s] SO2, the sources added up."""
+    return total(evaluate(r, key) for key in keys(r) if key.startswith("emissions.so2_from."))
+
+
+@pytest.mark.parametrize("words", PLANTS)
 def test_what_goes_by_is_emitted_and_not_made_to_acid(words: tuple[str, ...]) -> None:
     r = plants(words)
     solved = r.solved
-    sources = [k for k in keys(r) if k.startswith("emissions.so2_from.")]
-    total = sum(evaluate(r, key) for key in sources)
-    np.testing.assert_allclose(total[solved], evaluate(r, "emissions.so2")[solved], rtol=CLOSED)
+    np.testing.assert_allclose(_by_source(r)[solved], evaluate(r, "emissions.so2")[solved], rtol=CLOSED)
     by = evaluate(r, "emissions.so2_from.bypass")
     fed = r.ledger.elements_in()[:, ELEMENTS.index("S")] * M_SO2
     at_fence = [k for k in keys(r) if k == "deportment.S.gas_train.bypass.stack_gas"]

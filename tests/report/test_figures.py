@@ -69,6 +69,22 @@ def test_the_load_over_time_has_the_mean_and_peak_of_the_readings(whole_plant: R
     assert sum(so2) / len(so2) == pytest.approx(whole_plant["load.so2_mean"].magnitude, rel=1e-4)
 
 
+def test_beds_and_tail_gas_over_the_cycle_are_those_of_the_readings(whole_plant: Result) -> None:
+    choices = _named(whole_plant, "beds").choices
+    assert list(choices) == ["bed temperatures", "conversion", "tail gas"]
+    *beds, limit = choices["bed temperatures"][0]
+    for trace in beds:
+        hottest = whole_plant[f"acid.{trace['name'].replace(' ', '.')}.hottest"].magnitude
+        assert max(trace["y"]) == pytest.approx(hottest, rel=1e-4)
+    assert max(beds[0]["y"]) - min(beds[0]["y"]) > 1.0 and limit["y"] == [630.0, 630.0]
+    moments, mean = (trace["y"] for trace in choices["conversion"][0])
+    assert min(moments) == pytest.approx(whole_plant["acid.conversion_lowest"].magnitude, rel=1e-4)
+    assert mean[0] == pytest.approx(whole_plant["acid.conversion"].magnitude, rel=1e-4)
+    assert choices["tail gas"][0][1]["y"][0] == pytest.approx(
+        whole_plant["acid.tail.so2"].magnitude, rel=1e-4
+    )
+
+
 def test_nothing_is_drawn_without_an_answer(infeasible: Result) -> None:
     assert figures(infeasible) == []
 

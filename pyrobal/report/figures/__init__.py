@@ -5,7 +5,7 @@ from __future__ import annotations
 from pyrobal.report.figures.figure import Figure
 from pyrobal.report.figures.heat import heat
 from pyrobal.report.figures.slag import slags
-from pyrobal.report.figures.time import cycle, load
+from pyrobal.report.figures.time import acid_plant, cycle, load
 from pyrobal.report.result import Result
 
 __all__ = ["Figure", "figures"]
@@ -16,4 +16,4 @@ def figures(result: Result) -> list[Figure]:
     if not result.results.solved.all():
         return []
     r = result.results
-    return [*heat(result.lines), *slags(result.lines), *cycle(r), *load(r)]
+    return [*heat(result.lines), *slags(result.lines), *cycle(r), *load(r), *acid_plant(r)]

@@ -12,6 +12,7 @@ from pyrobal.constants import HOUR, NM3_PER_HOUR, TONNE, TONNE_PER_HOUR
 from pyrobal.flowsheet.results import Results
 from pyrobal.report.figures.figure import BLUE, COLOURS, DASHES, GREY, ORANGE, RED, Figure, Traces, rounded
 from pyrobal.report.tables import Cell, Column, Table
+from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 
 _SO2 = float(ATOMIC_MASS[ELEMENTS.index("S")] + 2 * ATOMIC_MASS[ELEMENTS.index("O")])  # kg/mol
@@ -102,6 +103,61 @@ def load(results: Results) -> Iterator[Figure]:
     )  # fmt: skip
 
 
+def acid_plant(results: Results) -> Iterator[Figure]:
+    """What the beds and the stack make of the gas while it swings."""
+    if results.acid_plant is None or results.load is None:
+        return
+    plant, hours = results.acid_plant, results.load.time[0] / HOUR
+    course, working = plant.course, plant.settings.working()
+    conversion, tail = 100.0 * course.conversion[0], 1e6 * course.tail.so2_share[0]
+    beds = {f"bed {k}": course.outlet[0, :, k - 1] - 273.15 for k in working}
+    strength = 100.0 * course.feed.so2_share[0]
+    columns = [strength, conversion, tail, *beds.values()]
+    rows = tuple((float(t), *(float(x[i]) for x in columns)) for i, t in enumerate(hours))
+    yield Figure(
+        "beds",
+        "Acid plant over time",
+        "Conversion, SO2 in the tail gas and the gas leaving each bed, at each moment as if it lasted. "
+        "Catalyst and exchangers hold heat, so real swings are smaller.",
+        {
+            "bed temperatures": (_beds(hours, beds, float(plant.settings.catalyst_limit[0]) - 273.15),
+                                 _axis("gas leaving a bed, degC", "normal")),
+            "conversion": (_with_mean(hours, conversion, 100.0 * float(plant.conversion[0])),
+                           _axis("SO2 oxidised, %", "normal")),
+            "tail gas": (_with_mean(hours, tail, 1e6 * float(_share(plant.tail))),
+                         _axis("SO2 in the tail gas before a scrubber, ppm", "normal")),
+        },
+        _layout("time, h"),
+        Table(
+            "Acid plant over time",
+            (Column("from", "h"), Column("SO2 in", "vol%"), Column("converted", "%"),
+             Column("tail gas", "ppm"), *(Column(name, "degC") for name in beds)),
+            rows,
+        ),
+        "acid",
+    )  # fmt: skip
+
+
+def _share(tail: Stream) -> float:
+    """SO2 in the dry tail gas, that of a cycle mixed."""
+    return float((tail.amount("SO2(g)") / (tail.total() - tail.amount("H2O(g)")))[0])
+
+
+def _beds(hours: Floats, beds: dict[str, Floats], hottest: float) -> Traces:
+    lines = [
+        _line(name, hours, degrees, COLOURS[i % len(COLOURS)], DASHES[i % len(DASHES)], "hv")
+        for i, (name, degrees) in enumerate(beds.items())
+    ]
+    return [*lines, _level("limit of the catalyst", hours, hottest, RED, "dot")]
+
+
+def _with_mean(hours: Floats, course: Floats, mean: float) -> Traces:
+    return [
+        _line("moment", hours, course, BLUE, "solid", "hv"),
+        _level("of all that a cycle brings", hours, mean, GREY, "dash"),
+    ]
+
+
 def _loads(hours: Floats, load: Floats, limit: float) -> Traces:
     level = [
         _line("load", hours, load, BLUE, "solid", "hv"),
@@ -126,8 +182,8 @@ def _level(name: str, x: Floats, y: float, colour: str, dash: str) -> dict[str, 
     return _line(name, ends, np.array([y, y]), colour, dash, "linear")
 
 
-def _axis(title: str) -> dict[str, Any]:
-    return {"yaxis": {"title": {"text": title}, "rangemode": "tozero"}}
+def _axis(title: str, range_mode: str = "tozero") -> dict[str, Any]:
+    return {"yaxis": {"title": {"text": title}, "rangemode": range_mode}}
 
 
 def _two_axes(left: str, right: str) -> dict[str, Any]:
