@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 
 from pyrobal.constants import HOUR, NM3, PERCENT
 from pyrobal.flowsheet.results import Results
-from pyrobal.plant.emissions import AVERAGING_TIMES, CAUTIONS, EmissionsResult, cautions, held
+from pyrobal.plant.emissions import AVERAGING_TIMES, CAUTIONS, EmissionsResult, at_reference, cautions, held
 from pyrobal.readings.message import Message, figure, one
 
 # Stacks whose gas an acid plant is there for.
@@ -22,6 +22,7 @@ _UNITS = {
     "so2_per_t_acid_limit": ("kg/t", 1000.0),
     "capture_limit": ("%", 100.0),
 }
+MAGNIFIED = 5.0  # times; gas above some 19 % O2 stated at 10 % is rather air than gas of combustion
 _CONCENTRATION = ("mg/Nm3", 1e6 * NM3)
 
 
@@ -70,6 +71,22 @@ def _permit_for_a_while(r: Results, i: int) -> Iterator[Message]:
             )
 
 
+def _nearly_air(r: Results, i: int) -> Iterator[Message]:
+    """A reference oxygen magnifies what stands in gas that is mostly air."""
+    for name, stack in r.emissions.stacks.items() if r.emissions is not None else ():
+        if stack.conditions.reference_oxygen is None or not one(stack.flow, i) > 0.0:
+            continue
+        times = one(at_reference(stack.oxygen, stack.conditions), i)
+        if times > MAGNIFIED:
+            yield Message(
+                "caution",
+                f"stack.{name}.reference_oxygen",
+                f"the gas holds {one(stack.oxygen, i) / PERCENT:.3g} % O2, so that what stands in it is "
+                f"stated {figure(times)} times as strong as it is: a reference oxygen is meant for gas of "
+                "combustion",
+            )
+
+
 def _past_the_acid_plant(r: Results, i: int) -> Iterator[Message]:
     if r.emissions is None:
         return
@@ -112,6 +129,7 @@ def so2_by_source(e: EmissionsResult, i: int) -> dict[str, float]:
 RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
     _permit,
     _permit_for_a_while,
+    _nearly_air,
     _past_the_acid_plant,
     _largest_past_the_hoods,
 )

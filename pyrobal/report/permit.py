@@ -22,9 +22,9 @@ _PAST_THE_HOODS: Final = ("secondary", "fugitive")
 _NAMES: Final = {"so2": "SO2", "mist": "acid mist"}
 _RESTS_ON: Final = {"so2": "balance", "mist": "mist"}
 _NOTES: Final = (
-    "A mean over time; worst: highest mean over that time while the vessels follow their schedule, SO2 over "
-    "gas, each moment as if it lasted; stacks without such lines are steady. A cubic metre is at 101.325 kPa "
-    "and the temperature, moisture and oxygen beside it ([stack.NAME] sets them).",
+    "A mean over time, and of SO2 the highest mean over 10 min, 1 h and 24 h while the vessels follow their "
+    "schedule, SO2 over gas, each moment as if it lasted; a stack without such lines is steady. A cubic "
+    "metre is at 101.325 kPa and the temperature, moisture and oxygen beside it ([stack.NAME] sets them).",
     "Balance: sulfur fed less sulfur kept. Mist: acid_plant.tail_mist and SO3 of gas lines. Catch: dust and "
     "deportment of the furnaces, and what each piece behind them catches. Shares: what escapes and is caught "
     "(emissions.converting_escape, smelting_escape, secondary_capture), hood flows and filters. Filter: "
@@ -56,7 +56,7 @@ def _worst(lines: dict[str, Line], family: str) -> Iterator[tuple[str, Line]]:
     """Highest means, by the averaging time in words."""
     for time in AVERAGING_TIMES:
         if (line := lines.get(f"{family}.{time}")) is not None:
-            yield f"SO2, worst {words(time)}", line
+            yield f"SO2 {words(time)}", line
 
 
 def _site(lines: dict[str, Line]) -> Iterator[tuple[Cell, ...]]:

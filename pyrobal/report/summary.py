@@ -135,13 +135,22 @@ def _limit_rows(result: Result, lines: Mapping[str, Line]) -> Iterator[Row]:
             line = lines[limit.reading]
             side = "at most" if limit.upper else "at least"
             shown = units.display(float(limit.bound[0]), line.unit)
-            bound = f"({side} {quantity(shown, line.unit, DIGITS)})"
+            bound = f"({side} {quantity(shown, line.unit, DIGITS)}){_where(line, lines)}"
             label = words(plain(name.rpartition(".")[2]))
             use = lines.get(f"limit.{name}.use")
             if use is None:
                 yield Row(label, Part(line), (Part(line, after=bound, said=False),))
             else:
                 yield Row(label, Part(use), (Part(line, after=bound),))
+
+
+def _where(line: Line, lines: Mapping[str, Line]) -> str:
+    """Of the worst of all stacks, which of them it is."""
+    head, mark, kind = line.key.partition("worst_stack_")
+    for key, one in lines.items() if mark else ():
+        if key.startswith(f"{head}stated.") and key.endswith(f".{kind}") and one.value == line.value:
+            return f", {words(key.removeprefix(f'{head}stated.').removesuffix(f'.{kind}'))}"
+    return ""
 
 
 def _row(label: str, line: Line, remarks: tuple[Part, ...]) -> Row:

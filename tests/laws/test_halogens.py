@@ -13,6 +13,7 @@ from pyrobal.constants import NM3
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.solve import solve
 from pyrobal.plant.feed import RevertSettings
+from pyrobal.readings.messages import messages
 from pyrobal.readings.registry import evaluate
 
 TRACES = {"Hg": 1e-5, "Cl": 4e-4, "F": 6e-4}
@@ -71,6 +72,7 @@ def test_mercury_goes_to_acid_and_stack_unless_a_tower_takes_it() -> None:
         assert evaluate(tower, key)[0] == pytest.approx(left * evaluate(plain, key)[0], rel=1e-6)
     for r in (plain, tower):
         assert abs(r.ledger.closure("Hg")[0]) < 1e-9
+        assert ("gas.weak_acid.mercury" in {m.key for m in messages(r)}) == (r is plain)
 
 
 def test_reverts_to_a_converter_bring_them_into_its_gas() -> None:

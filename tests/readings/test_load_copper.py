@@ -80,6 +80,12 @@ def test_a_limit_kept_on_the_mean_and_not_over_an_hour_is_told() -> None:
     assert "keeps the 3,000 of emissions.secondary_so2_limit; over the worst 1 h it comes to" in note.text
 
 
+def test_hood_air_stated_as_gas_of_combustion_is_a_caution() -> None:
+    sets = ["stack.secondary.reference_oxygen=15 %", "stack.anode.reference_oxygen=10 %"]
+    said = {m.key for m in messages(solve(load_case("cases/marram_sound.toml", sets).inputs))}
+    assert "stack.secondary.reference_oxygen" in said and "stack.anode.reference_oxygen" not in said
+
+
 def test_a_furnace_let_go_to_a_stack_is_a_caution_of_its_own() -> None:
     let_go = solve(load_case("cases/marram_sound.toml", ["furnace_gas.to=stack"]).inputs)
     said = {m.key: m for m in messages(let_go)}

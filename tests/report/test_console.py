@@ -119,6 +119,7 @@ def test_the_largest_emitter_and_the_worst_stack_are_in_the_answer(whole_plant: 
     assert f"{number(sources[largest], 3)} kg/h of it {name}" in text
     worst = number(whole_plant["limit.emissions.so2_stack_limit.use"].magnitude, 3)
     assert f"so2 stack limit {worst} %" in text
+    assert re.search(r"so2 stack limit [^()]*\(at most 1500 mg/Nm3\), slag cleaning", text)
 
 
 @pytest.mark.parametrize("width", [40, 60, 80])

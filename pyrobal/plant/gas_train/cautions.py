@@ -95,7 +95,7 @@ def _cleaning(r: GasTrainResult, cleaning: Cleaning) -> Iterator[Caution]:
     )
     yield Caution(
         "gas.weak_acid.mercury",
-        "mercury is taken to be caught as fume is, as if there were a mercury removal tower; without one "
-        "most of what stays vapour at the cooling tower's temperature goes into the acid",
-        cleaning.weak_acid.element("Hg") > 0.0,
+        "mercury comes, and no tower takes it out of the cleaned gas (gas_train.mercury_tower): what passes "
+        "the wash, a share to be measured (mercury_catch), goes into the acid and up the stack",
+        (cleaning.weak_acid.element("Hg") > 0.0) & (r.settings.mercury_tower == "none"),
     )
