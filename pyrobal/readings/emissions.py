@@ -157,7 +157,8 @@ READINGS = (
              "what escapes hoods follows the blowing", _highest, lambda _: list(AVERAGING_TIMES),
              needs="emissions+load"),
     _READING("emissions.highest.<X>", "mg/Nm3", "highest mean SO2 over an averaging time in a stack whose "
-             "gas swings: SO2 over gas of that time, as the permit states it", _highest_in, _swinging, needs="emissions+load"),
+             "gas swings: SO2 over gas of that time, as the permit states it", _highest_in, _swinging,
+             needs="emissions+load"),
     _READING("emissions.so2_per_t_acid", "kg/t", "SO2 of the first stack per tonne of 100 % acid",
              _of(lambda e: e.so2_per_acid), needs="emissions+acid_plant"),
     _READING("emissions.stack_so2", "mg/Nm3", f"SO2 in the first stack (tail gas), {_AT_REFERENCE}",
