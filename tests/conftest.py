@@ -19,6 +19,14 @@ for library in (
     os.environ.setdefault(f"{library}_NUM_THREADS", "1")
 
 
+@pytest.fixture
+def solved_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Commands do not solve again what was solved before; where what they print is the subject."""
+    from demos import remembered
+
+    monkeypatch.setattr("pyrobal.report.result.solve", remembered)
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Laws over every setting of the whole plants, which take minutes; else another tenth of them every day."""
     parser.addoption("--every-setting", action="store_true", help="laws over every setting, not a tenth")

@@ -10,6 +10,8 @@ import pytest
 from pyrobal.cli import main
 from pyrobal.report.narrow import NARROW
 
+pytestmark = pytest.mark.usefixtures("solved_once")
+
 CASES = Path(__file__).parents[2] / "cases"
 CASE = str(CASES / "skerry_point.toml")
 NUMBER = re.compile(r"(?<![\w.])-?\d[\d,]*(?:\.\d+)?(?:e[+-]?\d+)?(?![\w.])")

@@ -92,6 +92,7 @@ def test_a_repeated_heading_is_a_fault_of_the_table(
     assert f"--over: smelting.fe_sio2: is varied twice, here and in {table}" in capsys.readouterr().err
 
 
+@pytest.mark.usefixtures("solved_once")
 def test_sections_as_the_hint_prints_them(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["balance", PLANT, "--detail", "load,emissions"]) == 0
     out = capsys.readouterr().out

@@ -10,8 +10,8 @@ import itertools
 
 import numpy as np
 import pytest
+from demos import demo
 
-from pyrobal.case.load import load_case
 from pyrobal.flowsheet.solve import solve
 from pyrobal.readings.registry import evaluate, keys
 
@@ -32,7 +32,7 @@ CHOICES = [
 @pytest.mark.parametrize("sections", CHOICES, ids=lambda s: "+".join(sorted(s)) or "smelting alone")
 def test_shares_are_never_negative_and_make_up_what_was_fed(sections: frozenset[str]) -> None:
     gone = {name: None for name in (*COPPER, *GAS, *ALONE) if name not in sections}
-    inputs = dataclasses.replace(load_case("cases/marram_sound.toml").inputs, load=None, **gone)
+    inputs = dataclasses.replace(demo("marram_sound").inputs, load=None, **gone)
     results = solve(inputs.replace("smelting.dust_return", RETURNED))
     assert results.solved.all()
     sums: dict[str, float | np.ndarray] = {}

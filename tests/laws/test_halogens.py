@@ -6,9 +6,9 @@ import dataclasses
 
 import numpy as np
 import pytest
+from demos import demo, solved
 from plants import ORDINARY, plant
 
-from pyrobal.case.load import load_case
 from pyrobal.constants import NM3
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.solve import solve
@@ -46,7 +46,7 @@ def test_they_cost_the_furnace_little_heat() -> None:
 def test_a_whole_plant_leaves_them_in_the_weak_acid() -> None:
     """Chlorine and fluorine go with the wash, mercury with half of it; the acid takes most of the rest."""
     sets = [f"concentrate.Fenholt.assay.{e}={100 * x}" for e, x in TRACES.items()]
-    results = solve(load_case("cases/marram_sound.toml", sets).inputs)
+    results = solved("marram_sound", *sets)
     assert results.solved.all()
     for element, name in (("Hg", "mercury"), ("Cl", "chlorine"), ("F", "fluorine")):
         fed = TRACES[element] * 55e3 / 3600
@@ -58,10 +58,8 @@ def test_a_whole_plant_leaves_them_in_the_weak_acid() -> None:
 
 def test_mercury_goes_to_acid_and_stack_unless_a_tower_takes_it() -> None:
     sets = [f"concentrate.Fenholt.assay.Hg={100 * TRACES['Hg']}"]
-    plain = solve(load_case("cases/marram_sound.toml", sets).inputs)
-    tower = solve(
-        load_case("cases/marram_sound.toml", [*sets, "gas_train.mercury_tower=chloride_wash"]).inputs
-    )
+    plain = solved("marram_sound", *sets)
+    tower = solved("marram_sound", *sets, "gas_train.mercury_tower=chloride_wash")
     fed = TRACES["Hg"] * 55e3 / 3600
     assert evaluate(plain, "gas.mercury_to_acid")[0] == pytest.approx(0.9 * 0.5 * fed, rel=0.02)
     assert evaluate(plain, "emissions.Hg_from.acid_plant")[0] == pytest.approx(0.1 * 0.5 * fed, rel=0.02)
@@ -76,7 +74,7 @@ def test_mercury_goes_to_acid_and_stack_unless_a_tower_takes_it() -> None:
 
 
 def test_reverts_to_a_converter_bring_them_into_its_gas() -> None:
-    inputs = load_case("cases/marram_sound.toml").inputs
+    inputs = demo("marram_sound").inputs
     (skulls,) = inputs.revert
     traces = {e: np.array([x]) for e, x in TRACES.items()}
     dirty = dataclasses.replace(skulls, assay={**skulls.assay, **traces})

@@ -7,8 +7,8 @@ import itertools
 
 import numpy as np
 import pytest
+from demos import demo
 
-from pyrobal.case.load import load_case
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.inputs import OPTIONAL, Inputs
 from pyrobal.flowsheet.results import Results
@@ -22,7 +22,7 @@ N = 12
 
 
 def _inputs(case: str, **changes: object) -> Inputs:
-    return dataclasses.replace(load_case(f"cases/{case}.toml").inputs, **changes)
+    return dataclasses.replace(demo(case).inputs, **changes)
 
 
 def _varied(inputs: Inputs, seed: int) -> Inputs:

@@ -13,11 +13,11 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
+from demos import demo
 
 from pyrobal import units
 from pyrobal.arrays import FloatN
 from pyrobal.case.idle import without_effect
-from pyrobal.case.load import load_case
 from pyrobal.case.schema import tables, written
 from pyrobal.fields import Quantity
 from pyrobal.flowsheet.inputs import Inputs
@@ -48,7 +48,7 @@ NEAR = {
 
 @functools.cache
 def _case(name: str) -> Inputs:
-    return load_case(f"cases/{name}.toml").inputs
+    return demo(name).inputs
 
 
 def _words(inputs: Inputs) -> list[str]:

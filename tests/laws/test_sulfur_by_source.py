@@ -6,9 +6,9 @@ import functools
 
 import numpy as np
 import pytest
+from demos import demo
 
 from pyrobal.arrays import FloatN, total
-from pyrobal.case.load import load_case
 from pyrobal.constants import NM3_PER_HOUR, TONNE_PER_HOUR
 from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
@@ -39,7 +39,7 @@ def plants(words: tuple[str, ...]) -> Results:
         "upset.let go.hours=1 h/a",
         *words,
     ]
-    inputs = load_case("cases/marram_sound.toml", given).inputs
+    inputs = demo("marram_sound", *given).inputs
     for concentrate in inputs.concentrate:
         key = f"concentrate.{concentrate.name}.rate"
         inputs = inputs.replace(key, concentrate.rate * rng.uniform(0.7, 1.2, EACH))

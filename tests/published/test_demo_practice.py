@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import functools
-
 import pytest
 from checks import Check
+from demos import solved
 
 from pyrobal import units
-from pyrobal.case.load import load_case
-from pyrobal.flowsheet.results import Results
-from pyrobal.flowsheet.solve import solve
 from pyrobal.readings.registry import evaluate, find
 
 TOPIC = "Demo cases in common practice"
@@ -43,16 +39,11 @@ WINDOWS: dict[str, tuple[float, float, tuple[str, ...]]] = {
 }
 
 
-@functools.cache
-def _solved(case: str) -> Results:
-    return solve(load_case(f"cases/{case}.toml").inputs)
-
-
 def _checks() -> list[Check]:
     rows = []
     for key, (low, high, cases) in WINDOWS.items():
         for case in cases:
-            r = _solved(case)
+            r = solved(case)
             unit = find(key)[0].unit_for(r)
             value = float(units.display(evaluate(r, key), unit)[0])
             middle, half = (low + high) / 2, (high - low) / 2

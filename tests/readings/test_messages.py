@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from demos import demo, solved
 
 from pyrobal.case.load import load_case
 from pyrobal.errors import Reason
@@ -95,7 +96,7 @@ def test_predicted_slag_stands_beside_common_practice() -> None:
 
 
 def test_a_dew_point_outside_its_correlations_names_place_values_and_range() -> None:
-    results = solve(load_case("cases/marram_sound.toml").inputs)
+    results = solved("marram_sound")
     (caution,) = [m for m in messages(results) if m.key.endswith("dew_point_high")]
     assert results.gas_train is not None
     points = {name: p for name, p in results.gas_train.points.items() if p.dew_point.extrapolated[0]}
@@ -108,7 +109,7 @@ def test_a_dew_point_outside_its_correlations_names_place_values_and_range() -> 
 
 
 def test_scrap_beyond_the_heat_of_the_copper_blow_names_the_enrichment_that_carries_it() -> None:
-    inputs = load_case("cases/marram_sound.toml").inputs
+    inputs = demo("marram_sound").inputs
     scrap = RevertSettings(
         name="bundles",
         to="converting",

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from demos import solved
 
 from pyrobal.case.load import load_case
 from pyrobal.errors import Reason
@@ -42,7 +43,7 @@ def test_each_state_is_the_case_written_so_and_the_year_their_hours() -> None:
     year = plain * 8000.0 / YEAR
     assert one(r, "emissions.yearly_without_upsets.so2") == pytest.approx(year, rel=1e-12)
     for name, (hours, settings) in STATES.items():
-        alone = solve(load_case(MARRAM, settings).inputs)
+        alone = solved("marram_sound", *settings)
         assert one(r, f"upset.{name}.so2") == pytest.approx(one(alone, "emissions.so2"), rel=1e-6)
         assert one(r, f"upset.{name}.so2") > 1.3 * plain
         year += hours / YEAR * (one(r, f"upset.{name}.so2") - plain)
@@ -60,7 +61,7 @@ def test_beds_that_are_not_lit_convert_nothing() -> None:
 
 
 def test_a_case_without_upsets_has_no_readings_of_them() -> None:
-    r = solve(load_case(MARRAM).inputs)
+    r = solved("marram_sound")
     assert not [key for key in keys(r) if key.startswith("upset.") or "without_upsets" in key]
     yearly = one(r, "emissions.so2") * 8000.0 / YEAR
     assert one(r, "emissions.yearly.so2") == pytest.approx(yearly, rel=1e-12)

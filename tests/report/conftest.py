@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
-from pathlib import Path
+from collections.abc import Iterator
 
 import pytest
+from demos import balanced
 
 from pyrobal.case.load import load_case
 from pyrobal.report.result import Result, balance
 
-CASES = Path(__file__).parents[2] / "cases"
+from .browser import Page, browser
 
 # What a name or a title may try: markup, a formula, an escape sequence, a direction override, length.
 NASTY_TITLE = (
@@ -31,18 +32,25 @@ NASTY_NAMES = (
 
 
 @pytest.fixture(scope="session")
+def tab() -> Iterator[Page]:
+    """One browser for all tests of a process, which open their pages in it one after the other."""
+    with browser() as opened:
+        yield opened
+
+
+@pytest.fixture(scope="session")
 def skerry() -> Result:
-    return balance(load_case(CASES / "skerry_point.toml"))
+    return balanced("skerry_point")
 
 
 @pytest.fixture(scope="session")
 def whole_plant() -> Result:
-    return balance(load_case(CASES / "marram_sound.toml"))
+    return balanced("marram_sound")
 
 
 @pytest.fixture(scope="session")
 def infeasible() -> Result:
-    return balance(load_case(CASES / "skerry_point.toml", ["smelting.matte_grade=79.8 %"]))
+    return balanced("skerry_point", "smelting.matte_grade=79.8 %")
 
 
 def nasty_text() -> str:

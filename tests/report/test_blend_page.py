@@ -18,7 +18,7 @@ from pyrobal.studies.blending import MARGIN
 from pyrobal.studies.limit import limits
 from pyrobal.studies.terms import without_prices
 
-from .browser import browser, needs_browser
+from .browser import Page, needs_browser
 
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
 LIMIT = "feed.assay.SiO2 <= 7 wt%"
@@ -81,13 +81,14 @@ def test_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str
 
 
 @needs_browser
-def test_in_a_browser_it_draws_without_error_or_request(page: str, found: Advice, tmp_path: Path) -> None:
+def test_in_a_browser_it_draws_without_error_or_request(
+    tab: Page, page: str, found: Advice, tmp_path: Path
+) -> None:
     file = tmp_path / "blend.html"
     file.write_text(page, encoding="utf-8")
     assert found.taking or found.without
-    with browser() as tab:
-        tab.open(file)
-        assert tab.run("document.querySelectorAll('#drawing-blends .bars .point').length") > 0
-        assert tab.complaints == []
-        assert tab.requests == [file.as_uri()]
-        assert tab.run("document.documentElement.scrollWidth") <= 1200
+    tab.open(file)
+    assert tab.run("document.querySelectorAll('#drawing-blends .bars .point').length") > 0
+    assert tab.complaints == []
+    assert tab.requests == [file.as_uri()]
+    assert tab.run("document.documentElement.scrollWidth") <= 1200

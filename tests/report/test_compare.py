@@ -10,23 +10,23 @@ from pathlib import Path
 
 import plotly.graph_objects
 import pytest
+from demos import balanced
 from rich.console import Console
 
-from pyrobal.case.load import load_case
 from pyrobal.cli import main
 from pyrobal.report.compare import Comparison, answer_table, bars, compare, readings_table, settings_table
 from pyrobal.report.console import show_comparison
 from pyrobal.report.html import compare_html
 from pyrobal.report.result import Result, balance
 
-from .browser import browser, needs_browser
+from .browser import Page, needs_browser
 
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
 
 
 @pytest.fixture(scope="module")
 def richer(skerry: Result) -> Comparison:
-    return compare(skerry, balance(load_case(SKERRY, ["smelting.enrichment=65 %"])))
+    return compare(skerry, balanced("skerry_point", "smelting.enrichment=65 %"))
 
 
 def test_the_same_case_differs_in_nothing(skerry: Result) -> None:
@@ -70,7 +70,7 @@ def test_a_trace_that_doubles_matters_less_than_a_main_number_that_does(richer: 
 
 def test_round_off_is_neither_listed_nor_first(whole_plant: Result) -> None:
     """Heats and shares of 1e-12 come and go; none of them is news."""
-    again = balance(load_case(SKERRY.with_name("marram_sound.toml"), ["smelting.enrichment=62 %"]))
+    again = balanced("marram_sound", "smelting.enrichment=62 %")
     found = compare(whole_plant, again)
     raw = {line.key: line.value for line in whole_plant.lines if line.value and not line.shown}
     assert raw
@@ -166,16 +166,15 @@ def test_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str
 
 @needs_browser
 def test_in_a_browser_it_draws_without_error_request_or_scrolling_sideways(
-    richer: Comparison, nasty: Result, tmp_path: Path
+    tab: Page, richer: Comparison, nasty: Result, tmp_path: Path
 ) -> None:
     pages = {"plain": richer, "hostile": compare(nasty, richer.before)}
-    with browser() as tab:
-        for name, found in pages.items():
-            file = tmp_path / f"{name}.html"
-            file.write_text(compare_html(found), encoding="utf-8")
-            for width in (380, 1200):
-                tab.open(file, width=width)
-                assert tab.complaints == []
-                assert tab.requests == [file.as_uri()]
-                assert tab.run("document.documentElement.scrollWidth") <= width
-        assert tab.run("document.querySelectorAll('img, main script').length") == 0
+    for name, found in pages.items():
+        file = tmp_path / f"{name}.html"
+        file.write_text(compare_html(found), encoding="utf-8")
+        for width in (380, 1200):
+            tab.open(file, width=width)
+            assert tab.complaints == []
+            assert tab.requests == [file.as_uri()]
+            assert tab.run("document.documentElement.scrollWidth") <= width
+    assert tab.run("document.querySelectorAll('img, main script').length") == 0

@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from demos import balanced
 from rich.console import Console
 
 from pyrobal.case.load import load_case
@@ -170,7 +171,7 @@ def test_a_failure_downstream_leaves_what_stands_upstream_on_the_screen_and_the_
     whole_plant: Result,
 ) -> None:
     hot = ["furnace_gas.cooler_temperature=780 degC", "furnace_gas.hood_air=1500 %"]
-    part = balance(load_case(SKERRY.with_name("marram_sound.toml"), hot))
+    part = balanced("marram_sound", *hot)
     text, page = _shown(part), as_html(part)
     assert "status: infeasible" in text
     assert "limit: gas_train:" in text

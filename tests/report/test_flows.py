@@ -6,10 +6,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from demos import solved
 
-from pyrobal.case.load import load_case
 from pyrobal.report.flows import Flow, element_flows, ledgers
-from pyrobal.report.result import Result, balance
+from pyrobal.report.result import Result
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -49,7 +49,7 @@ VARIED = {
 def test_what_goes_into_a_place_comes_out_of_it(case: Path) -> None:
     """Every element, every step and every product that is taken on: only ends of the picture have one side."""
     for overrides in VARIED.get(case.stem, ((),)):
-        flows = element_flows(balance(load_case(case, overrides)).results)
+        flows = element_flows(solved(case.stem, *overrides))
         for place in {end for f in flows for end in (f.source, f.target)}:
             inflow, outflow = _into(flows, place), _out(flows, place)
             if inflow.any() and outflow.any():

@@ -8,7 +8,6 @@ import html
 import itertools
 import json
 import re
-from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -22,7 +21,7 @@ from pyrobal.report.numbers import number
 from pyrobal.report.picture import bands
 from pyrobal.report.result import Result
 
-from .browser import Page, browser, needs_browser
+from .browser import Page, needs_browser
 
 LARGEST = 2_000_000  # bytes; a report that can be mailed
 LARGEST_SCRIPT = 1_600_000
@@ -171,12 +170,6 @@ def test_parts_can_be_reached_and_are_named(page: str) -> None:
     assert all(b - a <= 1 for a, b in itertools.pairwise(levels))
     assert {"main", "nav", "header", "footer"} <= {t for t, _ in reader.tags}
     assert all("scope" in a for t, a in reader.tags if t == "th")
-
-
-@pytest.fixture(scope="module")
-def tab() -> Iterator[Page]:
-    with browser() as opened:
-        yield opened
 
 
 @needs_browser

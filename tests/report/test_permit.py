@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from demos import balanced
 
-from pyrobal.case.load import load_case
 from pyrobal.report.permit import permit
-from pyrobal.report.result import Result, balance
+from pyrobal.report.result import Result
 from pyrobal.report.sections import Sections
 from pyrobal.report.tables import Cell
 
@@ -39,8 +39,8 @@ def test_rate_is_concentration_times_flow(whole_plant: Result) -> None:
 def test_each_stack_is_stated_at_its_own_conditions() -> None:
     settings = ["stack.acid_plant.reference_oxygen=6 %", "stack.anode.reference_moisture=10 %"]
     settings += ["stack.secondary.reference_temperature=20 degC"]
-    rows = _rows(balance(load_case("cases/marram_sound.toml", settings)))
-    plain = _rows(balance(load_case("cases/marram_sound.toml")))
+    rows = _rows(balanced("marram_sound", *settings))
+    plain = _rows(balanced("marram_sound"))
     assert rows["acid plant", "SO2"][2] == "dry, 6 % O2, 0 degC"
     assert rows["anode", "dust"][2].startswith("10 % water")  # type: ignore[union-attr]
     for source, factor in (("anode", 0.9), ("secondary", 273.15 / 293.15), ("dryer", 1.0)):

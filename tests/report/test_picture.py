@@ -9,15 +9,15 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from demos import balanced
 
-from pyrobal.case.load import load_case
 from pyrobal.report.picture import COLOURS, MASS, NAMES, bands, picture, quantities, widest
 from pyrobal.report.picture.bands import KINDS, steps
 from pyrobal.report.picture.layout import Layout, across, down
-from pyrobal.report.result import Result, balance
+from pyrobal.report.result import Result
 from pyrobal.thermo.elements import ELEMENTS
 
-from .browser import browser, needs_browser
+from .browser import Page, needs_browser
 
 CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))
 SVG = "{http://www.w3.org/2000/svg}"
@@ -25,7 +25,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 @pytest.fixture(scope="module", params=CASES, ids=lambda path: path.stem)
 def solved(request: pytest.FixtureRequest) -> Result:
-    return balance(load_case(request.param))
+    return balanced(request.param.stem)
 
 
 def laid(result: Result, way: str) -> Layout:
@@ -115,14 +115,15 @@ def test_what_is_not_on_offer_is_refused(skerry: Result) -> None:
 
 @needs_browser
 @pytest.mark.parametrize("way", ["across", "down"])
-def test_no_label_lies_on_another_or_outside_its_card(solved: Result, way: str, tmp_path: Path) -> None:
+def test_no_label_lies_on_another_or_outside_its_card(
+    tab: Page, solved: Result, way: str, tmp_path: Path
+) -> None:
     """Boxes as Chromium measures them."""
     file = tmp_path / "picture.html"
     file.write_text(f"<!doctype html><meta charset=utf-8>{picture(solved, way=way)}", encoding="utf-8")
-    with browser() as page:
-        page.open(file, width=1440)
-        texts = _boxes(page, "text")
-        cards = _boxes(page, "rect.card")
+    tab.open(file, width=1440)
+    texts = _boxes(tab, "text")
+    cards = _boxes(tab, "rect.card")
     for a, b in combinations(texts, 2):
         assert not _overlap(a, b), (a, b)
     for text in texts:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
+from demos import balanced
 
 from pyrobal.case.load import load_case
 from pyrobal.cli import main
@@ -114,7 +115,7 @@ def test_streams_of_a_whole_plant_stand_under_their_own_units(whole_plant: Resul
 def test_every_sheet_of_numbers_has_headings_above_units(tmp_path: Path) -> None:
     """A matrix has no word above its first column; its headings and units stand all the same."""
     file = tmp_path / "plant.xlsx"
-    write_workbook(balance(load_case(next(p for p in CASES if p.stem == "marram_sound"))), file)
+    write_workbook(balanced("marram_sound"), file)
     book = openpyxl.load_workbook(file)
     for name, unit in (("deportment", "%"), ("gas dust assay", "wt%")):
         heads, units_row, first = (list(row) for row in book[name].iter_rows(max_row=3, values_only=True))

@@ -18,7 +18,7 @@ from pyrobal.studies.limit import limits
 from pyrobal.studies.spread import Source
 from pyrobal.studies.uncertainty import Uncertainty, uncertainty
 
-from .browser import browser, needs_browser
+from .browser import Page, needs_browser
 
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
 READ = ["smelting.oxygen.demand", "smelting.slag.copper"]
@@ -91,13 +91,12 @@ def test_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str
 
 
 @needs_browser
-def test_in_a_browser_it_draws_without_error_or_request(page: str, tmp_path: Path) -> None:
+def test_in_a_browser_it_draws_without_error_or_request(tab: Page, page: str, tmp_path: Path) -> None:
     file = tmp_path / "uncertainty.html"
     file.write_text(page, encoding="utf-8")
-    with browser() as tab:
-        for width in (380, 1200):
-            tab.open(file, width=width)
-            assert tab.run("document.querySelectorAll('#drawing-shares .bars .point').length") > 0
-            assert tab.complaints == []
-            assert tab.requests == [file.as_uri()]
-            assert tab.run("document.documentElement.scrollWidth") <= width
+    for width in (380, 1200):
+        tab.open(file, width=width)
+        assert tab.run("document.querySelectorAll('#drawing-shares .bars .point').length") > 0
+        assert tab.complaints == []
+        assert tab.requests == [file.as_uri()]
+        assert tab.run("document.documentElement.scrollWidth") <= width

@@ -17,7 +17,7 @@ from pyrobal.report.window import window_html
 from pyrobal.studies.limit import goal, limits
 from pyrobal.studies.window import FEASIBLE, NO_ANSWER, Window, window
 
-from .browser import browser, needs_browser
+from .browser import Page, needs_browser
 
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
 LIMITS = ["smelting.heat.surplus >= 0 MW", "smelting.gas.flow_wet <= 42000 Nm3/h"]
@@ -123,15 +123,16 @@ def test_from_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str
 
 
 @needs_browser
-def test_in_a_browser_every_picture_draws_without_error_or_request(page: str, tmp_path: Path) -> None:
+def test_in_a_browser_every_picture_draws_without_error_or_request(
+    tab: Page, page: str, tmp_path: Path
+) -> None:
     file = tmp_path / "window.html"
     file.write_text(page, encoding="utf-8")
-    with browser() as tab:
-        tab.open(file)
-        assert tab.run("document.querySelectorAll('#drawing-window .heatmaplayer image').length") == 1
-        tab.run("const s = document.getElementById('choice-window'); s.value = 'smelting.gas.flow_wet'; "
-                "s.dispatchEvent(new Event('change'))")  # fmt: skip
-        assert tab.run("document.querySelectorAll('#drawing-window .contourlines path').length") > 0
-        assert tab.complaints == []
-        assert all(one.startswith(("file:", "data:")) for one in tab.requests)
-        assert tab.run("document.documentElement.scrollWidth") <= 1200
+    tab.open(file)
+    assert tab.run("document.querySelectorAll('#drawing-window .heatmaplayer image').length") == 1
+    tab.run("const s = document.getElementById('choice-window'); s.value = 'smelting.gas.flow_wet'; "
+            "s.dispatchEvent(new Event('change'))")  # fmt: skip
+    assert tab.run("document.querySelectorAll('#drawing-window .contourlines path').length") > 0
+    assert tab.complaints == []
+    assert all(one.startswith(("file:", "data:")) for one in tab.requests)
+    assert tab.run("document.documentElement.scrollWidth") <= 1200

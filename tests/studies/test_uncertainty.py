@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import scipy.stats
+from demos import solved
 
 from pyrobal.case.load import Case, load_case
 from pyrobal.cli import main
@@ -271,7 +272,7 @@ def test_what_is_wrong_is_said(case: Case) -> None:
 @pytest.mark.parametrize("name", ["skerry_point", "gannet_rock", "brae_fell", "marram_sound", "thrift_ness"])
 def test_what_is_formed_balances_but_for_the_fuel(name: str) -> None:
     """So no stream of the furnace is forgotten."""
-    results = solve(load_case(ROOT / "cases" / f"{name}.toml").inputs)
+    results = solved(name)
     made = formed(results)
     fuel = results.smelting.ledger.inputs["fuel"].elements
     total = sum(amount[:, None] * species(compound).composition for compound, amount in made.items())
