@@ -30,6 +30,7 @@ class Quantity:
     low, high : allowed range, SI, inclusive; None where open
     usual : range met in works, SI; outside it a value is a caution, zero is not
     word : a word allowed in place of a number ("predicted"); it is held as None
+    count : it counts things, which come and go whole
     """
 
     unit: str
@@ -38,6 +39,7 @@ class Quantity:
     high: float | None = None
     word: str | None = None
     usual: tuple[float, float] | None = None
+    count: bool = False
 
 
 @dataclass(frozen=True)
@@ -120,9 +122,10 @@ def quantity(
     high: float | None = None,
     word: str | None = None,
     usual: tuple[float, float] | None = None,
+    count: bool = False,
 ) -> Any:
     """Declare a numeric setting. ``default`` is SI, or None where the setting may be absent."""
-    return _field(Quantity(unit, meaning, low, high, word, usual), default)
+    return _field(Quantity(unit, meaning, low, high, word, usual, count), default)
 
 
 def choice(meaning: str, options: tuple[str, ...], *, default: str | None | _Required = REQUIRED) -> Any:

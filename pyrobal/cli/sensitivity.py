@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import click
@@ -26,7 +27,8 @@ _MOST = 15
 def sensitivity(case: Case, aim: Aim | None, readings: list[str], settings: list[str], top: int) -> None:
     """Rank what a change of each setting of CASE does to a reading, from exact derivatives.
 
-    The change is one a person would speak of: one point of a share, 10 K, a tenth of anything else.
+    The change is one a person would speak of: one point of a share, 10 K, a tenth of anything else; of what
+    is counted one more or less, solved. No change leaves the allowed range.
     """
     from pyrobal.studies.measure import reading_units
     from pyrobal.studies.sensitivity import sensitivity as work_out
@@ -54,7 +56,7 @@ def _print(effects: tuple[Effect, ...], unit: str) -> None:
     rows = []
     for e in effects:
         change = f"{'+' if e.change > 0 else ''}{quantity(e.change, unit, 3)}"
-        step = f"+{quantity(e.step, e.unit, 3)}"
+        step = f"{'+' if e.step > 0 else ''}{quantity(e.step, e.unit, 3)}"
         rows.append((step, e.setting, f"from {number(e.value, 3)}", change, _note(e)))
     widths = [max(len(row[i]) for row in rows) for i in range(4)] if rows else []
     for *cells, note in rows:
@@ -69,4 +71,7 @@ def _note(e: Effect) -> str:
 
     if e.below is None or e.above is None:
         return ""
+    if e.count:
+        other = e.below if e.step > 0 else e.above
+        return "solved" + ("" if math.isnan(other) else f"; {number(other, 3)} for one less")
     return f"kink at the present value: {number(e.below, 3)} for a step down, {number(e.above, 3)} for one up"

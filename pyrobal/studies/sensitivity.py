@@ -18,7 +18,7 @@ from pyrobal.errors import CaseError, Fault, NotSolved, Reason
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.studies.aim import Aim, aimed
 from pyrobal.studies.measure import largest, per_unit, reading_units, solved
-from pyrobal.studies.tangent import differences, held, tangent
+from pyrobal.studies.tangent import Differences, differences, held, tangent
 from pyrobal.studies.variable import Variable, blend_rate, find, variables
 
 KINK: Final = 0.02  # share of the slope by which the two sides may differ before the slope is called broken
@@ -28,18 +28,21 @@ _SHARES: Final = ("%", "wt%", "vol%")
 _KELVINS: Final = 10.0  # step of a temperature
 _POINT, _WHOLE = 0.01, 0.05  # step of a share, and the share below which a tenth of it is the step
 _TENTH: Final = 0.1
+_ROUNDING: Final = 1e-9  # relative, of a range written in plant units
 
 
 @dataclass(frozen=True)
 class Effect:
-    """What one change does to one reading, to first order.
+    """What one change does to one reading: to first order, of a count by solving with one more.
 
     setting : key, with * for "in every concentrate"
-    step, value : of the setting, in ``unit`` (a difference of temperature in K)
+    step, value : of the setting, in ``unit`` (a difference of temperature in K); downwards where one upwards
+        would leave its range
     change : of the reading, in its plant unit
     slope : d reading / d setting in SI; elasticity : percent per percent, nan where either is zero
     below, above : change by the same step down and up as differences show it, where the two sides of the
         present value do not agree; else None
+    count : the setting counts things
     """
 
     setting: str
@@ -51,6 +54,7 @@ class Effect:
     elasticity: float
     below: float | None = None
     above: float | None = None
+    count: bool = False
 
 
 def sensitivity(
@@ -61,8 +65,10 @@ def sensitivity(
     settings : keys or beginnings of keys; all that hold a number where none is given
     aim : met before and after each change
 
-    The slopes are exact; each is held against difference quotients on either side, and where the reading has
-    a kink at the present value (a fuel that has just gone out, a mineral that runs out) both sides are given.
+    The slopes are exact, and counts are solved with one more and one less; each slope is held against
+    difference quotients on either side, and where the reading has a kink at the present value (a fuel that
+    has just gone out, a mineral that runs out) both sides are given.
+
     Raises CaseError for unknown keys, NotSolved where the case has no balance.
     """
     wanted = reading_units(case, readings)
@@ -72,12 +78,13 @@ def sensitivity(
     if not base.solved.all():
         raise NotSolved(Reason(int(base.reason[0])))
     exact = tangent(case.inputs, chosen, list(wanted), aim)
-    sides = differences(case.inputs, base, chosen, list(wanted), aim)
+    sides = differences(case.inputs, base, chosen, list(wanted), aim, whole=True)
+    slopes = _by_whole_steps(chosen, exact.slopes[0], sides)
     scale = largest(base)
     found: dict[str, tuple[Effect, ...]] = {}
     for r, (key, unit) in enumerate(wanted.items()):
         value, least = float(exact.values[0, r]), _NOISE * scale.get(unit, 0.0)
-        columns = np.stack([exact.slopes[0, :, r], sides.below[:, r], sides.above[:, r]])
+        columns = np.stack([slopes[:, r], sides.below[:, r], sides.above[:, r]])
         single = [
             _effect(case.inputs, (v,), v.key, columns[:, k], value, unit, least) for k, v in enumerate(chosen)
         ]
@@ -85,6 +92,14 @@ def sensitivity(
         effects = [e for e in (*single, *together) if e is not None]
         found[key] = tuple(sorted(effects, key=lambda e: -abs(e.change)))
     return found
+
+
+def _by_whole_steps(chosen: Sequence[Variable], slopes: Floats, sides: Differences) -> Floats:
+    """The slopes (V, R), of a count what one more of it does, or one less at the end of its range: between
+    whole numbers the reading may jump, and its derivative there says nothing."""
+    counts = np.array([v.count for v in chosen], dtype=bool)[:, None]
+    solved = np.where(np.isnan(sides.above), sides.below, sides.above)
+    return np.where(counts, solved, slopes)
 
 
 def _chosen(inputs: Inputs, beginnings: Sequence[str]) -> list[Variable]:
@@ -112,10 +127,23 @@ def _why_none(inputs: Inputs, key: str) -> str:
 
 
 def step(variable: Variable, value: float) -> float:
-    """A change of the setting a person would speak of, in SI: 10 K, one point of a share, else a tenth.
+    """A change of the setting a person would speak of, in SI: 10 K, one of a count, one point of a share,
+    else a tenth.
 
-    Of a share below 5 % it is a tenth too; of nothing a tenth of a point, or one unit.
+    Of a share below 5 % it is a tenth too; of nothing a tenth of a point, or one unit. It is negative where
+    the range ends before it, and no longer than to the further end.
     """
+    size = _size(variable, value)
+    up = np.inf if variable.high is None else variable.high - value
+    down = np.inf if variable.low is None else value - variable.low
+    if size <= up * (1.0 + _ROUNDING):
+        return size
+    return float(-min(size, down) if down > up else up)
+
+
+def _size(variable: Variable, value: float) -> float:
+    if variable.count:
+        return 1.0
     if variable.unit == "degC":
         return _KELVINS
     if variable.unit in _SHARES and abs(value) >= _WHOLE:
@@ -152,8 +180,8 @@ def _effect(
         return None
     factor = size / per_unit(unit)
     sides: tuple[float | None, float | None] = (None, None)
-    if _broken(exact, below, above):
-        sides = (-below * factor, above * factor)
+    if _broken(exact, below, above) or first.count:
+        sides = (-below * abs(factor), above * abs(factor))
     return Effect(
         name,
         float(units.display(value, first.unit)),
@@ -163,6 +191,7 @@ def _effect(
         exact,
         exact * value / reading if value and reading else math.nan,
         *sides,
+        first.count,
     )
 
 

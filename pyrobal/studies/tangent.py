@@ -112,13 +112,17 @@ def differences(
     readings: Sequence[str],
     aim: Aim | None = None,
     relative: float = 1e-4,
+    whole: bool = False,
 ) -> Differences:
-    """Difference quotients of one scenario to either side of each setting, as far as its range allows."""
+    """Difference quotients of one scenario to either side of each setting, as far as its range allows.
+
+    whole : counts move by one instead of a small step
+    """
     steps = np.empty(2 * len(variables))
     rows = take(inputs, np.zeros(len(steps), dtype=np.int64))
     for k, variable in enumerate(variables):
         value = float(held(inputs, variable)[0])
-        width = relative * (abs(value) or 1e-2)
+        width = 1.0 if whole and variable.count else relative * (abs(value) or 1e-2)
         steps[2 * k : 2 * k + 2] = -width, width
         moved = np.full(len(steps), value)
         moved[2 * k : 2 * k + 2] += steps[2 * k : 2 * k + 2]

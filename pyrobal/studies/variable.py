@@ -32,6 +32,7 @@ class Variable:
     key : as in the case file; path : where ``Inputs`` holds it
     unit : plant unit; bare : a number without one is right, as in an assay
     low, high : allowed range, SI; None where open
+    count : it counts things, which come and go whole
     """
 
     key: str
@@ -41,6 +42,7 @@ class Variable:
     low: float | None
     high: float | None
     bare: bool = False
+    count: bool = False
 
     def si(self, raw: Any) -> float:
         """One value, written as in a case, in SI. Raises ValueError with a sentence for its author."""
@@ -169,8 +171,8 @@ def _of_table(key: str, node: Any) -> Iterator[Variable]:
 
 def _of_field(key: str, declared: Declaration, value: Any) -> Iterator[Variable]:
     match declared:
-        case Quantity(unit=unit, meaning=meaning, low=low, high=high):
-            yield Variable(key, key, unit, meaning, low, high)
+        case Quantity(unit=unit, meaning=meaning, low=low, high=high, count=count):
+            yield Variable(key, key, unit, meaning, low, high, count=count)
         case Assay(meaning=meaning, allowed=allowed):
             for name in schema.ALLOWED[allowed]:
                 yield _share(f"{key}.{name}", f"{key}.{name}", "wt%", meaning)

@@ -98,7 +98,7 @@ def test_a_change_is_one_a_person_would_speak_of(case: Case, key: str, value: fl
 
 
 def test_what_is_wrong_is_said(case: Case) -> None:
-    with pytest.raises(CaseError, match="nearest is smelting"):
+    with pytest.raises(CaseError, match=r'did you mean "smelting\.heat\.surplus"'):
         sensitivity(case, ["smelting.heat.surplu"])
     with pytest.raises(CaseError, match="did you mean"):
         sensitivity(case, ["smelting.fuel_heat"], ["smelting.enrichmnt"])
@@ -134,3 +134,62 @@ def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
         )
         == 1
     )
+
+
+def test_counts_move_by_whole_steps_that_are_solved(capsys: pytest.CaptureFixture[str]) -> None:
+    """Between whole blows the gas over time jumps: the derivative said -177 kg/h for one more, solving says +0.07."""
+    marram, key = CASES / "marram_sound.toml", "emissions.so2"
+    (blows,) = sensitivity(load_case(marram), [key], ["converting.slag_blows"])[key]
+
+    def solved(count: int) -> float:
+        changed = load_case(marram, [f"converting.slag_blows={count}"])
+        return float(pyrobal.balance(changed)[key].magnitude)
+
+    two, three, four = (solved(count) for count in (2, 3, 4))
+    assert blows.step == 1.0
+    assert blows.change == blows.above == pytest.approx(four - three, rel=1e-6)
+    assert blows.below == pytest.approx(two - three, rel=1e-6)
+    assert main(["sensitivity", str(marram), "--read", key, "--to", "converting.slag_blows"]) == 0
+    out = capsys.readouterr().out
+    assert "+1  converting.slag_blows  from 3  +" in out
+    assert "solved; " in out
+    assert "kink" not in out
+
+
+def test_a_count_at_the_end_of_its_range_goes_down() -> None:
+    marram = load_case(CASES / "marram_sound.toml", ["converting.slag_blows=8"])
+    (blows,) = sensitivity(marram, ["converting.slag.rate"], ["converting.slag_blows"])[
+        "converting.slag.rate"
+    ]
+    assert blows.step == -1.0
+    assert blows.change == pytest.approx(blows.below)
+
+
+@pytest.mark.parametrize(("value", "expected"), [(0.9995, -0.01), (0.99, 0.01), (0.985, 0.01), (0.9, 0.01)])
+def test_no_change_leaves_the_allowed_range(value: float, expected: float) -> None:
+    marram = load_case(CASES / "marram_sound.toml")
+    efficiency = find(marram.inputs, "smelting.oxygen_efficiency")
+    assert efficiency.high == 1.0
+    assert step(efficiency, value) == pytest.approx(expected)
+
+
+def test_a_share_near_its_end_is_told_downwards(case: Case, capsys: pytest.CaptureFixture[str]) -> None:
+    line = [
+        "sensitivity",
+        str(SKERRY),
+        "--read",
+        "smelting.oxygen.industrial",
+        "--to",
+        "smelting.oxygen_efficiency",
+    ]
+    assert main([*line, "--set", "smelting.oxygen_efficiency=99.95 %"]) == 0
+    row = capsys.readouterr().out.splitlines()[1]
+    assert row.split()[:2] == ["-1", "%"]
+    near = load_case(SKERRY, ["smelting.oxygen_efficiency=99.95 %"])
+    (effect,) = sensitivity(near, ["smelting.oxygen.industrial"], ["smelting.oxygen_efficiency"])[
+        "smelting.oxygen.industrial"
+    ]
+    less = pyrobal.balance(load_case(SKERRY, ["smelting.oxygen_efficiency=98.95 %"]))
+    gained = less["smelting.oxygen.industrial"] - pyrobal.balance(near)["smelting.oxygen.industrial"]
+    assert effect.change == pytest.approx(gained.magnitude, rel=0.02)
+    assert effect.change > 0

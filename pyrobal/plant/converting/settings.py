@@ -30,14 +30,14 @@ class ConvertingSettings:
 
     ladle_mass: FloatN = quantity("t", "matte in one ladle", default=25 * TONNE, low=TONNE, high=100 * TONNE)
     first_ladles: FloatN = quantity(
-        "-", "ladles charged before the first slag blow", default=4.0, low=0.1, high=30.0
+        "-", "ladles charged before the first slag blow", default=4.0, low=0.1, high=30.0, count=True
     )
     later_ladles: FloatN = quantity(
-        "-", "ladles charged before each later slag blow", default=2.0, low=0.0, high=20.0
+        "-", "ladles charged before each later slag blow", default=2.0, low=0.0, high=20.0, count=True
     )
     slag_blows: FloatN = quantity(
         "-", "slag blows in a cycle, each skimmed; of 2.5 the last is charged half as much",
-        default=3.0, low=1.0, high=8.0,
+        default=3.0, low=1.0, high=8.0, count=True,
     )  # fmt: skip
     charging_interval: FloatN | None = quantity(
         "min", "time from one charging of ladles to the next; else a blow ends at cut_iron",
@@ -65,7 +65,12 @@ class ConvertingSettings:
         default=None, low=0.5 * HOUR, high=100 * HOUR,
     )  # fmt: skip
     vessels: FloatN | None = quantity(
-        "-", "vessels that can be used; else as many as the matte needs", default=None, low=1.0, high=20.0
+        "-",
+        "vessels that can be used; else as many as the matte needs",
+        default=None,
+        low=1.0,
+        high=20.0,
+        count=True,
     )
     cut_iron: FloatN = quantity(
         "wt%", "iron in the matte at the end of a slag blow that more matte follows",
