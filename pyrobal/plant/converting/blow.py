@@ -5,14 +5,13 @@ Sulfur to the gas and oxygen from the blast are found by difference, so every el
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, FloatNS
 from pyrobal.plant.converting.deportment import CU, FE, OXYGEN, SULFUR, Settled, phases, settle_nothing
-from pyrobal.plant.converting.melts import M_CU2S, M_FE, copper_species, minor_mass
+from pyrobal.plant.converting.melts import M_CU2S, M_FE, M_FEO, copper_species, minor_mass
 from pyrobal.plant.converting.vessel import Bath, Blow, Vessel
 
 _SECANTS = 5  # the equations are straight lines with one kink, where flux begins to be needed
@@ -119,34 +118,22 @@ def _by_difference(
 def iron_to_end(v: Vessel, blow: Blow, bath: Bath, left: int, target: FloatN) -> FloatN:
     """Iron (N,) [mol] the slag must still take in ``left`` steps until the matte holds ``target`` of it.
 
-    Everything is a straight line in that iron, with flux or without; the answer is on the line that fits it.
+    What the matte holds beyond its target [kg] is a straight line in the iron slagged and the flux, and the
+    flux one in the iron where it is needed; the answer is on the line that fits it.
     """
-    feed = blow.feed
-    metals = bath.white + bath.copper + left * feed.bath
-    minors, slag_mass, silica = minor_mass(metals), left * feed.slag_mass, left * feed.silica + 0.0 * bath.T
+    feed, none, one = blow.feed, np.zeros(1), np.ones(1)
     own = settle_nothing() if v.flux is None else v.flux.settled
-
-    def excess(iron: FloatN, flux: FloatN) -> FloatN:
-        """(N,) [kg] iron of the matte beyond its target once the slag has taken ``iron``."""
-        mass = blow.slag.mass(iron + flux * own.bath[:, FE], slag_mass + flux * own.slag_mass)
-        copper = metals[:, CU] + flux * own.bath[:, CU] - blow.slag.copper(mass)
-        rest = metals[:, FE] - iron
-        matte = copper * M_CU2S / 2.0 + rest * v.rule.mass_per_iron + minors + flux * minor_mass(own.bath)
-        return rest * M_FE - target * matte
-
-    none, whole = np.zeros_like(bath.T), bath.white[:, FE]
-    fluxed, wanted = _root(excess, whole, flux_wanted(v, none, silica), flux_wanted(v, whole, silica))
-    bare, _ = _root(excess, whole, none, none)
-    return np.maximum(np.where(wanted >= 0.0, fluxed, bare), 0.0)
-
-
-def _root(
-    excess: Callable[[FloatN, FloatN], FloatN], whole: FloatN, flux_none: FloatN, flux_whole: FloatN
-) -> tuple[FloatN, FloatN]:
-    """Where a straight line through two points is zero, and the flux there."""
-    first, second = excess(0.0 * whole, flux_none), excess(whole, flux_whole)
-    x = first / (first - second)
-    return x * whole, flux_none + x * (flux_whole - flux_none)
+    metals = bath.white + bath.copper + left * feed.bath
+    lost = blow.slag.copper(blow.slag.mass(none, one)) * M_CU2S / 2.0  # kg Cu2S per kg of FeO or settled slag
+    matte = v.rule.mass(metals) - lost * left * feed.slag_mass
+    excess = metals[:, FE] * M_FE - target * matte
+    per_iron = target * (v.rule.mass_per_iron + lost * M_FEO) - M_FE
+    from_flux = own.bath[:, CU] * M_CU2S / 2.0 + minor_mass(own.bath)
+    per_flux = target * (lost * (own.bath[:, FE] * M_FEO + own.slag_mass) - from_flux)
+    flux, flux_per_iron = flux_wanted(v, none, left * feed.silica), flux_wanted(v, one, none)
+    fluxed = -(excess + per_flux * flux) / (per_iron + per_flux * flux_per_iron)
+    bare = -excess / per_iron
+    return np.maximum(np.where(flux + flux_per_iron * fluxed >= 0.0, fluxed, bare), 0.0)
 
 
 def iron_in_time(v: Vessel, blow: Blow, bath: Bath, time: FloatN) -> FloatN:

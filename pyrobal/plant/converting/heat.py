@@ -11,7 +11,7 @@ from pyrobal.plant.converting.deportment import phases
 from pyrobal.thermo.curve import Curve
 
 _HOT = 1500.0  # K; no species of bath, slag and gas has a transition between 1200 and 2000 K
-_NEWTON = 4  # quadratic: 50 K away becomes 1e-16
+_NEWTON = 3  # quadratic: from 200 K away it is round-off, 1e-11 K
 
 
 @functools.lru_cache
