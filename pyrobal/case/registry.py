@@ -45,6 +45,9 @@ class Setting:
     meaning: str
 
 
+_LONGEST = 20  # letters of names that stand in a key; more of them only lengthen it
+
+
 def settings() -> Iterator[Setting]:
     """The whole registry, in the order of the case file."""
     yield Setting("title", "", "untitled case", "any text", "title of the case")
@@ -77,7 +80,8 @@ def matching(prefix: str) -> list[Setting]:
 def _middle(section: str) -> str:
     if shape(section) is Shape.TABLE:
         return ""
-    return f"<{'|'.join(ITEMS[section])}>." if section in ITEMS else "<name>."
+    words = "|".join(ITEMS.get(section, ()))
+    return f"<{words if 0 < len(words) <= _LONGEST else 'name'}>."
 
 
 def _setting(key: str, declared: Declaration, default: str) -> Setting:
