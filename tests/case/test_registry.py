@@ -39,7 +39,11 @@ LIMITED = [s for s in REGISTRY if re.match(r"-?[\d.e+]+ to ", s.allowed) and "<X
 
 
 def key(setting: Setting) -> str:
-    return re.sub(r"<(\w+)\|[^>]+>", r"\1", setting.key.replace("<name>", "one"))
+    return re.sub(
+        r"<(\w+)\|[^>]+>",
+        r"\1",
+        setting.key.replace("stack.<name>", "stack.acid_plant").replace("<name>", "one"),
+    )
 
 
 def faults(assignment: str, of: str) -> list[str]:

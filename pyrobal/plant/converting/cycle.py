@@ -17,6 +17,7 @@ from pyrobal.plant.converting.moment import Moment
 from pyrobal.plant.converting.vessel import Bath
 
 _ROUNDING = 1e-9
+_INSTANT = 1e-6  # s
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,6 +167,9 @@ def add_up(moments: Iterable[Moment], rule: Matte) -> tuple[Course, Totals]:
 
 
 def per_second(amount: Floats, duration: FloatN) -> Floats:
-    """(N, S) [mol/s] of an amount (N, S) [mol]; zero where no time passes."""
-    passes = duration > 0
+    """(N, S) [mol/s] of an amount (N, S) [mol]; zero where no time passes.
+
+    A blow that a scenario does not have, beside others that have it, lasts as long as round-off makes it.
+    """
+    passes = duration.real > _INSTANT
     return np.where(passes[:, None], amount / column(np.where(passes, duration, 1.0)), 0.0)
