@@ -10,11 +10,11 @@ from pathlib import Path
 from pyrobal import units
 from pyrobal.case import upsets
 from pyrobal.case.draft import Draft
-from pyrobal.case.idle import without_effect
 from pyrobal.case.override import override
 from pyrobal.case.read import read
 from pyrobal.case.registry import default_text
 from pyrobal.case.schema import fuels_named, tables, written_in
+from pyrobal.case.unused import without_effect
 from pyrobal.case.unusual import unusual
 from pyrobal.case.validate import check
 from pyrobal.errors import CaseError, Fault
@@ -61,17 +61,21 @@ def load_case(source: str | Path, overrides: Sequence[str] = ()) -> Case:
     if draft.faults:
         raise CaseError(_in_order(draft.faults, slipped={slip.line for slip in document.slips}))
     inputs = dataclasses.replace(written, fuel=_with_default_fuels(written))
-    idle = without_effect(inputs)
+    unused = without_effect(inputs)
     return Case(
         inputs=inputs,
         file=document.file,
         text=document.text,
         overrides=tuple(overrides),
         given=frozenset(draft.places),
-        assumed=draft.halved | _assumed(inputs, draft.places, idle),
+        assumed=draft.halved | _assumed(inputs, draft.places, unused),
         cautions=(
             *document.dropped,
-            *(_caution(draft, key, f"has no effect: {why}") for key, why in idle.items() if draft.given(key)),
+            *(
+                _caution(draft, key, f"has no effect: {why}")
+                for key, why in unused.items()
+                if draft.given(key)
+            ),
             *(_caution(draft, key, why) for key, why in unusual(inputs).items() if draft.given(key)),
         ),
     )
@@ -97,9 +101,9 @@ def _with_default_fuels(inputs: Inputs) -> dict[str, FuelSettings]:
     return {**{name: f for name, f in default_fuels().items() if name in named}, **inputs.fuel}
 
 
-def _assumed(inputs: Inputs, given: Container[str], idle: Iterable[str]) -> dict[str, str]:
+def _assumed(inputs: Inputs, given: Container[str], unused: Iterable[str]) -> dict[str, str]:
     """Every setting with a default that was not written and has an effect."""
-    without = tuple(idle)
+    without = tuple(unused)
     return {
         key: text
         for key, text in _defaults(inputs)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from pyrobal.cli import complete
-from pyrobal.cli.crew import progress
+from pyrobal.cli.executor import progress
 from pyrobal.cli.files import needs, write
 from pyrobal.cli.options import aimed_case, aims, case_argument, file_option, keys, on_case, overrides
 from pyrobal.cli.streams import say

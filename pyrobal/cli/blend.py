@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from pyrobal.cli.columns import print_columns, width
-from pyrobal.cli.crew import searching
+from pyrobal.cli.executor import searching
 from pyrobal.cli.files import needs, write
 from pyrobal.cli.options import best_option, file_option, input_option, limit_option, study
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from pyrobal.cli import complete
-from pyrobal.cli.crew import progress
+from pyrobal.cli.executor import progress
 from pyrobal.cli.files import INPUT, needs, write
 from pyrobal.cli.options import file_option
 

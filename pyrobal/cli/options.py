@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pyrobal.cli import complete
-from pyrobal.cli.crew import crew_of
+from pyrobal.cli.executor import executor_of
 from pyrobal.cli.files import INPUT, OutputFile
 from pyrobal.cli.streams import say
 
@@ -124,11 +124,11 @@ def study(command: Command) -> Command:
 
 
 def on_workers(command: Command) -> Command:
-    """--workers and --cluster: the command is given the ``crew`` they make, to call with a count of parts."""
+    """--workers and --cluster: the command gets ``executors``, to call with a count of parts."""
 
     @functools.wraps(command)
     def run(*arguments: Any, workers: int | None, cluster: str | None, **others: Any) -> Any:
-        return command(*arguments, crew=functools.partial(crew_of, workers, cluster), **others)
+        return command(*arguments, executors=functools.partial(executor_of, workers, cluster), **others)
 
     return with_options(*_workers)(run)
 

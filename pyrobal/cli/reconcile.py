@@ -11,7 +11,7 @@ import click
 
 from pyrobal.cli import complete
 from pyrobal.cli.columns import width
-from pyrobal.cli.crew import progress
+from pyrobal.cli.executor import progress
 from pyrobal.cli.files import INPUT, needs, write
 from pyrobal.cli.options import Command, file_option, on_case
 from pyrobal.files import put

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pyrobal.cli.crew import progress
+from pyrobal.cli.executor import progress
 from pyrobal.cli.options import keys_option, reads, study
 from pyrobal.cli.streams import say
 

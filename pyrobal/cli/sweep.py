@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from pyrobal.cli import complete
-from pyrobal.cli.crew import Crew, progress
+from pyrobal.cli.executor import Executors, progress
 from pyrobal.cli.files import OutputFile
 from pyrobal.cli.options import input_option, on_workers, pairs, reads, study
 from pyrobal.cli.streams import say
@@ -44,7 +44,7 @@ _ROUNDING = 1e-12  # share of the largest value of a column below which a number
 def sweep(
     case: Case,
     aim: Aim | None,
-    crew: Crew,
+    executors: Executors,
     ranges: tuple[str, ...],
     scenarios: str | None,
     readings: list[str],
@@ -55,16 +55,16 @@ def sweep(
 
     With --out the finished parts survive an interrupt or a kill, and the same command goes on from them.
     """
-    from pyrobal.studies.grid import idle
+    from pyrobal.studies.grid import unused
     from pyrobal.studies.sweep import prepare
 
     job = prepare(case, pairs("--over", ranges), readings, scenarios=scenarios, aim=aim, chunk=chunk)
-    for caution in _in_all([idle(branch.case, job.grid.variables) for branch in job.branches]):
+    for caution in _in_all([unused(branch.case, job.grid.variables) for branch in job.branches]):
         say(f"caution: {caution}")
     _check_size(job, out)
     if out:
-        return _to_file(job, out, crew)
-    with crew(job.parts) as executor, progress("sweep", kept=lambda: _NOTHING) as advance:
+        return _to_file(job, out, executors)
+    with executors(job.parts) as executor, progress("sweep", kept=lambda: _NOTHING) as advance:
         table = job.table(executor, advance)
     print_table(table, stub=len(job.words) + len(job.grid.variables))
     return 0 if table.solved else 1
@@ -82,7 +82,7 @@ def _in_all(cautions: Sequence[Sequence[str]]) -> list[str]:
     return [text for text in cautions[0] if all(text in said for said in cautions)]
 
 
-def _to_file(job: Sweep, out: str, crew: Crew) -> int:
+def _to_file(job: Sweep, out: str, executors: Executors) -> int:
     from pyrobal.studies.store import Store
     from pyrobal.studies.sweep import sweep_to
 
@@ -91,7 +91,7 @@ def _to_file(job: Sweep, out: str, crew: Crew) -> int:
         if store.finished(job.manifest(), job.parts):
             say(f"{out} holds this study already, complete; it is left as it is")
             return 0
-        with crew(job.parts) as executor, progress("sweep", kept=store.kept) as advance:
+        with executors(job.parts) as executor, progress("sweep", kept=store.kept) as advance:
             written = sweep_to(out, job, executor, advance)
     except OSError as error:
         say(f"pyrobal: {error.filename or out}: {error.strerror or error}; {store.kept()}")

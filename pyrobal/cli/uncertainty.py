@@ -9,7 +9,7 @@ import click
 
 from pyrobal.cli import complete
 from pyrobal.cli.columns import width
-from pyrobal.cli.crew import Crew, progress
+from pyrobal.cli.executor import Executors, progress
 from pyrobal.cli.files import needs, write
 from pyrobal.cli.options import file_option, limit_option, on_workers, pairs, reads, study
 from pyrobal.cli.streams import say
@@ -45,7 +45,7 @@ _LEAST = 0.01  # share of the variance worth a line
 def uncertainty(
     case: Case,
     aim: Aim | None,
-    crew: Crew,
+    executors: Executors,
     readings: list[str],
     stated: tuple[str, ...],
     only: bool,
@@ -65,7 +65,7 @@ def uncertainty(
 
     sources = spreads(case, pairs("--vary", stated))
     bounds = limits(case, limit_texts)
-    with crew() as executor, progress("draws") as advance:
+    with executors() as executor, progress("draws") as advance:
         found = work_out(
             case, readings, sources, bounds, aim=aim, only_stated=only, samples=samples or SAMPLES,
             seed=seed, executor=executor, progress=advance,

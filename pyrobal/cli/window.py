@@ -10,7 +10,7 @@ import click
 
 from pyrobal.cli import complete
 from pyrobal.cli.columns import width
-from pyrobal.cli.crew import Crew, progress
+from pyrobal.cli.executor import Executors, progress
 from pyrobal.cli.files import needs, write
 from pyrobal.cli.options import Command, best_option, file_option, limit_option, on_workers, study
 
@@ -42,7 +42,7 @@ def _axis_option(flag: str, text: str) -> Callable[[Command], Command]:
 def window(
     case: Case,
     aim: Aim | None,
-    crew: Crew,
+    executors: Executors,
     x_text: str,
     y_text: str,
     limit_texts: tuple[str, ...],
@@ -56,7 +56,7 @@ def window(
     across, up = _axis("--x", x_text, _ACROSS), _axis("--y", y_text, _UP)
     limits = limit.limits(case, limit_texts)
     goal = limit.goal(case, best) if best else None
-    with crew() as executor, progress("window") as advance:
+    with executors() as executor, progress("window") as advance:
         found = work_out(case, across, up, limits, goal, aim, executor, advance)
     if html_file is not None:
         write(html_file, _html(case, found))

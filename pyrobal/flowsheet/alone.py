@@ -9,8 +9,8 @@ import numpy as np
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.offgas import GasSide
-from pyrobal.flowsheet.reach import Reach
 from pyrobal.flowsheet.results import Results
+from pyrobal.flowsheet.unsolved import Unsolved
 from pyrobal.plant import acid_plant
 
 _ABSENT: Any = None  # readings of steps that a case has not are not asked for
@@ -24,4 +24,4 @@ def acid_plant_alone(inputs: Inputs, n: int) -> Results:
     own = {"feed": finite, "acid_plant": made.reason}
     own = {step: np.broadcast_to(reason, (n,)).astype(np.int64) for step, reason in own.items()}
     gas = GasSide(acid_plant=made)
-    return Results(inputs, _ABSENT, None, _ABSENT, _ABSENT, gas, None, Reach(own, ()))
+    return Results(inputs, _ABSENT, None, _ABSENT, _ABSENT, gas, None, Unsolved(own, ()))

@@ -15,8 +15,8 @@ from pyrobal.flowsheet.over_time import over_time
 from pyrobal.plant import acid_plant, emissions, gas_train, load
 from pyrobal.plant.dryer import DryerResult
 from pyrobal.streams.dilution import Limit
-from pyrobal.streams.moments import GasOverTime
 from pyrobal.streams.stream import Stream
+from pyrobal.streams.time_steps import GasOverTime
 from pyrobal.thermo.acid_solution import M_ACID, M_SO2
 
 

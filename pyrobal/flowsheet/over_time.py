@@ -13,13 +13,13 @@ from pyrobal.plant import load
 from pyrobal.plant.converting.result import Cycle
 from pyrobal.plant.gas_train import GasTrainResult
 from pyrobal.streams.dilution import AirNeed, Limit
-from pyrobal.streams.moments import Moments
 from pyrobal.streams.stream import Stream
+from pyrobal.streams.time_steps import TimeSteps
 
 
 def over_time(
     inputs: Inputs, c: Circuit, train: GasTrainResult, limit: Limit, blown: FloatN | None
-) -> tuple[load.LoadResult | None, Moments, Stream]:
+) -> tuple[load.LoadResult | None, TimeSteps, Stream]:
     """The schedule of the vessels, the moments it makes, and the cleaned gas (N T, S) at each of them.
 
     blown : (N,) share of the matte that is blown in ``c``; None where all is
@@ -29,14 +29,14 @@ def over_time(
     to_acid = {n: x.outlet.gas for n, x in train.lines.items() if x.settings.to == "acid_plant"}
     cycle = c.converting.cycle if c.converting is not None else None
     if inputs.load is None or c.converting is None or cycle is None or "converter" not in to_acid:
-        return None, Moments(), cleaned
+        return None, TimeSteps(), cleaned
     asked = cycle.per_second / (np.ones(1) if blown is None else blown)
     from_vessels = _from_vessels(cleaned, to_acid)
     need = AirNeed(train.settings.so2_highest, train.settings.o2_so2_lowest)
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
         vessel = _vessel(c.converting.hood_air, cycle, from_vessels)
         found = load.solve(vessel, _parts(cleaned) - _parts(from_vessels), need, limit, inputs.load, asked)
-        return found, Moments(load.STEPS), _laid_out(cleaned, from_vessels, found)
+        return found, TimeSteps(load.STEPS), _laid_out(cleaned, from_vessels, found)
 
 
 def _from_vessels(cleaned: Stream, lines: Mapping[str, Stream]) -> Stream:

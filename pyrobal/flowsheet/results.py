@@ -10,11 +10,11 @@ import numpy as np
 
 from pyrobal.arrays import BoolN, IntN
 from pyrobal.errors import Reason
+from pyrobal.flowsheet.boundary import alone_ledger, plant_ledger, step_ledgers
 from pyrobal.flowsheet.circuit import Circuit, Feeds
-from pyrobal.flowsheet.fence import alone_ledger, plant_ledger, step_ledgers
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.offgas import GasSide
-from pyrobal.flowsheet.reach import Reach
+from pyrobal.flowsheet.unsolved import Unsolved
 from pyrobal.numerics.recycle import FixedPoint
 from pyrobal.plant import smelting as furnace
 from pyrobal.plant.acid_plant import AcidPlantResult
@@ -41,7 +41,7 @@ class Results:
 
     circuit, gas_side : the steps, also reached by their own names below
     recycle : how the recycles converged; None where nothing goes back
-    reach : the reason of every step that failed, and which others it takes the answer from
+    unsolved : the reason of every step that failed, and which others it takes the answer from
     solve_upsets : how its upsets are found, when first asked for
     """
 
@@ -52,7 +52,7 @@ class Results:
     circuit: Circuit
     gas_side: GasSide
     recycle: FixedPoint | None
-    reach: Reach
+    unsolved: Unsolved
     solve_upsets: Callable[[Results], Mapping[str, Results]] = lambda _: {}
 
     @property
@@ -63,7 +63,7 @@ class Results:
     @functools.cached_property
     def reason(self) -> IntN:
         """(N,) errors.Reason; SOLVED where every step has an answer."""
-        return self.reach.reason
+        return self.unsolved.reason
 
     @property
     def solved(self) -> BoolN:
@@ -138,7 +138,7 @@ class Results:
 
     @functools.cached_property
     def ledger(self) -> Ledger:
-        """Everything that crosses the fence of the plant."""
+        """Everything that crosses the plant boundary."""
         if self.circuit is None:
             return alone_ledger(self.gas_side)
         return plant_ledger(self.inputs, self.feed, self.dryer, self.circuit, self.gas_side)

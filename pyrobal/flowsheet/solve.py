@@ -13,6 +13,7 @@ import numpy as np
 from pyrobal.arrays import FloatN, join
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.alone import acid_plant_alone
+from pyrobal.flowsheet.boundary import plant_ledger
 from pyrobal.flowsheet.circuit import (
     WAYS,
     Circuit,
@@ -23,11 +24,10 @@ from pyrobal.flowsheet.circuit import (
     once_around,
     pack,
 )
-from pyrobal.flowsheet.fence import plant_ledger
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.offgas import GasSide, gas_side
-from pyrobal.flowsheet.reach import RECYCLE, Reach
 from pyrobal.flowsheet.results import Results
+from pyrobal.flowsheet.unsolved import RECYCLE, Unsolved
 from pyrobal.numerics.recycle import FixedPoint, fixed_point
 from pyrobal.plant import converting, dryer, feed, load
 from pyrobal.streams.fuel import Fuel, default_fuels, fuel
@@ -85,8 +85,8 @@ def _solve(inputs: Inputs, n: int, back: Mapping[str, Stream] | None = None) -> 
         feeds = replace(feeds, blown=blown)
         circuit, recycle = _closed(inputs, feeds, n)
         gas = gas_of(circuit, blown)
-    reach = _reach(n, inputs, fed, circuit, recycle, gas)
-    return Results(inputs, fed, dried, feeds, circuit, gas, recycle, reach, _upsets)
+    unsolved = _unsolved(n, inputs, fed, circuit, recycle, gas)
+    return Results(inputs, fed, dried, feeds, circuit, gas, recycle, unsolved, _upsets)
 
 
 def _time_for(found: load.LoadResult) -> FloatN:
@@ -165,9 +165,9 @@ def _feeds(fed: feed.FeedResult, blend: Mapping[str, Stream], fuels: Mapping[str
     )
 
 
-def _reach(
+def _unsolved(
     n: int, inputs: Inputs, fed: feed.FeedResult, c: Circuit, recycle: FixedPoint | None, gas: GasSide
-) -> Reach:
+) -> Unsolved:
     """The reason of every step of the case, in plant order."""
     finite = np.where(inputs.finite(), fed.reason, Reason.INPUT_NOT_FINITE)
     own = {"feed": np.broadcast_to(finite, (n,)).astype(np.int64)}
@@ -175,4 +175,4 @@ def _reach(
     if recycle is not None:
         own[RECYCLE] = np.where(recycle.converged, Reason.SOLVED, Reason.RECYCLE_NOT_CLOSED)
     own |= {name: step.reason for name, step in gas.steps().items()}
-    return Reach(own, tuple(WAYS[name] for name in c.back))
+    return Unsolved(own, tuple(WAYS[name] for name in c.back))

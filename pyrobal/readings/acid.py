@@ -15,8 +15,8 @@ from pyrobal.plant.acid_plant.bed import O2, SO2, SO3
 from pyrobal.plant.acid_plant.converter import WATER
 from pyrobal.plant.gas_train.wet import Bypass
 from pyrobal.readings.reading import Reading
-from pyrobal.streams.moments import GasOverTime
 from pyrobal.streams.stream import Stream
+from pyrobal.streams.time_steps import GasOverTime
 from pyrobal.thermo.acid_solution import M_ACID, M_SO2, M_WATER
 
 _PRODUCTS = {"absorption": "strength", "drying": "drying_strength"}

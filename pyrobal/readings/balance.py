@@ -124,7 +124,7 @@ READINGS = (
         _deportment, _deportment_members,
     ),
     _READING(
-        "balance.<X>.closure", "-", "(out - in) / in of an element at the fence of the plant",
+        "balance.<X>.closure", "-", "(out - in) / in of an element at the plant boundary",
         lambda r, e: r.ledger.closure(e), _elements,
     ),
     _READING(

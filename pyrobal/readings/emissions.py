@@ -125,9 +125,9 @@ def _yearly(r: Results, kind: str) -> FloatN:
 
 def _why_none(r: Results, _: str) -> IntN:
     """A year has no total where the usual state or an upset has no answer."""
-    reason = r.reach.reasons["emissions"]
+    reason = r.unsolved.reasons["emissions"]
     for state in r.upsets.values():
-        reason = np.where(reason == Reason.SOLVED, state.reach.reasons["emissions"], reason)
+        reason = np.where(reason == Reason.SOLVED, state.unsolved.reasons["emissions"], reason)
     return reason
 
 

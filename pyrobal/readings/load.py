@@ -10,7 +10,7 @@ from pyrobal.flowsheet.results import Results
 from pyrobal.plant.load import LoadResult
 from pyrobal.readings.acid import acid_plant
 from pyrobal.readings.reading import Reading
-from pyrobal.streams.moments import GasOverTime
+from pyrobal.streams.time_steps import GasOverTime
 from pyrobal.thermo.acid_solution import M_SO2
 
 

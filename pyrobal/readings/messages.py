@@ -37,7 +37,7 @@ def messages(results: Results, scenario: int = 0) -> list[Message]:
     """Everything worth saying about one scenario, the gravest first."""
     reason = Reason(int(results.reason[scenario]))
     if reason is not Reason.SOLVED:
-        step = results.reach.failed(scenario)
+        step = results.unsolved.failed(scenario)
         limits = [Message("limit", "concentrate" if step == "feed" else step, reason.text)]
         if reason is Reason.ASSAY_IMPOSSIBLE:
             limits = list(impossible_assays(results, scenario)) or limits

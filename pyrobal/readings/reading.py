@@ -46,7 +46,7 @@ class Reading:
         """(N,) why it has no value: SOLVED where its step, and all that step lives on, has an answer."""
         if self.why is not None:
             return self.why(results, member)
-        return results.reach.reasons[self.needs.partition("+")[0]]
+        return results.unsolved.reasons[self.needs.partition("+")[0]]
 
     def keys(self, results: Results) -> list[str]:
         """The keys this reading stands for in a case."""

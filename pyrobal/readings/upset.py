@@ -25,7 +25,7 @@ def _names(r: Results) -> list[str]:
 
 
 def _why_none(r: Results, name: str) -> IntN:
-    return r.upsets[name].reach.reasons["emissions"]
+    return r.upsets[name].unsolved.reasons["emissions"]
 
 
 def _more(r: Results, name: str) -> FloatN:

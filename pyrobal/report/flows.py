@@ -51,19 +51,19 @@ def element_flows(results: Results) -> list[Flow]:
     What goes into a step or a product comes out of it, element by element; only sources and products that
     leave the plant have one side alone.
     """
-    books, fence = ledgers(results), results.ledger
+    books, boundary = ledgers(results), results.ledger
     made = {(step, n): _mass(e.elements) for step, book in books.items() for n, e in book.outputs.items()}
     known = {place: v for place, v in made.items() if v.any()} | _outside(results)
     flows = [Flow(place[:1], place, v) for place, v in known.items() if place in made]
-    taken: list[tuple[Place, Floats]] = _leaving_apart(books, fence)
+    taken: list[tuple[Place, Floats]] = _leaving_apart(books, boundary)
     for step, book in books.items():
         for name, entry in book.inputs.items():
             v = _mass(entry.elements)
-            if f"{step}.{name}" in fence.inputs and v.any():
+            if f"{step}.{name}" in boundary.inputs and v.any():
                 flows.append(Flow(("", step, name), (step,), v))
             elif v.any():
                 taken.append(((step,), v))
-    left = {place: 1.0 - _leaving(place, v, fence) for place, v in known.items()}
+    left = {place: 1.0 - _leaving(place, v, boundary) for place, v in known.items()}
     flows += [
         Flow(place, (place[0], f"{place[1]}_leaving"), (1.0 - share) * known[place])
         for place, share in left.items()
@@ -75,19 +75,19 @@ def element_flows(results: Results) -> list[Flow]:
     return sorted(flows, key=lambda f: (order.index(f.source[0]), order.index(f.target[0])))
 
 
-def _leaving_apart(books: Mapping[str, Ledger], fence: Ledger) -> list[tuple[Place, Floats]]:
+def _leaving_apart(books: Mapping[str, Ledger], boundary: Ledger) -> list[tuple[Place, Floats]]:
     """What leaves the plant under another name than that of the product it is part of: past a hood."""
     found: list[tuple[Place, Floats]] = []
-    for name, entry in fence.outputs.items():
+    for name, entry in boundary.outputs.items():
         step, _, item = name.partition(".")
         if item not in books[step].outputs and (v := _mass(entry.elements)).any():
             found.append(((step, item), v))
     return found
 
 
-def _leaving(place: Place, v: Floats, fence: Ledger) -> float:
+def _leaving(place: Place, v: Floats, boundary: Ledger) -> float:
     """The share of a product that leaves the plant as it is."""
-    entry = fence.outputs.get(".".join(place))
+    entry = boundary.outputs.get(".".join(place))
     return float(v @ _mass(entry.elements) / (v @ v)) if entry is not None else 0.0
 
 
@@ -98,7 +98,7 @@ def _mass(n: Floats) -> Floats:
 
 
 def _outside(results: Results) -> dict[Place, Floats]:
-    """What crosses the fence and is no step's own input: concentrates, reverts."""
+    """What crosses the plant boundary and is no step's own input: concentrates, reverts."""
     books = ledgers(results)
     found: dict[Place, Floats] = {}
     for name, entry in results.ledger.inputs.items():

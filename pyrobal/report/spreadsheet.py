@@ -16,8 +16,8 @@ from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 
 from pyrobal import units
-from pyrobal.case.idle import without_effect
 from pyrobal.case.schema import Shape, required, shape
+from pyrobal.case.unused import without_effect
 from pyrobal.case.workbook import FEED, KEY, PRESENT, SETTINGS, UNIT, VALUE
 from pyrobal.flowsheet.inputs import SECTIONS, Inputs
 from pyrobal.report import tables
@@ -123,10 +123,10 @@ def _feed(sheet: Worksheet, inputs: Inputs, given: Mapping[str, bool]) -> None:
 def _settings(result: Result, given: Mapping[str, bool]) -> Table:
     """Every setting but the blend: what the case says as value, what it leaves open as default."""
     inputs = result.case.inputs
-    idle = without_effect(inputs)
+    unused = without_effect(inputs)
     rows: list[tuple[Any, ...]] = [("title", inputs.title, "", "", "title of the case")]
     for section in SECTIONS:
-        if section == "concentrate" or section in idle or not (node := getattr(inputs, section)):
+        if section == "concentrate" or section in unused or not (node := getattr(inputs, section)):
             continue
         if shape(section) is Shape.TABLE and not required(type(node)):
             rows.append((section, PRESENT, "", "", "the plant has this part"))

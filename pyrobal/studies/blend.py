@@ -16,7 +16,7 @@ from pyrobal.studies.aim import Aim
 from pyrobal.studies.blending import COPPER, MARGIN, Blending
 from pyrobal.studies.limit import Goal, Limit, in_force
 from pyrobal.studies.linear import conflict, maximise
-from pyrobal.studies.successive import Climb, climb, span, worth
+from pyrobal.studies.search import Climb, climb, span, worth
 from pyrobal.studies.terms import Terms
 
 _BROKEN: Final = 1e-6  # of its bound

@@ -21,7 +21,7 @@ from pyrobal.studies.aim import Aim
 from pyrobal.studies.limit import Goal, Limit
 from pyrobal.studies.linear import maximise
 from pyrobal.studies.measure import measured, per_unit, reading_units
-from pyrobal.studies.successive import FEASIBLE, Model
+from pyrobal.studies.search import FEASIBLE, Model
 from pyrobal.studies.tangent import held, tangent
 from pyrobal.studies.terms import Parcel, Terms, charge_of
 from pyrobal.studies.variable import Variable, find
@@ -36,7 +36,7 @@ _BROKEN: Final = (
 
 @dataclass(frozen=True, eq=False)
 class Blending:
-    """The problem for ``successive.climb``; x : (P,) [t/h] of each parcel.
+    """The problem for ``search.climb``; x : (P,) [t/h] of each parcel.
 
     A x <= b : the charge, not above its most and not below its least
     """

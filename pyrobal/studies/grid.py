@@ -240,7 +240,7 @@ def _fits(case: Case, found: Grid, option: str) -> None:
             raise CaseError(said) from None
 
 
-def idle(case: Case, variables: Sequence[Variable]) -> list[str]:
+def unused(case: Case, variables: Sequence[Variable]) -> list[str]:
     """What there is to say about varied settings that have no effect in this case."""
     if "\n" not in case.text:
         return []

@@ -12,8 +12,8 @@ import numpy as np
 
 from pyrobal import units
 from pyrobal.arrays import Floats
-from pyrobal.case.idle import without_effect
 from pyrobal.case.load import Case
+from pyrobal.case.unused import without_effect
 from pyrobal.errors import CaseError, Fault, NotSolved, Reason
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.studies.aim import Aim, aimed
@@ -105,7 +105,7 @@ def _by_whole_steps(chosen: Sequence[Variable], slopes: Floats, sides: Differenc
 def _chosen(inputs: Inputs, beginnings: Sequence[str]) -> list[Variable]:
     """Settings with a number that have an effect in this case."""
     present = dict(inputs.arrays())
-    idle = tuple(without_effect(inputs))
+    unused = tuple(without_effect(inputs))
     numbers: list[Variable] = [v for v in variables(inputs).values() if v.path in present]
     if len(inputs.concentrate) > 1:
         numbers.append(blend_rate(inputs))
@@ -115,7 +115,7 @@ def _chosen(inputs: Inputs, beginnings: Sequence[str]) -> list[Variable]:
         if none:
             raise CaseError([Fault("--to", None, text, _why_none(inputs, text)) for text in none])
         return [v for v in numbers if any(start.match(v.key) for start in starts.values())]
-    return [v for v in numbers if not v.key.startswith(idle)]
+    return [v for v in numbers if not v.key.startswith(unused)]
 
 
 def _why_none(inputs: Inputs, key: str) -> str:

@@ -11,8 +11,8 @@ import numpy as np
 
 from pyrobal import units
 from pyrobal.arrays import FloatN
-from pyrobal.case.idle import without_effect
 from pyrobal.case.load import Case
+from pyrobal.case.unused import without_effect
 from pyrobal.constants import PERCENT
 from pyrobal.errors import CaseError, Fault
 from pyrobal.fields import Deviation
@@ -125,13 +125,13 @@ _RATE, _MOISTURE, _DEPORTMENT = 0.005, 0.03, 0.20  # relative
 def usual(inputs: Inputs) -> list[Source]:
     """What is uncertain in every plant, as far as this case has it; see the tables above."""
     present = {key: v for key, v in variables(inputs).items() if _number(inputs, v) not in (None, 0.0)}
-    idle = tuple(without_effect(inputs))
+    unused = tuple(without_effect(inputs))
     found = [source for source in _feeds(inputs, present) if source.spreads]
     for key, share in _RELATIVE.items():
-        if key in present and key not in idle:
+        if key in present and key not in unused:
             found.append(Source(key, (_normal(inputs, present[key], relative=share),)))
     for key, width in _ABSOLUTE.items():
-        if key in present and key not in idle:
+        if key in present and key not in unused:
             found.append(Source(key, (Spread(present[key], NORMAL, _value(inputs, present[key]), width),)))
     for name in ("smelting.distribution", "smelting.deportment"):
         shared = [

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 
 from pyrobal import units
-from pyrobal.case.idle import without_effect
 from pyrobal.case.load import Case
+from pyrobal.case.unused import without_effect
 from pyrobal.errors import CaseError, Fault
 from pyrobal.studies.aim import Aim
 from pyrobal.studies.branch import Branch, branches, worded
@@ -214,8 +214,8 @@ def prepare(
 
 def _same_as_set(each: Sequence[Branch], scenarios: Grid, aim: Aim | None) -> set[str]:
     """Keys of the settings that are set and have an effect: readings of the same name would repeat them."""
-    idle = {key for branch in each for key in without_effect(branch.case.inputs)}
-    return {variable.key for variable in (*scenarios.variables, *(aim.settings if aim else ()))} - idle
+    unused = {key for branch in each for key in without_effect(branch.case.inputs)}
+    return {variable.key for variable in (*scenarios.variables, *(aim.settings if aim else ()))} - unused
 
 
 def _units_in_all(each: Sequence[Branch], read: Sequence[str]) -> dict[str, str]:

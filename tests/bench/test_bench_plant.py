@@ -20,8 +20,8 @@ from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.solve import solve
 from pyrobal.plant import converting
 from pyrobal.plant.acid_plant.converter import convert
-from pyrobal.streams.moments import Moments
 from pyrobal.streams.stream import Stream
+from pyrobal.streams.time_steps import TimeSteps
 from pyrobal.studies.measure import measured
 
 SIZES = (1, 64, 512, 2048)
@@ -93,7 +93,7 @@ def test_a_cycle_of_moments_through_the_beds(benchmark: Any) -> None:
     inputs = load_case("cases/marram_sound.toml").inputs
     r, s = solve(inputs), inputs.acid_plant
     assert r.acid_plant is not None and s is not None
-    moments = Moments(r.acid_plant.course.oxidised.shape[1])
+    moments = TimeSteps(r.acid_plant.course.oxidised.shape[1])
     rng = np.random.default_rng(2)
     n = np.repeat(r.acid_plant.feed.n, moments.count, axis=0) * rng.uniform(0.5, 1.5, (moments.count, 1))
     feed = Stream(r.acid_plant.feed.phase, n, np.repeat(r.acid_plant.feed.T, moments.count))

@@ -17,8 +17,8 @@ from pyrobal.plant.converting import ConvertingResult, ConvertingSettings, solve
 from pyrobal.plant.converting.batch import run_cycle
 from pyrobal.plant.converting.deportment import phases
 from pyrobal.plant.converting.feed import Charge
-from pyrobal.plant.converting.moment import Moment
 from pyrobal.plant.converting.schedule import march
+from pyrobal.plant.converting.time_step import TimeStep
 from pyrobal.streams.stream import Stream
 
 CLOSED = 1e-9  # relative; what the product promises. Round-off alone is about 1e-15.
@@ -101,7 +101,7 @@ def test_they_close_whatever_the_plant(seed: int, way: dict[str, str]) -> None:
         assert_closed(r, least_solved=0.0)
 
 
-def taken_out(m: Moment) -> FloatNE:
+def taken_out(m: TimeStep) -> FloatNE:
     """(N, E) [mol] that left in a moment."""
     p = phases()
     out: FloatNE = (

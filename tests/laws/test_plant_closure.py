@@ -1,4 +1,4 @@
-"""Conservation at the fence of the plant, whatever steps it has and wherever things go back."""
+"""Conservation at the plant boundary, whatever steps it has and wherever things go back."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def _closure(r: Results) -> float:
 
 
 @pytest.mark.parametrize("case", ["marram_sound", "thrift_ness"])
-def test_every_element_closes_at_the_fence(case: str) -> None:
+def test_every_element_closes_at_the_boundary(case: str) -> None:
     r = solve(_varied(_inputs(case), seed=1))
     assert r.solved.mean() > 0.7, [Reason(int(x)).name for x in r.reason]
     assert _closure(r) < CLOSED
@@ -145,7 +145,7 @@ def test_recycles_change_the_furnace() -> None:
 
 
 def test_manganese_and_titanium_go_to_the_slag_and_cadmium_to_the_dust() -> None:
-    """Each through every step, closed at the fence like the others."""
+    """Each through every step, closed at the boundary like the others."""
     inputs = _inputs("marram_sound")
     first = inputs.concentrate[0]
     assay = {**first.assay, "Mn": np.array([0.002]), "TiO2": np.array([0.003]), "Cd": np.array([3e-4])}

@@ -17,8 +17,8 @@ from demos import demo
 
 from pyrobal import units
 from pyrobal.arrays import FloatN
-from pyrobal.case.idle import without_effect
 from pyrobal.case.schema import tables, written
+from pyrobal.case.unused import without_effect
 from pyrobal.fields import Quantity
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.results import Results
@@ -70,9 +70,9 @@ def _told(inputs: Inputs, words: Sequence[str]) -> Inputs:
 
 def _numbers(inputs: Inputs) -> list[Variable]:
     """Settings of the case that are a number and have an effect."""
-    idle = without_effect(inputs)
+    unused = without_effect(inputs)
     numbers = [v for v in variables(inputs).values() if v.value(inputs) is not None]
-    return [v for v in numbers if v.key not in idle and v.key.rpartition(".")[0] not in idle]
+    return [v for v in numbers if v.key not in unused and v.key.rpartition(".")[0] not in unused]
 
 
 def _three(v: Variable, inputs: Inputs) -> FloatN:

@@ -100,9 +100,9 @@ def test_what_goes_by_is_emitted_and_not_made_to_acid(words: tuple[str, ...]) ->
     np.testing.assert_allclose(_by_source(r)[solved], evaluate(r, "emissions.so2")[solved], rtol=CLOSED)
     by = evaluate(r, "emissions.so2_from.bypass")
     fed = r.ledger.elements_in()[:, ELEMENTS.index("S")] * M_SO2
-    at_fence = [k for k in keys(r) if k == "deportment.S.gas_train.bypass.stack_gas"]
-    if at_fence:
-        np.testing.assert_allclose(by[solved], (evaluate(r, at_fence[0]) * fed)[solved], rtol=1e-7)
+    at_boundary = [k for k in keys(r) if k == "deportment.S.gas_train.bypass.stack_gas"]
+    if at_boundary:
+        np.testing.assert_allclose(by[solved], (evaluate(r, at_boundary[0]) * fed)[solved], rtol=1e-7)
     limit = r.inputs.acid_plant
     assert limit is not None and limit.flow_limit is not None and limit.so2_limit is not None
     flow, so2 = (r.acid_plant.course.feed.flow.max(axis=1), r.acid_plant.course.feed.so2.max(axis=1))

@@ -13,9 +13,9 @@ from pyrobal.errors import Reason
 from pyrobal.plant.acid_plant import AcidPlantResult, AcidPlantSettings, cautions, solve
 from pyrobal.plant.acid_plant.bed import BedGas, Reacted, log_equilibrium, pass_bed
 from pyrobal.plant.acid_plant.converter import spared
-from pyrobal.streams.moments import Moments
 from pyrobal.streams.site import SiteSettings, vapour_pressure
 from pyrobal.streams.stream import Stream
+from pyrobal.streams.time_steps import TimeSteps
 from pyrobal.thermo.properties import species
 
 SITE = SiteSettings()
@@ -248,13 +248,13 @@ def test_trioxide_and_mist_in_the_gas_become_acid() -> None:
     assert one(more.acid.production()) - one(plant().acid.production()) == pytest.approx(4.0, rel=1e-9)
 
 
-def swinging(rows: int = 2, count: int = 6) -> tuple[Stream, Moments]:
+def swinging(rows: int = 2, count: int = 6) -> tuple[Stream, TimeSteps]:
     """Gas whose strength and flow change from moment to moment, a scenario with none at one of them."""
     rng = np.random.default_rng(3)
     gas = wet_gas(so2=rng.uniform(0.03, 0.1, rows * count))
     n = gas.n * rng.uniform(0.4, 1.5, (rows * count, 1))
     n[count - 1] = 0.0
-    return Stream(gas.phase, n, gas.T), Moments(count)
+    return Stream(gas.phase, n, gas.T), TimeSteps(count)
 
 
 def test_the_mean_of_a_cycle_is_that_of_its_moments() -> None:
@@ -278,7 +278,7 @@ def test_the_mean_of_a_cycle_is_that_of_its_moments() -> None:
 
 
 def test_moments_alike_are_a_steady_gas() -> None:
-    steady, spread = plant(wet_gas(so2=np.array([0.05, 0.09]))), Moments(7)
+    steady, spread = plant(wet_gas(so2=np.array([0.05, 0.09]))), TimeSteps(7)
     gas = wet_gas(so2=np.array([0.05, 0.09]))
     r = solve(gas, SITE, AcidPlantSettings(), spread.spread(gas), spread)
     np.testing.assert_allclose(r.tail.n, steady.tail.n, rtol=1e-9)

@@ -9,11 +9,11 @@ from off_gases import gas_train
 from pyrobal.arrays import FloatN
 from pyrobal.plant.gas_train import deliver
 from pyrobal.streams.dilution import AirNeed, Limit
-from pyrobal.streams.moments import Moments
 from pyrobal.streams.site import SiteSettings
 from pyrobal.streams.stream import Stream
+from pyrobal.streams.time_steps import TimeSteps
 
-SITE, FOUR = SiteSettings(), Moments(4)
+SITE, FOUR = SiteSettings(), TimeSteps(4)
 SWING = np.array([0.4, 0.8, 1.2, 1.6])  # mean one
 
 
@@ -57,7 +57,7 @@ def test_every_moment_keeps_the_rules_and_the_limits(limit: Limit) -> None:
 
 def test_a_steady_gas_without_limit_is_delivered_as_the_train_has_it() -> None:
     train = gas_train()
-    out, _, gas = deliver(train, train.cleaning.cleaned.gas, Moments(), Limit(), SITE)
+    out, _, gas = deliver(train, train.cleaning.cleaned.gas, TimeSteps(), Limit(), SITE)
     np.testing.assert_allclose(gas.n, train.to_acid_plant.n, rtol=1e-12)
     np.testing.assert_allclose(out.ledger.elements_out(), train.ledger.elements_out(), rtol=1e-12)
 

@@ -17,9 +17,9 @@ from pyrobal.readings import load as load_readings
 from pyrobal.readings.reading import Reading
 from pyrobal.streams.dilution import AirNeed, Limit
 from pyrobal.streams.ledger import Entry, Ledger
-from pyrobal.streams.moments import Moments
 from pyrobal.streams.site import SiteSettings
 from pyrobal.streams.stream import Stream
+from pyrobal.streams.time_steps import TimeSteps
 from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.properties import species
 from pyrobal.units import SPELLINGS, display
@@ -49,7 +49,7 @@ def results() -> Any:
     cycle = load.Cycle(np.array([[3600.0, 3600.0]]), np.array([[[60.0, 0.0], [70.0, 0.0], [370.0, 0.0]]]))
     parts = np.stack([gas.amount("SO2(g)"), gas.amount("O2(g)"), gas.amount("N2(g)")], axis=1)
     over = load.solve(cycle, parts / 2, need, limit, load.LoadSettings())
-    made = acid_plant.solve(gas, site, s, Moments(load.STEPS).spread(gas), Moments(load.STEPS))
+    made = acid_plant.solve(gas, site, s, TimeSteps(load.STEPS).spread(gas), TimeSteps(load.STEPS))
     passed = made.course.tail
     sulfur = Sulfur(1.03 * raw.amount("SO2(g)"), raw.amount("SO2(g)"), made.acid.production())
     limits = {

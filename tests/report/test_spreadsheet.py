@@ -33,7 +33,9 @@ def test_read_back_it_gives_identical_readings(path: Path, tmp_path: Path) -> No
     assert typed and kept == typed
     for new, old in zip(again.lines, first.lines, strict=True):
         assert (new.key, new.unit, new.meaning, new.reason) == (old.key, old.unit, old.meaning, old.reason)
-        round_off = 1e-9 if old.key.endswith(".closure") else old.noise  # a closure is itself what round-off leaves
+        round_off = (
+            1e-9 if old.key.endswith(".closure") else old.noise
+        )  # a closure is itself what round-off leaves
         assert new.value == pytest.approx(old.value, rel=1e-9, abs=round_off, nan_ok=True), old.key
     assert again.assumed == first.assumed
     assert again.messages == first.messages

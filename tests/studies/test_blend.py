@@ -18,7 +18,7 @@ from pyrobal.plant.feed import ConcentrateSettings, assay_of
 from pyrobal.studies.blend import Advice, Blend, apart, blend
 from pyrobal.studies.limit import goal, limits
 from pyrobal.studies.linear import conflict, maximise
-from pyrobal.studies.successive import Model, climb, span, worth
+from pyrobal.studies.search import Model, climb, span, worth
 from pyrobal.studies.terms import Parcel, Penalty, Terms, load_terms, without_prices
 
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
@@ -440,7 +440,7 @@ def test_a_worth_ends_at_a_kink_that_solving_again_shows(terms: Terms) -> None:
 def test_a_search_in_a_pipe_says_how_far_it_is(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr("pyrobal.cli.crew._EVERY", 0.2)
+    monkeypatch.setattr("pyrobal.cli.executor._EVERY", 0.2)
     assert main(["blend", str(SKERRY), "--limit", "feed.assay.As<=0.13 %"]) == 0
     out, err = capsys.readouterr()
     lines = err.splitlines()

@@ -9,7 +9,7 @@ import pytest
 
 from pyrobal.case.load import Case, load_case
 from pyrobal.errors import CaseError
-from pyrobal.studies.grid import MOST_SCENARIOS, grid, idle, varied
+from pyrobal.studies.grid import MOST_SCENARIOS, grid, unused, varied
 from pyrobal.studies.variable import find, variables
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -148,8 +148,8 @@ def test_a_file_that_is_no_table_is_said(case: Case, tmp_path: Path, content: by
 
 def test_a_setting_without_effect_is_said(case: Case) -> None:
     lime = grid(case, {"smelting.magnetite_over_equilibrium": "3,4"}).variables
-    assert idle(case, lime) == []
+    assert unused(case, lime) == []
     fixed = load_case(case.text, ["smelting.slag_magnetite=8 %"])
-    said = idle(fixed, lime)
+    said = unused(fixed, lime)
     assert len(said) == 1
     assert "no effect" in said[0]

@@ -234,12 +234,12 @@ def test_the_chance_of_breaking_a_limit(case: Case) -> None:
     assert (mine.low, mine.high) == pytest.approx((theirs.low, theirs.high), rel=1e-6)
 
 
-def test_seed_and_crew(case: Case) -> None:
+def test_seed_and_executor(case: Case) -> None:
     first = uncertainty(case, ["smelting.fuel_heat"], samples=32, seed=5)
     again = uncertainty(case, ["smelting.fuel_heat"], samples=32, seed=5)
     other = uncertainty(case, ["smelting.fuel_heat"], samples=32, seed=6)
-    with ThreadPoolExecutor(2) as crew:
-        shared = uncertainty(case, ["smelting.fuel_heat"], samples=32, seed=5, executor=crew)
+    with ThreadPoolExecutor(2) as pool:
+        shared = uncertainty(case, ["smelting.fuel_heat"], samples=32, seed=5, executor=pool)
     assert first.scatter == again.scatter == shared.scatter != other.scatter
 
 

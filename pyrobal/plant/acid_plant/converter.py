@@ -10,8 +10,8 @@ import numpy as np
 from pyrobal.arrays import Bools, FloatN, FloatNS, Floats, column, zeros
 from pyrobal.plant.acid_plant.bed import O2, SO2, SO3, BedGas, Reacted, pass_bed, stoichiometry
 from pyrobal.plant.acid_plant.settings import AcidPlantSettings
-from pyrobal.streams.moments import GasOverTime, Moments
 from pyrobal.streams.stream import Stream
+from pyrobal.streams.time_steps import GasOverTime, TimeSteps
 from pyrobal.thermo.content import content
 from pyrobal.thermo.properties import Species, species
 
@@ -98,7 +98,7 @@ class Converter:
         return -sum(self.duties.values(), start=self.loss)
 
 
-def convert(feed: Stream, over: Stream, s: AcidPlantSettings, moments: Moments) -> Converter:
+def convert(feed: Stream, over: Stream, s: AcidPlantSettings, moments: TimeSteps) -> Converter:
     """Lead dried gas through beds and absorbers, moment by moment.
 
     feed : (N, S) gas from the blower, SO2, O2, SO3 and H2O among its species
@@ -140,7 +140,7 @@ def _bed(inlet: Stream, oxidised: FloatN, guess: FloatN) -> Bed:
     return Bed(inlet, Stream(inlet.phase, n, T), oxidised)
 
 
-def _course(feed: Stream, s: AcidPlantSettings, moments: Moments) -> Course:
+def _course(feed: Stream, s: AcidPlantSettings, moments: TimeSteps) -> Course:
     """The few amounts that matter to the beds, at every moment; s : settings spread over the moments."""
     gas, T = BedGas.of(feed), feed.T
     water = feed.amount(WATER)

@@ -22,9 +22,9 @@ from pyrobal.plant.acid_plant.converter import (
 from pyrobal.plant.acid_plant.settings import AcidPlantSettings
 from pyrobal.streams.ledger import Entry, Ledger
 from pyrobal.streams.mixing import on_phase
-from pyrobal.streams.moments import STEADY, Moments
 from pyrobal.streams.site import SiteSettings
 from pyrobal.streams.stream import Stream
+from pyrobal.streams.time_steps import STEADY, TimeSteps
 from pyrobal.thermo.acid_solution import M_ACID
 from pyrobal.thermo.properties import species
 from pyrobal.thermo.water import saturation_temperature
@@ -145,7 +145,7 @@ def solve(
     site: SiteSettings,
     s: AcidPlantSettings,
     over: Stream | None = None,
-    moments: Moments = STEADY,
+    moments: TimeSteps = STEADY,
 ) -> AcidPlantResult:
     """Balance the acid plant.
 
@@ -191,7 +191,7 @@ def _over_scenarios(gas: Stream, site: SiteSettings, s: AcidPlantSettings) -> St
     return Stream(gas.phase, n, T)
 
 
-def _at_moments(over: Stream, count: int, moments: Moments) -> Stream:
+def _at_moments(over: Stream, count: int, moments: TimeSteps) -> Stream:
     """The gas of every moment, over so many scenarios."""
     T = np.broadcast_to(over.T, (len(over.n),))
     n, T = (np.broadcast_to(x, (count, *x.shape[1:])) for x in (moments.series(over.n), moments.series(T)))

@@ -13,7 +13,7 @@ import numpy as np
 from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, column
 from pyrobal.plant.converting.deportment import FE, phases
 from pyrobal.plant.converting.melts import M_FE, Matte
-from pyrobal.plant.converting.moment import Moment
+from pyrobal.plant.converting.time_step import TimeStep
 from pyrobal.plant.converting.vessel import Bath
 
 _ROUNDING = 1e-9
@@ -73,7 +73,7 @@ class _Row(NamedTuple):
     cold: FloatN
 
     @staticmethod
-    def of(m: Moment, rule: Matte) -> _Row:
+    def of(m: TimeStep, rule: Matte) -> _Row:
         p, b = phases(), m.bath
         matte = rule.mass(b.white)
         iron = np.divide(b.white[:, FE] * M_FE, matte, out=np.full_like(matte, np.nan), where=matte > 0)
@@ -121,7 +121,7 @@ class Totals:
     end: Bath
 
     @staticmethod
-    def of(m: Moment) -> Totals:
+    def of(m: TimeStep) -> Totals:
         """The totals of one moment."""
         backwards = np.zeros(len(m.bath.T), dtype=bool)
         if m.reaction is not None:
@@ -147,7 +147,7 @@ class Totals:
         )  # fmt: skip
 
 
-def add_up(moments: Iterable[Moment], rule: Matte) -> tuple[Course, Totals]:
+def add_up(moments: Iterable[TimeStep], rule: Matte) -> tuple[Course, Totals]:
     """Walk through a cycle once; of each moment only its share of the sums and one column are kept."""
     labels: list[str] = []
     rows: list[_Row] = []

@@ -12,8 +12,8 @@ from pyrobal.plant.converting.blast import Blast
 from pyrobal.plant.converting.blow import copper_making, iron_in_time, iron_to_end, slag_making
 from pyrobal.plant.converting.deportment import FE, Settled, settle, settle_charged
 from pyrobal.plant.converting.melts import Slag, given_copper, oxidic_copper_beside_matte
-from pyrobal.plant.converting.moment import Moment, blowing, charging, quiet, skimming
 from pyrobal.plant.converting.settings import ConvertingSettings
+from pyrobal.plant.converting.time_step import TimeStep, blowing, charging, quiet, skimming
 from pyrobal.plant.converting.vessel import Bath, Blow, Coolant, Vessel, empty
 from pyrobal.streams.ledger import Entry
 
@@ -85,7 +85,7 @@ def slag_assay(s: ConvertingSettings, iron: FloatN) -> Slag:
     return Slag(magnetite, oxidic, s.slag_entrained_copper)
 
 
-def march(c: Batch, n: int) -> Iterator[Moment]:
+def march(c: Batch, n: int) -> Iterator[TimeStep]:
     """One cycle of n scenarios side by side, moment by moment.
 
     Steps are equal parts of the iron to be slagged, or of the white metal to be blown, so every blow ends
@@ -106,7 +106,7 @@ def march(c: Batch, n: int) -> Iterator[Moment]:
     yield quiet("pouring", s.pouring_time, bath, np.zeros(1))
 
 
-def _slag_blow(c: Batch, bath: Bath, cut: Cut) -> Generator[Moment, None, tuple[Bath, FloatN]]:
+def _slag_blow(c: Batch, bath: Bath, cut: Cut) -> Generator[TimeStep, None, tuple[Bath, FloatN]]:
     """The bath after it, and the cold matte (N,) [kg] it took."""
     s, v, none = c.vessel.s, c.vessel, np.zeros(1)
     target = np.where(cut.last, s.white_metal_iron, s.cut_iron)
@@ -152,7 +152,7 @@ def _feed(c: Batch, cut: Cut) -> tuple[Settled, FloatNE, FloatN]:
     return feed, reverts.elements, reverts.enthalpy
 
 
-def _copper_blow(c: Batch, bath: Bath, more: FloatN) -> Generator[Moment, None, Bath]:
+def _copper_blow(c: Batch, bath: Bath, more: FloatN) -> Generator[TimeStep, None, Bath]:
     """``more`` (N,) [-] : all matte of the cycle over that of its ladles; its reverts come with all of it."""
     s, v = c.vessel.s, c.vessel
     reverts = c.copper_reverts.scaled(more / COPPER_STEPS)

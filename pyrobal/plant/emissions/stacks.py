@@ -19,9 +19,9 @@ from pyrobal.plant.emissions.averaging import highest_mean
 from pyrobal.plant.emissions.settings import EmissionsSettings, StackSettings
 from pyrobal.plant.emissions.stack import O2, SO2, WATER, Stack, at_reference, condensing, ratio
 from pyrobal.streams.mixing import on_phase
-from pyrobal.streams.moments import GasOverTime
 from pyrobal.streams.site import SiteSettings, air_humidity, air_species, moist_air
 from pyrobal.streams.stream import Stream
+from pyrobal.streams.time_steps import GasOverTime
 from pyrobal.thermo.acid_solution import M_SO2
 from pyrobal.thermo.properties import species
 

@@ -13,15 +13,15 @@ from pyrobal.plant.gas_train.solve import GasTrainResult, assembled
 from pyrobal.plant.gas_train.wet import Bypass, bypass, dilution, dry_flow, needed
 from pyrobal.streams.dilution import Limit
 from pyrobal.streams.mixing import on_phase
-from pyrobal.streams.moments import GasOverTime, Moments
 from pyrobal.streams.site import SiteSettings
 from pyrobal.streams.stream import Stream
+from pyrobal.streams.time_steps import GasOverTime, TimeSteps
 
 _ROUNDING = 1e-9  # relative, so that a load equal to the limit keeps it
 
 
 def deliver(
-    train: GasTrainResult, cleaned: Stream, moments: Moments, limit: Limit, site: SiteSettings
+    train: GasTrainResult, cleaned: Stream, moments: TimeSteps, limit: Limit, site: SiteSettings
 ) -> tuple[GasTrainResult, Stream, Stream]:
     """Hand over what the acid plant can take of the gas of every moment, with the air it then needs.
 
@@ -45,7 +45,7 @@ def deliver(
         return assembled(train.lines, cleaning, s, site), diluted.outlet.gas, handed
 
 
-def _passed(inlet: Offgas, all_gas: Stream, taken: Stream, s: GasTrainSettings, moments: Moments) -> Bypass:
+def _passed(inlet: Offgas, all_gas: Stream, taken: Stream, s: GasTrainSettings, moments: TimeSteps) -> Bypass:
     """The by-pass; all_gas, taken : (N T, S) at every moment."""
     gone = Stream(all_gas.phase, all_gas.n - taken.n, all_gas.T)
     diluted = replace(GasOverTime.of(all_gas, moments), flow=moments.series(needed(all_gas, s)))

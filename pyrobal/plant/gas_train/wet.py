@@ -18,9 +18,9 @@ from pyrobal.plant.gas_train.settings import GasTrainSettings
 from pyrobal.streams.dilution import AirNeed
 from pyrobal.streams.ledger import Entry, Ledger
 from pyrobal.streams.mixing import on_phase
-from pyrobal.streams.moments import GasOverTime
 from pyrobal.streams.site import SiteSettings, vapour_pressure
 from pyrobal.streams.stream import Stream
+from pyrobal.streams.time_steps import GasOverTime
 from pyrobal.thermo.acid_solution import M_WATER, mixing_heat, water_per_acid
 from pyrobal.thermo.henry import so2_solubility
 from pyrobal.thermo.properties import Species, species

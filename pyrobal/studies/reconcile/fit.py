@@ -15,8 +15,8 @@ from typing import Final
 import numpy as np
 
 from pyrobal.arrays import FloatN, Floats, take
-from pyrobal.case.idle import without_effect
 from pyrobal.case.load import Case
+from pyrobal.case.unused import without_effect
 from pyrobal.errors import CaseError, Fault, Reason
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.solve import solve
@@ -299,9 +299,9 @@ def _with_twins(case: Case, columns: Sequence[Column], fitted: Sequence[str]) ->
 
 def _twins(case: Case, keys: Sequence[str]) -> dict[str, Variable]:
     """Reading -> the setting of its section that it repeats: the same value, and a slope of one."""
-    base, idle = solved(case.inputs), without_effect(case.inputs)
+    base, unused = solved(case.inputs), without_effect(case.inputs)
     numbers = dict(case.inputs.arrays())
-    free = [v for v in variables(case.inputs).values() if v.key not in idle and v.path in numbers]
+    free = [v for v in variables(case.inputs).values() if v.key not in unused and v.path in numbers]
     alike: dict[str, list[Variable]] = {}
     for key in keys:
         value, section = float(reading_of(base, key)[0]), key.partition(".")[0]

@@ -12,9 +12,9 @@ import numpy as np
 
 from pyrobal import units
 from pyrobal.arrays import FloatN
-from pyrobal.case.idle import without_effect
 from pyrobal.case.load import Case
 from pyrobal.case.sheet import Cell
+from pyrobal.case.unused import without_effect
 from pyrobal.fields import Deviation
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.results import Results
@@ -95,7 +95,7 @@ class Heads:
         self.inputs: Inputs = case.inputs
         self.results: Results = solved(case.inputs)
         self.settings = variables(case.inputs)
-        self.idle = without_effect(case.inputs)
+        self.unused = without_effect(case.inputs)
 
     def head(self, key: str, unit: str, place: Cell) -> Head:
         """What a heading means. Raises ValueError."""
@@ -103,9 +103,9 @@ class Heads:
             return _checked(Head(key, unit, place, None, "wt%" if match["X"] else "t"))
         reading = key in self._readings
         variable = find(self.inputs, key) if "*" in key else self.settings.get(key)
-        if variable is not None and not (reading and key in self.idle):
-            if key in self.idle:
-                raise ValueError(f"is not free in this case: {self.idle[key]}")
+        if variable is not None and not (reading and key in self.unused):
+            if key in self.unused:
+                raise ValueError(f"is not free in this case: {self.unused[key]}")
             if variable.value(self.inputs) is None and not variable.bare:
                 raise ValueError(
                     "holds no number in this case, which works it out; measure its reading instead"

@@ -1,4 +1,4 @@
-"""Moments of a period, evenly spaced, laid along the scenario axis: those of one scenario side by side."""
+"""Time steps of a period, evenly spaced, laid along the scenario axis: those of one scenario side by side."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from pyrobal.streams.stream import Stream
 
 
 @dataclass(frozen=True)
-class Moments:
+class TimeSteps:
     """T moments that last alike; a steady gas has one.
 
     An array of all moments is (N T, ...), one of the scenarios (N, ...); where scenarios share one value it
@@ -35,7 +35,7 @@ class Moments:
         return x.reshape(-1, self.count, *x.shape[1:])
 
 
-STEADY = Moments()
+STEADY = TimeSteps()
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,7 +50,7 @@ class GasOverTime:
     o2: Floats
 
     @staticmethod
-    def of(gas: Stream, moments: Moments) -> GasOverTime:
+    def of(gas: Stream, moments: TimeSteps) -> GasOverTime:
         """Of a gas (N T, S) at every moment."""
         dry = gas.total() - gas.amount("H2O(g)")
         return GasOverTime(*(moments.series(x) for x in (dry, gas.amount("SO2(g)"), gas.amount("O2(g)"))))

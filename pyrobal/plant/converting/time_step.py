@@ -18,7 +18,7 @@ _WIDEST = 50.0  # K, swing about the set temperature that cold charge is put in 
 
 
 @dataclass(frozen=True, eq=False)
-class Moment:
+class TimeStep:
     """What happened between two points of time.
 
     duration : (N,) [s]; bath : as it ends
@@ -48,17 +48,17 @@ class Moment:
     reaction: Reaction | None = None
 
 
-def quiet(label: str, duration: FloatN, bath: Bath, loss: FloatN) -> Moment:
+def quiet(label: str, duration: FloatN, bath: Bath, loss: FloatN) -> TimeStep:
     """A stretch out of blast; ``loss`` (N,) [J] is already out of ``bath``."""
     p, zero, n = phases(), np.zeros_like(bath.T), len(bath.T)
     gas, dust, slag = (np.zeros((n, len(p[name]))) for name in ("gas", "dust", "slag"))
-    return Moment(
+    return TimeStep(
         label, duration + zero, bath, np.zeros_like(bath.white), zero, gas, zero, bath.T, dust, zero, slag,
         zero, loss + zero, zero, zero, zero,
     )  # fmt: skip
 
 
-def charging(v: Vessel, bath: Bath, matte: Entry, time: FloatN, label: str) -> Moment:
+def charging(v: Vessel, bath: Bath, matte: Entry, time: FloatN, label: str) -> TimeStep:
     """Ladles poured in."""
     metals = matte.elements.copy()
     metals[:, [SULFUR, OXYGEN]] = 0.0
@@ -73,7 +73,7 @@ def charging(v: Vessel, bath: Bath, matte: Entry, time: FloatN, label: str) -> M
     return replace(quiet(label, time, after, loss), elements_in=matte.elements, heat_in=matte.enthalpy)
 
 
-def skimming(v: Vessel, bath: Bath, time: FloatN, label: str) -> Moment:
+def skimming(v: Vessel, bath: Bath, time: FloatN, label: str) -> TimeStep:
     """The slag poured off; the bath cools while it waits for that."""
     loss = v.s.heat_loss * time
     waiting = bath.with_heat(bath.H - loss)
@@ -81,7 +81,7 @@ def skimming(v: Vessel, bath: Bath, time: FloatN, label: str) -> Moment:
     return replace(quiet(label, time, after, loss), slag=waiting.slag, slag_heat=waiting.H - after.H)
 
 
-def blowing(v: Vessel, blow: Blow, before: Bath, r: Reaction, last: bool) -> Moment:
+def blowing(v: Vessel, blow: Blow, before: Bath, r: Reaction, last: bool) -> TimeStep:
     """One step of a blow.
 
     Blast = oxygen reacted / (its O2 x efficiency), time = blast / rate. Gas leaves at the mean temperature of
@@ -108,7 +108,7 @@ def blowing(v: Vessel, blow: Blow, before: Bath, r: Reaction, last: bool) -> Mom
         charged = blow.coolant.entry(cold)
         elements, heat_in = elements + charged.elements, heat_in + charged.enthalpy
     nothing = np.zeros_like(slag)
-    return Moment(
+    return TimeStep(
         blow.label, duration, bath, elements, heat_in, gas, gas_heat, mean, r.fed.dust, dust_heat, nothing,
         np.zeros_like(T), loss, blown, r.flux, cold, r,
     )  # fmt: skip

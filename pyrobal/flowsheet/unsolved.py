@@ -1,4 +1,4 @@
-"""How far an answer reaches: a step that has none takes it from every step that lives on its products.
+"""Steps without a solution: such a step takes it from every step that depends on its products.
 
 Products go down the plant, and some go back up. What lies behind a step on either way has no answer where
 the step has none; everything else stands.
@@ -17,7 +17,7 @@ from pyrobal.errors import Reason
 
 RECYCLE = "recycle"  # what is put back, as a step that all it comes back to lives on
 
-# Step -> the steps whose products it takes, where the case has them; the ledger is that of the plant's fence.
+# Step -> the steps whose products it takes, where the case has them; the ledger is the plant boundary.
 _TAKES: dict[str, tuple[str, ...]] = {
     "feed": (),
     "dryer": ("feed",),
@@ -42,7 +42,7 @@ _WHOLE_PLANT = (Reason.BASE_LOAD_ABOVE_LIMIT, Reason.VESSEL_ABOVE_LIMIT)
 
 
 @dataclass(frozen=True, eq=False)
-class Reach:
+class Unsolved:
     """Why steps have no answer.
 
     own : step -> (N,) errors.Reason of the step itself, in plant order

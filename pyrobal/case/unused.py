@@ -1,4 +1,4 @@
-"""Settings that a case makes idle: written ones become cautions, the others need not be assumed."""
+"""Settings without effect in a case: written ones become cautions, the others need not be assumed."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ BESIDE_STATED_GAS: Final = ("site.air_temperature", "site.relative_humidity", "s
 
 
 def without_effect(inputs: Inputs) -> dict[str, str]:
-    """Settings that this case makes idle, each with the reason."""
+    """Settings that this case leaves without effect, each with the reason."""
     if inputs.acid_feed is not None:
         others = (key for key, _ in tables(inputs) if key not in ("site", "acid_feed", "acid_plant"))
         return dict.fromkeys((*others, *BESIDE_STATED_GAS), "the acid plant stands alone, see [acid_feed]")
     s = inputs.smelting
-    idle: dict[str, str | bool] = {
+    unused: dict[str, str | bool] = {
         "charge.moisture_after_drying": inputs.dryer is None and "there is no [dryer]",
         "smelting.matte_grade": s.oxygen_per_tonne is not None and "oxygen_per_tonne is given",
         "smelting.fe_sio2": "silica" not in inputs.flux and "there is no [flux.silica]",
@@ -47,14 +47,14 @@ def without_effect(inputs: Inputs) -> dict[str, str]:
         "smelting.slag_temperature": s.close_heat_with == "slag_temperature" and "it closes the heat balance",
     }
     if s.close_heat_with != "fuel" and float(s.fuel_minimum[0]) == 0.0:
-        idle["smelting.fuel"] = f'the heat balance is closed with "{s.close_heat_with}"'
+        unused["smelting.fuel"] = f'the heat balance is closed with "{s.close_heat_with}"'
     for key, node in tables(inputs):
         if getattr(node, "heat_loss", None) is not None:
-            idle[f"{key}.heat_loss_per_tonne"] = "heat_loss is given"
+            unused[f"{key}.heat_loss_per_tonne"] = "heat_loss is given"
     for section, steps in ONLY_WITH.items():
         missing = [step for step in steps if getattr(inputs, step) is None]
         if missing:
-            idle[section] = f"there is no [{missing[0]}]"
-    named = {name for key, name in fuels_named(inputs) if key not in idle}
-    idle |= {f"fuel.{name}": "no step names it" for name in inputs.fuel if name not in named}
-    return {key: reason for key, reason in idle.items() if isinstance(reason, str)}
+            unused[section] = f"there is no [{missing[0]}]"
+    named = {name for key, name in fuels_named(inputs) if key not in unused}
+    unused |= {f"fuel.{name}": "no step names it" for name in inputs.fuel if name not in named}
+    return {key: reason for key, reason in unused.items() if isinstance(reason, str)}

@@ -1,4 +1,4 @@
-"""The ledger at the fence of the plant: what comes in from outside and what leaves for good.
+"""The ledger at the plant boundary: what comes in from outside and what leaves for good.
 
 It is drawn up from the steps' own ledgers. Streams handed from step to step stand in neither column; if
 one were lost or counted twice on the way, an element would not close here.
@@ -34,7 +34,7 @@ _HANDED_IN = {  # inputs of a step that are products of another, or its own
 def plant_ledger(
     inputs: Inputs, fed: FeedResult, dried: DryerResult | None, c: Circuit, gas: GasSide
 ) -> Ledger:
-    """Everything that crosses the fence.
+    """Everything that crosses the plant boundary.
 
     Heat out: what each step gives off, and ``between_steps``: what streams lose on their way from one step
     to the next, by skimming, ladling and cooling in heaps.

@@ -11,8 +11,8 @@ import pytest
 from pyrobal.case.load import load_case
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.inputs import Inputs
-from pyrobal.flowsheet.reach import RECYCLE, Reach
 from pyrobal.flowsheet.solve import solve
+from pyrobal.flowsheet.unsolved import RECYCLE, Unsolved
 from pyrobal.readings.messages import messages
 from pyrobal.readings.registry import evaluate, keys
 
@@ -28,13 +28,13 @@ def own(**codes: Reason) -> dict[str, np.ndarray]:
     return {step: np.array([codes.get(step, Reason.SOLVED)]) for step in steps}
 
 
-def without(reach: Reach) -> set[str]:
+def without(unsolved: Unsolved) -> set[str]:
     """Steps of one scenario that have no answer."""
-    return {step for step in reach.own if step != RECYCLE and reach.reasons[step][0] != Reason.SOLVED}
+    return {step for step in unsolved.own if step != RECYCLE and unsolved.reasons[step][0] != Reason.SOLVED}
 
 
 def test_a_failure_goes_down_the_plant() -> None:
-    failed = Reach(own(converting=Reason.NO_IRON_FOR_SLAG_BLOW), ())
+    failed = Unsolved(own(converting=Reason.NO_IRON_FOR_SLAG_BLOW), ())
     assert without(failed) == {"converting", "anode_furnace", "gas_train", "load"}
     assert failed.reasons["ledger"][0] == failed.reason[0] == Reason.NO_IRON_FOR_SLAG_BLOW
     assert failed.failed(0) == "converting"
@@ -42,17 +42,17 @@ def test_a_failure_goes_down_the_plant() -> None:
 
 def test_a_failure_goes_up_with_what_is_put_back() -> None:
     back = (("converting", "slag_cleaning"), ("anode_furnace", "converting"))
-    failed = Reach(own(anode_furnace=Reason.BURNER_CANNOT_HEAT), back)
+    failed = Unsolved(own(anode_furnace=Reason.BURNER_CANNOT_HEAT), back)
     assert without(failed) == {"slag_cleaning", "converting", "anode_furnace", "gas_train", "load"}
 
 
 def test_a_limit_of_temperature_does_not_go_up_where_the_recycles_settled() -> None:
     back = (("converting", "smelting"),)
-    cold = Reach(own(converting=Reason.BATH_FREEZES), back)
+    cold = Unsolved(own(converting=Reason.BATH_FREEZES), back)
     assert "smelting" not in without(cold)
     assert "gas_train" in without(cold)
     unsettled = own(converting=Reason.BATH_FREEZES, recycle=Reason.RECYCLE_NOT_CLOSED)
-    assert Reach(unsettled, back).reasons["smelting"][0] == Reason.BATH_FREEZES
+    assert Unsolved(unsettled, back).reasons["smelting"][0] == Reason.BATH_FREEZES
 
 
 def test_the_cause_is_named_and_not_its_echo_round_the_loop() -> None:
@@ -61,10 +61,10 @@ def test_the_cause_is_named_and_not_its_echo_round_the_loop() -> None:
         converting=Reason.NO_IRON_FOR_SLAG_BLOW,
         recycle=Reason.RECYCLE_NOT_CLOSED,
     )
-    loop = Reach(codes, (("converting", "smelting"),))
+    loop = Unsolved(codes, (("converting", "smelting"),))
     assert loop.reasons["smelting"][0] == Reason.NO_IRON_FOR_SLAG_BLOW
     assert loop.failed(0) == "converting"
-    alone = Reach(own(recycle=Reason.RECYCLE_NOT_CLOSED), (("converting", "smelting"),))
+    alone = Unsolved(own(recycle=Reason.RECYCLE_NOT_CLOSED), (("converting", "smelting"),))
     assert alone.reasons["smelting"][0] == Reason.RECYCLE_NOT_CLOSED
     assert alone.reasons["feed"][0] == Reason.SOLVED
 
@@ -72,7 +72,7 @@ def test_the_cause_is_named_and_not_its_echo_round_the_loop() -> None:
 def test_a_load_that_no_schedule_keeps_leaves_no_figure() -> None:
     """Not one for full load, and no caution beside the reason."""
     results = solve(marram("acid_plant.so2_limit=2 t/h", "load.schedule=limited"))
-    assert results.reason[0] == Reason.BASE_LOAD_ABOVE_LIMIT and results.reach.failed(0) == "load"
+    assert results.reason[0] == Reason.BASE_LOAD_ABOVE_LIMIT and results.unsolved.failed(0) == "load"
     for key in keys(results):
         assert np.isnan(evaluate(results, key)).all(), key
     assert {m.level for m in messages(results)} == {"limit", "safety"}
@@ -97,11 +97,11 @@ def test_one_bad_scenario_leaves_the_others_alone(grade: float) -> None:
 def test_a_grade_without_iron_sulfide_is_named_in_the_whole_plant() -> None:
     """At 79.7 % Cu the equations have no root; that it is the grade is what a person must be told."""
     results = solve(marram("smelting.matte_grade=79.7 %"))
-    assert results.reach.failed(0) == "smelting"
+    assert results.unsolved.failed(0) == "smelting"
     assert results.reason[0] == Reason.GRADE_LEAVES_NO_IRON_SULFIDE
 
 
 def test_a_plant_that_breaks_on_its_first_pass_says_where() -> None:
     results = solve(marram("converting.slag_magnetite=60 %", "converting.slag_copper=38 %"))
-    assert results.reach.failed(0) == "converting"
+    assert results.unsolved.failed(0) == "converting"
     assert not np.isnan(evaluate(results, "feed.dry_rate")).any()

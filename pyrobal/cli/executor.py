@@ -21,7 +21,7 @@ from pyrobal.cli.streams import say
 if TYPE_CHECKING:
     from concurrent.futures import Executor, ProcessPoolExecutor
 
-Crew = Callable[..., AbstractContextManager["Executor | None"]]  # called with how many parts there are
+Executors = Callable[..., AbstractContextManager["Executor | None"]]  # called with how many parts there are
 _MANY = 4  # parts that are worth starting processes for
 _EVERY = 10.0  # seconds between two lines of how far a search is
 
@@ -35,7 +35,9 @@ class Interrupted(click.Abort):
 
 
 @contextlib.contextmanager
-def crew_of(workers: int | None, cluster: str | None, parts: int | None = None) -> Iterator[Executor | None]:
+def executor_of(
+    workers: int | None, cluster: str | None, parts: int | None = None
+) -> Iterator[Executor | None]:
     """A cluster, processes of this machine, or None for this process.
 
     parts : how many there are; every core is used where they are many, unless ``workers`` says otherwise
