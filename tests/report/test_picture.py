@@ -11,7 +11,18 @@ import numpy as np
 import pytest
 from demos import balanced
 
-from pyrobal.report.picture import COLOURS, MASS, NAMES, bands, picture, quantities, widest
+from pyrobal.report.picture import (
+    COLOURS,
+    LESS,
+    MASS,
+    MORE,
+    NAMES,
+    bands,
+    picture,
+    pictures,
+    quantities,
+    widest,
+)
 from pyrobal.report.picture.bands import KINDS, steps
 from pyrobal.report.picture.layout import Layout, across, down
 from pyrobal.report.result import Result
@@ -111,6 +122,57 @@ def test_what_is_not_on_offer_is_refused(skerry: Result) -> None:
     with pytest.raises(ValueError, match=r"'up' is no way to draw; there is across, down"):
         picture(skerry, way="up")
     assert quantities(bands(skerry))[0] == MASS
+
+
+@pytest.fixture(scope="module")
+def beside(skerry: Result, whole_plant: Result) -> dict[str, list[ElementTree.Element]]:
+    """Two plants of different extent, drawn both ways."""
+    return {
+        way: [ElementTree.fromstring(svg) for svg in pictures([whole_plant, skerry], "Cu", way)]
+        for way in ("across", "down")
+    }
+
+
+@pytest.mark.parametrize("way", ["across", "down"])
+def test_pictures_beside_each_other_have_one_scale_and_one_offer(
+    beside: dict[str, list[ElementTree.Element]], skerry: Result, whole_plant: Result, way: str
+) -> None:
+    scales = []
+    for root, result in zip(beside[way], (whole_plant, skerry), strict=True):
+        at = root.get("data-quantities", "").split().index("Cu")
+        streams = [g for g in root.iter(f"{SVG}g") if g.get("class", "").startswith("stream")]
+        widths = [float(g.get("data-widths", "").split()[at]) for g in streams]
+        rates = [band.rate("Cu") for band in bands(result)]
+        scales.append(max(widths) / max(rates))
+    assert scales[0] == pytest.approx(scales[1], rel=0.01)
+    offers = {root.get("data-quantities") for root in beside[way]}
+    assert offers == {" ".join(quantities([*bands(whole_plant), *bands(skerry)]))}
+    assert len({root.get("viewBox", "").split()[2] for root in beside[way]}) == 1, "enlarged alike"
+
+
+def test_drawn_down_each_step_stands_at_one_height(beside: dict[str, list[ElementTree.Element]]) -> None:
+    tops = []
+    for root in beside["down"]:
+        cards = [r.get("y") for r in root.iter(f"{SVG}rect")]
+        names = [t.text for t in root.iter(f"{SVG}text") if t.get("class") == "title"]
+        tops.append(dict(zip(names, cards, strict=True)))
+    assert set(tops[1]) == {"Dryer", "Smelting"}
+    assert {name: tops[0][name] for name in tops[1]} == tops[1]
+
+
+def test_marks_say_what_is_more_and_what_is_less(skerry: Result) -> None:
+    richer = balanced("skerry_point", "smelting.enrichment=65 %")
+    first, second = pictures([skerry, richer])
+    assert MORE not in first and LESS not in first
+    before = {b.place: b for b in bands(skerry)}
+    root = ElementTree.fromstring(second)
+    streams = [g for g in root.iter(f"{SVG}g") if g.get("data-rates")]
+    rates = {g.get("data-band", ""): g.get("data-rates", "").split(" ")[0] for g in streams}
+    for i, band in enumerate(bands(richer)):
+        was, now = before[band.place].rate(MASS), band.rate(MASS)
+        mark = (MORE if now > was else LESS) if abs(now - was) > 0.01 * max(now, was) else ""
+        assert rates[str(i)].strip("0123456789.e-\u202f") == mark
+    assert sum(LESS in rate for rate in rates.values()) > 2, "less fuel and less process gas"
 
 
 @needs_browser

@@ -4,6 +4,20 @@
 """
 
 from pyrobal.report.picture.bands import MASS, Band, bands, quantities, table
-from pyrobal.report.picture.svg import COLOURS, NAMES, picture, widest
+from pyrobal.report.picture.svg import ALIKE, COLOURS, LESS, MORE, NAMES, picture, pictures, widest
 
-__all__ = ["COLOURS", "MASS", "NAMES", "Band", "bands", "picture", "quantities", "table", "widest"]
+__all__ = [
+    "ALIKE",
+    "COLOURS",
+    "LESS",
+    "MASS",
+    "MORE",
+    "NAMES",
+    "Band",
+    "bands",
+    "picture",
+    "pictures",
+    "quantities",
+    "table",
+    "widest",
+]

@@ -83,6 +83,11 @@ class Band:
     elements: Floats
     figure: str = ""
 
+    @property
+    def place(self) -> tuple[str, str, str]:
+        """What makes it the same stream in two plants."""
+        return self.source, self.target, self.matter.name
+
     def rate(self, quantity: str) -> float:
         """[t/h] of ``MASS`` or of one element."""
         amount = self.elements.sum() if quantity == MASS else self.elements[ELEMENTS.index(quantity)]

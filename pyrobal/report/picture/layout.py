@@ -9,7 +9,7 @@ the gaps, so that bands run beside and not over each other.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Final
 
@@ -313,3 +313,41 @@ def _side_line(
         return Line(i, ((edge, start), (edge + STUB, start)), False)
     foot, out = (x, x - left[i]) if i in left else (edge, edge + right[i])
     return Line(i, ((foot, start), (out, start), (out, end), (foot, end)), False)
+
+
+def levelled(layouts: Sequence[Layout], down: bool) -> list[Layout]:
+    """Layouts of one size, so that they are enlarged alike; drawn down, with each step at one height."""
+    width = max(layout.width for layout in layouts)
+    if not down:
+        return [replace(layout, width=width) for layout in layouts]
+    tops, y = {}, _MARGIN
+    for step in _merged([[card.step for card in layout.cards] for layout in layouts]):
+        tops[step] = y
+        y += max(c.height for layout in layouts for c in layout.cards if c.step == step) + GAP / 2
+    return [replace(_moved(layout, tops), width=width, height=y - GAP / 2 + _MARGIN) for layout in layouts]
+
+
+def _merged(orders: Sequence[Sequence[str]]) -> list[str]:
+    """All steps; one that is not in the first order stands behind the one before it in its own."""
+    found = list(orders[0])
+    for order in orders[1:]:
+        at = 0
+        for step in order:
+            if step not in found:
+                found.insert(at, step)
+            at = found.index(step) + 1
+    return found
+
+
+def _moved(layout: Layout, tops: Mapping[str, float]) -> Layout:
+    """Each card at its new height, with its rows and the ends of its bands: a picture drawn down has no other
+    heights."""
+    shift = {row.y: tops[card.step] - card.y for card in layout.cards for row in card.rows}
+    cards = [
+        replace(
+            card, y=tops[card.step], rows=tuple(replace(row, y=row.y + shift[row.y]) for row in card.rows)
+        )
+        for card in layout.cards
+    ]
+    lines = [replace(line, points=tuple((x, y + shift[y]) for x, y in line.points)) for line in layout.lines]
+    return replace(layout, cards=tuple(cards), lines=tuple(lines))

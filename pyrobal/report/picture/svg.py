@@ -13,7 +13,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 from pyrobal.report.numbers import number
 from pyrobal.report.picture.bands import MASS, Band, bands, quantities, steps
-from pyrobal.report.picture.layout import WIDEST, Card, Layout, Line, Row, across, down
+from pyrobal.report.picture.layout import WIDEST, Card, Layout, Line, Row, across, down, levelled
 from pyrobal.report.result import Result
 from pyrobal.report.tables import words
 
@@ -21,6 +21,9 @@ _LEAST: Final = 1.2  # px, of a band that carries anything
 _RADIUS: Final = 9.0
 _LARGEST: Final = 1.25  # how much it may be enlarged where there is room
 _DIGITS: Final = 3
+ALIKE: Final = 0.01  # relative; rates that differ less are not marked
+MORE, LESS = "\N{BLACK UP-POINTING TRIANGLE}", "\N{BLACK DOWN-POINTING TRIANGLE}"
+_THIN: Final = "\N{NARROW NO-BREAK SPACE}"
 _WAYS: Final = {"across": across, "down": down}
 
 # One colour for each kind of matter, told apart by people who see few colours (after Okabe & Ito 2008),
@@ -60,27 +63,58 @@ _STYLE: Final = f"""
 """
 
 
-def picture(
-    result: Result, quantity: str = MASS, way: str = "across", scale: Mapping[str, float] | None = None
-) -> str:
+def picture(result: Result, quantity: str = MASS, way: str = "across") -> str:
     """The plant of a single solved case as an SVG element.
 
     quantity : "mass" or an element, what the bands are as wide as
     way : "across" from left to right, "down" for narrow screens
-    scale : [t/h] of the widest band by quantity, to draw two cases alike; the widest of this one unless given
 
     Raises ValueError for a way or quantity that is not on offer.
     """
-    drawn, standing = bands(result), steps(result)
-    offered = quantities(drawn)
+    return pictures([result], quantity, way)[0]
+
+
+def pictures(results: Sequence[Result], quantity: str = MASS, way: str = "across") -> list[str]:
+    """Plants to stand beside each other: at one scale, with the same quantities on offer, and drawn down
+    with each step at one height. From the second on, a rate says whether it is more or less than in the
+    first.
+
+    Raises ValueError for a way or quantity that is not on offer.
+    """
+    plants = [bands(result) for result in results]
+    standing = [steps(result) for result in results]
+    every = [band for drawn in plants for band in drawn]
+    offered, largest = quantities(every), widest(every)
     if way not in _WAYS:
         raise ValueError(f"{way!r} is no way to draw; there is {', '.join(_WAYS)}")
     if quantity not in offered:
         raise ValueError(f"{quantity!r} is not in this plant; there is {', '.join(offered)}")
-    largest = scale or widest(drawn)
-    widths = [[_width(b.rate(q), largest[q], WIDEST[way]) for q in offered] for b in drawn]
-    layout = _WAYS[way](standing, drawn, [max(w) for w in widths])
-    return _Drawing(drawn, layout, offered, offered.index(quantity), widths, way).text()
+    widths = [[[_width(b.rate(q), largest[q], WIDEST[way]) for q in offered] for b in one] for one in plants]
+    layouts = [
+        _WAYS[way](names, drawn, [max(w) for w in wide])
+        for names, drawn, wide in zip(standing, plants, widths, strict=True)
+    ]
+    if len(layouts) > 1:
+        layouts = levelled(layouts, way == "down")
+    marks = [_marks(drawn, plants[0], offered) for drawn in plants]
+    shown = offered.index(quantity)
+    return [
+        _Drawing(plants[i], layouts[i], offered, shown, widths[i], marks[i], f"{way}-{i}").text()
+        for i in range(len(plants))
+    ]
+
+
+def _marks(drawn: Sequence[Band], first: Sequence[Band], offered: Sequence[str]) -> list[list[str]]:
+    """Of each band and quantity: whether it is more or less than in the first plant, "" where it is alike."""
+    before = {band.place: band for band in first}
+    return [[_mark(before.get(band.place), band, quantity) for quantity in offered] for band in drawn]
+
+
+def _mark(before: Band | None, band: Band, quantity: str) -> str:
+    was, now = (0.0 if one is None else one.rate(quantity) for one in (before, band))
+    if abs(now - was) <= ALIKE * max(was, now):
+        return ""
+    return _THIN + (MORE if now > was else LESS)
 
 
 def widest(drawn: Sequence[Band]) -> dict[str, float]:
@@ -102,10 +136,11 @@ class _Drawing:
         offered: Sequence[str],
         shown: int,
         widths: Sequence[Sequence[float]],
-        way: str,
+        marks: Sequence[Sequence[str]],
+        name: str,
     ) -> None:
         self.bands, self.layout, self.offered, self.shown = drawn, layout, offered, shown
-        self.widths, self.way = widths, way
+        self.widths, self.marks, self.name = widths, marks, name
 
     def text(self) -> str:
         size = f"0 0 {self.layout.width:.0f} {self.layout.height:.0f}"
@@ -113,7 +148,7 @@ class _Drawing:
         streams = [self._stream(line, rows) for line in self.layout.lines]
         return "".join(
             (
-                f'<svg xmlns="http://www.w3.org/2000/svg" class="plant {self.way}" viewBox="{size}" '
+                f'<svg xmlns="http://www.w3.org/2000/svg" class="plant" viewBox="{size}" '
                 f'style="max-width:{_LARGEST * self.layout.width:.0f}px" '
                 'role="group" aria-label="flow drawing of the plant" '
                 f"data-quantities={quoteattr(' '.join(self.offered))}>",
@@ -127,7 +162,7 @@ class _Drawing:
 
     def _hatch(self, kind: str) -> str:
         return (
-            f'<pattern id="hatch-{self.way}-{kind}" width="6" height="6" patternUnits="userSpaceOnUse">'
+            f'<pattern id="hatch-{self.name}-{kind}" width="6" height="6" patternUnits="userSpaceOnUse">'
             f'<path d="{_HATCH[kind]}" stroke="#fff" stroke-width="1.1"/></pattern>'
         )
 
@@ -136,7 +171,7 @@ class _Drawing:
         path, kind = _path(line), band.matter.kind
         hatch = ""
         if kind in _HATCH:
-            paint = f'stroke="url(#hatch-{self.way}-{kind})" stroke-width="{width:.1f}"'
+            paint = f'stroke="url(#hatch-{self.name}-{kind})" stroke-width="{width:.1f}"'
             hatch = f'<path class="hatch" d="{path}" {paint}/>'
         return (
             f'<g class="line" data-band="{line.band}"><path class="band" d="{path}" '
@@ -154,7 +189,7 @@ class _Drawing:
     def _stream(self, line: Line, rows: Mapping[tuple[int, bool], tuple[Card, Row]]) -> str:
         band, i = self.bands[line.band], line.band
         told = escape(band.told)
-        rates = " ".join(number(band.rate(q), _DIGITS) for q in self.offered)
+        rates = " ".join(self._rate(i, k) for k in range(len(self.offered)))
         widths = " ".join(f"{w:.1f}" for w in self.widths[i])
         labels = "".join(self._label(*rows[i, c]) for c in (False, True) if (i, c) in rows)
         return (
@@ -164,9 +199,13 @@ class _Drawing:
             f"{_tip(line, COLOURS[band.matter.kind])}</g>"
         )
 
+    def _rate(self, band: int, quantity: int) -> str:
+        """As written, with the mark of what is more or less than in the picture before it; no blank in it."""
+        return number(self.bands[band].rate(self.offered[quantity]), _DIGITS) + self.marks[band][quantity]
+
     def _label(self, card: Card, row: Row) -> str:
         band = self.bands[row.band]
-        rate = number(band.rate(self.offered[self.shown]), _DIGITS)
+        rate = self._rate(row.band, self.shown)
         figure = "" if row.coming else band.figure
         y = row.y + (4.0 if not figure else -2.0)
         name, value = escape(band.matter.name), f'<tspan class="rate">{rate}</tspan>'
