@@ -160,15 +160,15 @@ def page(
     **values: Any,
 ) -> str:
     """A template filled in, with style, scripts and figures. ``made``: the time printed, now unless given."""
-    plotly, script = asset("plotly.js"), asset("report.js")
+    script = asset("report.js")
     content = [{"name": f.name, "choices": f.choices, "layout": f.layout} for f in drawn]
     return _environment().get_template(template).render(
         title=title,
         version=__version__,
         made=f"{made or datetime.datetime.now():%Y-%m-%d %H:%M}",
-        policy=_policy(plotly, script),
+        policy=_policy(asset("plotly.sha256"), hashlib.sha256(script.encode()).hexdigest()),
         css=Markup(asset("report.css")),
-        plotly=Markup(plotly),
+        plotly=packed("plotly.js.gz"),
         script=Markup(script),
         figures=drawn,
         figures_json=script_json(content),
@@ -183,15 +183,22 @@ def asset(name: str) -> str:
     return (files("pyrobal.report") / "assets" / name).read_text(encoding="utf-8")
 
 
+@cache
+def packed(name: str) -> str:
+    """A file of ``report/assets`` in base64, to be unpacked by the page itself."""
+    return base64.b64encode((files("pyrobal.report") / "assets" / name).read_bytes()).decode()
+
+
 def script_json(value: Any) -> str:
     """JSON that can stand within a script element: no markup can begin in it."""
     text = json.dumps(value, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
 
 
-def _policy(*scripts: str) -> str:
-    """Only these scripts, inline style, images made by the page itself; no request to anywhere."""
-    digests = (base64.b64encode(hashlib.sha256(s.encode()).digest()).decode() for s in scripts)
+def _policy(*digests: str) -> str:
+    """Only scripts of these SHA-256 digests, inline style, images made by the page itself; no request to
+    anywhere."""
+    digests = tuple(base64.b64encode(bytes.fromhex(digest)).decode() for digest in digests)
     allowed = " ".join(f"'sha256-{digest}'" for digest in digests)
     return (
         f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; img-src data: blob:; "

@@ -1,14 +1,14 @@
-// npm ci && npm run build  ->  ../assets/plotly.js and its SHA-256, which the report pins.
+// npm ci && npm run build  ->  ../assets/plotly.js.gz and the SHA-256 of what is in it, which the report pins.
 import { createHash } from "node:crypto";
+import { gzipSync } from "node:zlib";
 import { existsSync, readFileSync, readdirSync, writeFileSync } from "node:fs";
 import { build } from "esbuild";
 
 const { version } = JSON.parse(readFileSync("node_modules/plotly.js/package.json"));
-const out = "../assets/plotly.js";
-const { metafile } = await build({
+const { metafile, outputFiles } = await build({
   metafile: true,
   entryPoints: ["entry.cjs"],
-  outfile: out,
+  write: false,
   bundle: true,
   minify: true,
   format: "iife",
@@ -21,12 +21,13 @@ const { metafile } = await build({
   legalComments: "none",
 });
 // "</script" inside a script would end it early; the backslash changes no string.
-const code = readFileSync(out, "utf8").replaceAll("</script", "<\\/script");
-writeFileSync(out, `/* plotly.js v${version}, MIT licence, plotly.LICENSE.txt */\n${code}`);
+const code = outputFiles[0].text.replaceAll("</script", "<\\/script");
+const script = Buffer.from(`/* plotly.js v${version}, MIT licence, plotly.LICENSE.txt */\n${code}`);
+writeFileSync("../assets/plotly.js.gz", gzipSync(script, { level: 9 }));
 writeFileSync("../assets/plotly.LICENSE.txt", licences(Object.keys(metafile.inputs)));
-const hash = createHash("sha256").update(readFileSync(out)).digest("hex");
+const hash = createHash("sha256").update(script).digest("hex");
 writeFileSync("../assets/plotly.sha256", `${hash}\n`);
-console.log(version, readFileSync(out).length, hash);
+console.log(version, script.length, hash);
 
 // The licence of every package whose code is in the bundle.
 function licences(inputs) {
