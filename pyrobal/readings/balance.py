@@ -53,19 +53,20 @@ def _industrial_oxygen(r: Results) -> FloatN:
     return r.smelting.heat.industrial + (r.converting.industrial if r.converting is not None else 0.0)
 
 
-def _fuel_heat(r: Results) -> FloatN:
-    heat = fuel_heat(r)
+def fired(r: Results) -> dict[tuple[str, str], FloatN]:
+    """(Step, input of its ledger) -> (N,) [W] fuels and reductants by lower heating value."""
+    found = {}
+    if r.smelting is not None:
+        found["smelting", "fuel"] = fuel_heat(r)
     if r.dryer is not None:
-        heat = heat + r.dryer.heat
-    if r.anode_furnace is not None:
-        anode = r.anode_furnace
-        fuels, s = r.feeds.fuels, r.inputs.anode_furnace
-        assert s is not None
-        heat = heat + anode.fuel * fuels[s.fuel].heating_value
-        heat = heat + anode.reductant * fuels[s.reductant].heating_value
+        found["dryer", "fuel"] = r.dryer.heat
+    if (anode := r.anode_furnace) is not None:
+        found["anode_furnace", "fuel"] = anode.fuel * anode.unit_fuel.heating_value
+        found["anode_furnace", "reductant"] = anode.reductant * anode.unit_reductant.heating_value
     if r.slag_cleaning is not None and r.slag_cleaning.unit_reductant is not None:
-        heat = heat + r.slag_cleaning.reductant * r.slag_cleaning.unit_reductant.heating_value
-    return heat
+        heat = r.slag_cleaning.reductant * r.slag_cleaning.unit_reductant.heating_value
+        found["slag_cleaning", "reductant"] = heat
+    return found
 
 
 def _flux(r: Results) -> FloatN:
@@ -111,7 +112,8 @@ READINGS = (
              _concentrate_with_schedule, needs="load"),
     _PLANT("plant.oxygen", "Nm3/h", "industrial oxygen of all furnaces, at its purity", _industrial_oxygen),
     _PLANT(
-        "plant.fuel_heat", "MW", "fuels and reductants of all steps, by lower heating value", _fuel_heat
+        "plant.fuel_heat", "MW", "fuels and reductants of all steps, by lower heating value",
+        lambda r: total(fired(r).values()),
     ),
     _PLANT("plant.flux", "t/h", "fluxes of all furnaces, wet", _flux),
     _READING(

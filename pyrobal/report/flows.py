@@ -16,7 +16,8 @@ import numpy as np
 
 from pyrobal.arrays import Floats
 from pyrobal.flowsheet.results import Results
-from pyrobal.streams.ledger import Ledger
+from pyrobal.readings.balance import fired
+from pyrobal.streams.ledger import Entry, Ledger
 from pyrobal.thermo.elements import ATOMIC_MASS
 
 _SAME: Final = 1e-6  # how far a sum may be from its parts, relative; recycles converge to about as much
@@ -29,15 +30,19 @@ Place = tuple[str, ...]
 
 @dataclass(frozen=True)
 class Flow:
-    """Elements (E,) [kg/s] from one place to another; a place is a step, a product, or a source.
+    """Elements (E,) [kg/s] and heat [W] from one place to another; a place is a step, a product, or a source.
+
+    Heat is what it holds above 25 degC, of a fuel or reductant its lower heating value besides.
 
     source, target : ("smelting",) is a step, ("smelting", "matte") what it makes, ("smelting", "escaped_gas")
-        what leaves the plant of that, ("", "Fenholt") and ("", "smelting", "blast") come from outside
+        what leaves the plant of that; ("", "Fenholt"), ("", "reverts", "smelting") and
+        ("", "smelting", "blast") come from outside
     """
 
     source: Place
     target: Place
     elements: Floats
+    heat: float
 
 
 def ledgers(results: Results) -> dict[str, Ledger]:
@@ -54,23 +59,30 @@ def element_flows(results: Results) -> list[Flow]:
     books, boundary = ledgers(results), results.ledger
     made = {(step, n): _mass(e.elements) for step, book in books.items() for n, e in book.outputs.items()}
     known = {place: v for place, v in made.items() if v.any()} | _outside(results)
-    flows = [Flow(place[:1], place, v) for place, v in known.items() if place in made]
+    heat, burnt = _heat(results), fired(results)
+    flows = [Flow(place[:1], place, v, heat[place]) for place, v in known.items() if place in made]
     taken: list[tuple[Place, Floats]] = _leaving_apart(books, boundary)
     for step, book in books.items():
         for name, entry in book.inputs.items():
             v = _mass(entry.elements)
             if f"{step}.{name}" in boundary.inputs and v.any():
-                flows.append(Flow(("", step, name), (step,), v))
+                held = entry.sensible + burnt.get((step, name), 0.0)
+                flows.append(Flow(("", step, name), (step,), v, float(held[0])))
             elif v.any():
                 taken.append(((step,), v))
     left = {place: 1.0 - _leaving(place, v, boundary) for place, v in known.items()}
     flows += [
-        Flow(place, (place[0], f"{place[1]}_leaving"), (1.0 - share) * known[place])
+        Flow(
+            place,
+            (place[0], f"{place[1]}_leaving"),
+            (1.0 - share) * known[place],
+            (1.0 - share) * heat[place],
+        )
         for place, share in left.items()
         if _SLIGHT < share < 1.0 - _SLIGHT
     ]
     for (target, _), parts in zip(taken, _part(taken, known, left), strict=True):
-        flows += [Flow(place, target, share * known[place]) for place, share in parts.items()]
+        flows += [Flow(p, target, share * known[p], share * heat[p]) for p, share in parts.items()]
     order = ["", *books]
     return sorted(flows, key=lambda f: (order.index(f.source[0]), order.index(f.target[0])))
 
@@ -91,22 +103,33 @@ def _leaving(place: Place, v: Floats, boundary: Ledger) -> float:
     return float(v @ _mass(entry.elements) / (v @ v)) if entry is not None else 0.0
 
 
+def _heat(results: Results) -> dict[Place, float]:
+    """[W] above 25 degC of every product and of what comes in from outside."""
+    books = ledgers(results)
+    made: dict[Place, Entry] = {
+        (step, n): entry for step, book in books.items() for n, entry in book.outputs.items()
+    }
+    made |= {_place(name): entry for name, entry in results.ledger.inputs.items()}
+    return {place: float(entry.sensible[0]) for place, entry in made.items()}
+
+
 def _mass(n: Floats) -> Floats:
-    """(1, E) [mol/s] as (E,) [kg/s]; rounding errors are nothing."""
-    v: Floats = n[0] * ATOMIC_MASS
+    """(1, E) [mol/s] as (E,) [kg/s]; rounding errors are nothing, and so is what has no answer."""
+    v: Floats = np.nan_to_num(n[0] * ATOMIC_MASS, posinf=0.0, neginf=0.0)
     return np.where(np.abs(v) > _ROUNDING * np.abs(v).max(initial=0.0), v, 0.0)
 
 
 def _outside(results: Results) -> dict[Place, Floats]:
     """What crosses the plant boundary and is no step's own input: concentrates, reverts."""
     books = ledgers(results)
-    found: dict[Place, Floats] = {}
-    for name, entry in results.ledger.inputs.items():
-        section, _, item = name.partition(".")
-        v = _mass(entry.elements)
-        if section not in books and v.any():
-            found["", item if section == "concentrate" else section] = v
-    return found
+    found = {_place(name): _mass(entry.elements) for name, entry in results.ledger.inputs.items()}
+    return {place: v for place, v in found.items() if place[1] not in books and v.any()}
+
+
+def _place(name: str) -> Place:
+    """An input of the plant boundary as a place: a concentrate by its name alone."""
+    section, _, item = name.partition(".")
+    return ("", item) if section == "concentrate" else ("", section, item)
 
 
 def _part(

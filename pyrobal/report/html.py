@@ -26,7 +26,7 @@ from pyrobal.report.export import as_dict
 from pyrobal.report.figures import Figure, figures
 from pyrobal.report.numbers import number, quantity
 from pyrobal.report.permit import permit
-from pyrobal.report.picture import COLOURS, MASS, NAMES, bands, picture, quantities, table
+from pyrobal.report.picture import COLOURS, HEAT, MASS, NAMES, bands, picture, quantities, table
 from pyrobal.report.result import Line, Result
 from pyrobal.report.settings import settings
 from pyrobal.report.summary import LIMITS, Part, summary
@@ -60,7 +60,7 @@ def as_html(result: Result, made: datetime.datetime | None = None) -> str:
     values: dict[str, Any] = {
         "first": first_figures(result),
         "uses": [{**vars(use), "length": _length(use.share)} for use in uses(result)],
-        "plant": _plant(result) if drawn else None,
+        "plant": _plant(result),
         "summary": [group for group in told if group.heading != LIMITS],  # the bars tell of them
         "steps": _steps(result, drawn) if told else [],
     }
@@ -125,12 +125,18 @@ def _steps(result: Result, drawn: list[Figure]) -> list[Step]:
 
 def _plant(result: Result) -> dict[str, Any]:
     """The picture of the plant for wide and for narrow screens, what its bands can show, and its colours."""
-    offered = quantities(drawn := bands(result))
+    drawn, warm = bands(result), bands(result, HEAT)
+    kinds = {band.matter.kind for band in warm}
+    offered = [*quantities(drawn), *quantities(warm)]
     return {
         "table": table(drawn),
-        "pictures": [Markup(picture(result, way=way)) for way in ("across", "down")],
-        "quantities": [(q, "mass, t/h" if q == MASS else f"{q}, t/h") for q in offered],
-        "colours": [(kind, NAMES[kind], COLOURS[kind]) for kind in COLOURS],
+        "pictures": [
+            (way, Markup(picture(result, quantity, way)), quantity)
+            for quantity in (MASS, HEAT)
+            for way in ("across", "down")
+        ],
+        "quantities": [(q, f"{q}, {'MW' if q == HEAT else 't/h'}") for q in offered],
+        "colours": [(kind, NAMES[kind], COLOURS[kind]) for kind in COLOURS if kind in kinds],
     }
 
 

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 from demos import solved
 
+from pyrobal.case.load import load_case
+from pyrobal.flowsheet.solve import solve
 from pyrobal.report.flows import Flow, element_flows, ledgers
 from pyrobal.report.result import Result
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
@@ -109,6 +111,17 @@ def test_products_reach_the_steps_the_flowsheet_sends_them_to(whole_plant: Resul
         (("converting", "slag"), ("slag_cleaning",)),
         (("gas_train", "furnace.cooler.dust"), ("smelting",)),
         (("gas_train", "cleaned_gas"), ("acid_plant",)),
-        (("", "reverts"), ("converting",)),
+        (("", "reverts", "slag_blow"), ("converting",)),
     ):
         assert link in told, link
+
+
+def test_reverts_of_two_steps_are_two_flows() -> None:
+    """Each reaches its own step."""
+    text = (CASES / "marram_sound.toml").read_text(encoding="utf-8")
+    second = text[text.index("[[revert]]") : text.index("[converting]")]
+    for was, now in (("ladle skulls", "skulls"), ('"converting"', '"smelting"'), ('"2 t/h"', '"3 t/h"')):
+        second = second.replace(was, now)
+    flows = element_flows(solve(load_case(text.replace("[converting]", f"{second}[converting]", 1)).inputs))
+    reverts = {f.source[2]: f.target for f in flows if f.source[:2] == ("", "reverts")}
+    assert reverts == {"smelting": ("smelting",), "slag_blow": ("converting",)}

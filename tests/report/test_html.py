@@ -192,7 +192,9 @@ def test_in_a_browser_it_draws_without_error_or_request(
     assert [name for name, _ in drawn] == [f"drawing-{f.name}" for f in figures(skerry)]
     assert all(paths > 0 for _, paths in drawn)
     assert "smelting.matte.rate" in tab.run("document.body.innerText")
-    assert tab.run("document.querySelectorAll('.plant-across .line').length") == len(bands(skerry))
+    assert tab.run("document.querySelector('.plant-across').querySelectorAll('.line').length") == len(
+        bands(skerry)
+    )
 
 
 @needs_browser

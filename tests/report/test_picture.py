@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import combinations, pairwise
 from pathlib import Path
 from typing import Any
@@ -11,8 +12,10 @@ import numpy as np
 import pytest
 from demos import balanced
 
+from pyrobal.arrays import total
 from pyrobal.report.picture import (
     COLOURS,
+    HEAT,
     LESS,
     MASS,
     MORE,
@@ -23,7 +26,7 @@ from pyrobal.report.picture import (
     quantities,
     widest,
 )
-from pyrobal.report.picture.bands import KINDS, steps
+from pyrobal.report.picture.bands import KINDS, steps, unsolved
 from pyrobal.report.picture.layout import Layout, across, down
 from pyrobal.report.result import Result
 from pyrobal.thermo.elements import ELEMENTS
@@ -31,6 +34,7 @@ from pyrobal.thermo.elements import ELEMENTS
 from .browser import Page, needs_browser
 
 CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))
+ON_WAY = "lost on the way"
 SVG = "{http://www.w3.org/2000/svg}"
 
 
@@ -56,10 +60,63 @@ def test_what_enters_a_step_leaves_it(solved: Result) -> None:
     assert all((b.elements >= -1e-9 * b.elements.max()).all() for b in drawn)
 
 
+def test_the_heat_that_enters_a_step_leaves_it(solved: Result) -> None:
+    """With heat of reaction, power and losses; at the plant boundary too."""
+    drawn = bands(solved, HEAT)
+    for step in ["", *steps(solved)]:
+        came = sum(b.heat for b in drawn if b.target == step)
+        left = sum(b.heat for b in drawn if b.source == step)
+        assert came == pytest.approx(left, rel=1e-9), step
+
+
+def test_heat_is_that_of_the_readings(solved: Result) -> None:
+    """What the plant burns, what its streams lose between the steps, and the losses of the furnace."""
+    drawn, results = bands(solved, HEAT), solved.results
+    if results.smelting is None:
+        return
+    fuel = sum(b.rate(HEAT) for b in drawn if b.matter.kind == "fuel")
+    assert fuel == pytest.approx(solved["plant.fuel_heat"].magnitude, rel=1e-9, abs=1e-9)
+    book = results.ledger
+    leaving = sum(
+        b.heat for b in drawn if not b.target and (b.matter.kind != "heat" or b.matter.name == ON_WAY)
+    )
+    leaving -= sum(b.heat for b in drawn if not b.source and b.matter.name == ON_WAY)
+    boundary = total(e.sensible for e in book.outputs.values()) + book.heat_out["between_steps"]
+    assert leaving == pytest.approx(float(boundary[0]), rel=1e-6)
+    lost = [b.rate(HEAT) for b in drawn if (b.source, b.matter.name) == ("smelting", "heat lost")]
+    assert lost == pytest.approx([solved["smelting.heat.out.loss"].magnitude])
+
+
+@pytest.fixture(scope="module")
+def frozen() -> Result:
+    """A plant whose converter has no answer."""
+    return balanced("marram_sound", "smelting.matte_grade=79.8 %")
+
+
+def test_a_step_without_an_answer_is_drawn_with_its_reason(frozen: Result) -> None:
+    """What does not depend on it has its rates; the rest is there, and not known."""
+    why = unsolved(frozen)
+    assert set(why) == set(steps(frozen)) - {"dryer"}
+    assert why["smelting"].startswith("matte grade too high")
+    assert why["acid_plant"] == "depends on smelting"
+    for quantity in (MASS, HEAT):
+        for band in bands(frozen, quantity):
+            assert band.known == ("dryer" in (band.source, band.target) or band.matter.name == "concentrate")
+            assert band.known != math.isnan(band.rate(quantity))
+    for way in ("across", "down"):
+        root = ElementTree.fromstring(picture(frozen, way=way))
+        cards = [r.get("class") for r in root.iter(f"{SVG}rect")]
+        assert cards.count("card unsolved") == len(why)
+        said = " ".join(t.text or "" for t in root.iter(f"{SVG}text") if t.get("class") == "note")
+        assert "no answer: matte grade too high" in said
+        assert {"-"} == {g.get("data-rates", "").split()[0] for g in root.iter(f"{SVG}g")
+                         if "silent" in g.get("class", "") and g.get("data-rates")}  # fmt: skip
+
+
 def test_widths_are_in_proportion(solved: Result) -> None:
     """Read off the drawing again: width over rate is the same for every band that is not a hairline."""
-    drawn = bands(solved)
-    for quantity in quantities(drawn)[:4]:
+    for quantity in (*quantities(bands(solved))[:4], HEAT):
+        drawn = bands(solved, quantity)
         root = ElementTree.fromstring(picture(solved, quantity))
         found = {int(g.get("data-band", "")): g for g in root.iter(f"{SVG}g") if g.get("class") == "line"}
         assert set(found) == set(range(len(drawn)))

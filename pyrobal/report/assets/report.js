@@ -55,6 +55,8 @@
       document.getElementById("plant-quantity").textContent = plantChoice.selectedOptions[0].textContent;
       for (const drawing of document.querySelectorAll(".plant")) {
         const at = drawing.dataset.quantities.split(" ").indexOf(plantChoice.value);
+        drawing.parentElement.classList.toggle("unchosen", at < 0);
+        if (at < 0) continue; // heat has a drawing of its own, with what no stream carries
         for (const stream of drawing.querySelectorAll(".stream")) {
           const width = stream.dataset.widths.split(" ")[at];
           const rate = stream.dataset.rates.split(" ")[at];

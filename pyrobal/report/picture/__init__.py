@@ -3,12 +3,13 @@
 ``bands`` reads the flows off the balance, ``layout`` places them, ``svg`` draws them.
 """
 
-from pyrobal.report.picture.bands import MASS, Band, bands, quantities, table
+from pyrobal.report.picture.bands import HEAT, MASS, Band, bands, quantities, table
 from pyrobal.report.picture.svg import ALIKE, COLOURS, LESS, MORE, NAMES, picture, pictures, widest
 
 __all__ = [
     "ALIKE",
     "COLOURS",
+    "HEAT",
     "LESS",
     "MASS",
     "MORE",

@@ -1,19 +1,22 @@
 """What goes from step to step, from outside and to outside, as the bands of the picture.
 
 Flows of one kind between the same two places are one band, so that what enters a step in the picture leaves
-it, for mass and for every element.
+it, for mass and for every element. So it is for heat, together with the heat that no stream carries.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, NamedTuple
 
 import numpy as np
 
-from pyrobal.arrays import Floats
-from pyrobal.constants import TONNE_PER_HOUR
+from pyrobal.arrays import Floats, total
+from pyrobal.constants import MW, TONNE_PER_HOUR
+from pyrobal.errors import Reason
+from pyrobal.readings.balance import fired
 from pyrobal.report.flows import Flow, Place, element_flows, ledgers
 from pyrobal.report.numbers import number
 from pyrobal.report.result import Result
@@ -21,7 +24,8 @@ from pyrobal.report.tables import Cell, Column, Table, words
 from pyrobal.thermo.elements import ELEMENTS
 
 MASS: Final = "mass"
-KINDS: Final = ("metal", "slag", "gas", "dust", "water", "fuel")
+HEAT: Final = "heat"
+KINDS: Final = ("metal", "slag", "gas", "dust", "water", "fuel", "heat")
 _ROUNDING: Final = 1e-9  # of the largest flow: below it there is nothing
 _TOLD: Final = 6  # elements told of a band
 _OFFERED: Final = ("Cu", "S", "Fe", "As")  # beside the mass
@@ -35,6 +39,13 @@ class Matter(NamedTuple):
     kind: str
 
 
+_REACTION: Final = Matter("heat of reaction", "heat")
+_ON_THE_WAY: Final = Matter("lost on the way", "heat")
+_WITHOUT_MATTER: Final[Mapping[str, str]] = {  # heat that no stream carries: in a ledger -> in the picture
+    "loss": "heat lost", "shaft": "power", "blower": "power", "spare": "heat to recover",
+    "cells": "heat of cells",
+    "ladles": "lost by ladles", "frozen_matte": "freezing of matte",
+}  # fmt: skip
 _FEED: Final = Matter("concentrate", "metal")  # whatever comes under a user's own name
 _GATHERED: Final[Mapping[str, str]] = {  # streams that stand together in the picture -> what they are called
     **dict.fromkeys(("air", "in_leakage", "hood_air", "leak", "oxidation_air", "burner_air", "sulfation_air"),
@@ -74,13 +85,16 @@ class Band:
     """One stream of the picture.
 
     source, target : steps, "" where it comes from outside or leaves
-    elements : (E,) [kg/s]; figure : what matters of it besides its rate
+    elements : (E,) [kg/s], none of which is heat without matter; heat : [W], see ``Flow``
+    figure : what matters of it besides its rate
+    Both are nan where the step it depends on has no answer.
     """
 
     source: str
     target: str
     matter: Matter
     elements: Floats
+    heat: float
     figure: str = ""
 
     @property
@@ -88,8 +102,15 @@ class Band:
         """What makes it the same stream in two plants."""
         return self.source, self.target, self.matter.name
 
+    @property
+    def known(self) -> bool:
+        """Whether the step it depends on has an answer."""
+        return not math.isnan(self.heat)
+
     def rate(self, quantity: str) -> float:
-        """[t/h] of ``MASS`` or of one element."""
+        """[t/h] of ``MASS`` or of one element; [MW] of ``HEAT``."""
+        if quantity == HEAT:
+            return self.heat / MW
         amount = self.elements.sum() if quantity == MASS else self.elements[ELEMENTS.index(quantity)]
         return float(amount) / TONNE_PER_HOUR
 
@@ -97,26 +118,86 @@ class Band:
     def told(self) -> str:
         """The band in one line: what, from where, how much, of what."""
         ends = " to ".join(words(end) if end else "outside" for end in (self.source, self.target))
-        mass = self.elements.sum()
-        shares = sorted(zip(self.elements / mass, ELEMENTS, strict=True), reverse=True)[:_TOLD]
+        heat = f"{number(self.rate(HEAT), 3)} MW"
+        if not self.known:
+            return f"{self.matter.name}, {ends}: no answer"
+        if self.matter.kind == "heat":
+            return f"{self.matter.name}, {ends}: {heat}"
+        shares = sorted(zip(self.elements / self.elements.sum(), ELEMENTS, strict=True), reverse=True)[:_TOLD]
         held = ", ".join(f"{e} {number(100 * x, 3)} %" for x, e in shares if x > _ROUNDING)
         beside = f", {self.figure}" if self.figure else ""
-        return f"{self.matter.name}, {ends}: {number(self.rate(MASS))} t/h{beside}; elements by mass: {held}"
+        rate = f"{number(self.rate(MASS))} t/h{beside}"
+        return f"{self.matter.name}, {ends}: {rate}; elements by mass: {held}; {heat}"
 
 
-def bands(result: Result) -> list[Band]:
-    """The streams of a single solved case, in plant order."""
+def bands(result: Result, quantity: str = MASS) -> list[Band]:
+    """The streams of a single solved case, in plant order; for ``HEAT`` what carries heat, streams or not.
+
+    The streams of a step without an answer are there, but how much they are is not known.
+    """
     flows = element_flows(result.results)
-    merged: dict[tuple[str, str, Matter], list[tuple[Place, Floats]]] = {}
-    for source, target, place, elements in (_ends(flow, flows) for flow in flows):
+    merged: dict[tuple[str, str, Matter], list[tuple[Place, Floats, float]]] = {}
+    for source, target, place, elements, heat in (_ends(flow, flows) for flow in flows):
         if elements.any():
-            merged.setdefault((source, target, _matter(place)), []).append((place, elements))
+            merged.setdefault((source, target, _matter(place)), []).append((place, elements, heat))
     found = [
-        Band(source, target, matter, sum((x for _, x in parts), 0.0 * parts[0][1]), _figure(result, parts))
+        Band(source, target, matter, np.sum([v for _, v, _ in parts], axis=0), sum(h for *_, h in parts),
+             _figure(result, parts))
         for (source, target, matter), parts in merged.items()
-    ]
+    ]  # fmt: skip
     least = _ROUNDING * max((band.elements.sum() for band in found), default=0.0)
-    return [band for band in found if band.elements.sum() > least]
+    found = [band for band in found if band.elements.sum() > least]
+    if quantity == HEAT:
+        found += _without_matter(result, flows)
+        least = _ROUNDING * max((abs(band.heat) for band in found), default=0.0)
+        found = [band for band in found if not abs(band.heat) <= least]
+    silent = unsolved(result)
+    return [_unknown(b) if _depends_on(b) & silent.keys() else b for b in found]
+
+
+def unsolved(result: Result) -> dict[str, str]:
+    """Step -> why it has no answer."""
+    reasons = result.results.unsolved.reasons
+    found = {step: Reason(int(reasons[step][0])) for step in steps(result)}
+    failed = result.results.unsolved.failed(0)
+    return {
+        step: reason.text if step == failed or failed not in found else f"depends on {words(failed)}"
+        for step, reason in found.items()
+        if reason is not Reason.SOLVED
+    }
+
+
+def _depends_on(band: Band) -> set[str]:
+    """The step that says how much a band is: that which makes it; of what comes from outside, the one that
+    needs it, but for the feed, which is given."""
+    if band.source or band.matter == _FEED:
+        return {band.source}
+    return {band.target}
+
+
+def _unknown(band: Band) -> Band:
+    return replace(band, elements=np.full(len(ELEMENTS), math.nan), heat=math.nan, figure="")
+
+
+def _without_matter(result: Result, flows: Sequence[Flow]) -> list[Band]:
+    """Heat of reaction, heat given off and power, and what streams lose on the way to each step."""
+    burnt, found = fired(result.results), []
+    for step, book in ledgers(result.results).items():
+        fuels = [heat for (place, _), heat in burnt.items() if place == step]
+        taken = total(e.sensible for e in book.inputs.values()) + total(fuels)
+        handed = sum(f.heat for f in flows if f.target == (step,))
+        heats: dict[Matter, float] = {
+            _REACTION: -float((book.reaction_heat() - total(fuels))[0]),
+            _ON_THE_WAY: handed - float(taken[0]),
+        }
+        for name, heat in book.heat_out.items():
+            last = name.rpartition(".")[2]
+            matter = Matter(_WITHOUT_MATTER.get(last, words(last)), "heat")
+            heats[matter] = heats.get(matter, 0.0) + float(heat[0])
+        for matter, out in heats.items():
+            ends = (step, "") if out > 0 else ("", step)
+            found.append(Band(*ends, matter, np.zeros(len(ELEMENTS)), abs(out)))
+    return found
 
 
 def steps(result: Result) -> list[str]:
@@ -130,7 +211,9 @@ def steps(result: Result) -> list[str]:
 
 def quantities(drawn: Sequence[Band]) -> list[str]:
     """What the bands can show: mass, the elements asked for most, then the others that are there."""
-    there = np.sum([band.elements for band in drawn], axis=0) > 0 if drawn else np.zeros(len(ELEMENTS), bool)
+    if any(band.matter.kind == "heat" for band in drawn):
+        return [HEAT]
+    there = np.any([band.elements > 0 for band in drawn], axis=0) if drawn else np.zeros(len(ELEMENTS), bool)
     others = [e for e in ELEMENTS if e not in (*_OFFERED, *_UNOFFERED)]
     return [MASS, *(e for e in (*_OFFERED, *others) if there[ELEMENTS.index(e)])]
 
@@ -146,24 +229,26 @@ def table(drawn: Sequence[Band]) -> Table:
     return Table("Streams from step to step", columns, tuple(rows), stub=3)
 
 
-def _ends(flow: Flow, flows: Sequence[Flow]) -> tuple[str, str, Place, Floats]:
+def _ends(flow: Flow, flows: Sequence[Flow]) -> tuple[str, str, Place, Floats, float]:
     """The steps at its two ends, what it is, and how much: of a product what no step takes, which leaves."""
     if len(flow.target) == 1:
-        return flow.source[0], flow.target[0], flow.source, flow.elements
-    taken = sum((f.elements for f in flows if f.source == flow.target), 0.0 * flow.elements)
-    left = flow.elements - taken
-    return flow.target[0], "", flow.target, np.where(np.abs(left) > _ROUNDING * flow.elements, left, 0.0)
+        return flow.source[0], flow.target[0], flow.source, flow.elements, flow.heat
+    taken = [f for f in flows if f.source == flow.target]
+    left = flow.elements - sum((f.elements for f in taken), 0.0 * flow.elements)
+    left = np.where(np.abs(left) > _ROUNDING * flow.elements, left, 0.0)
+    return flow.target[0], "", flow.target, left, flow.heat - sum(f.heat for f in taken)
 
 
 def _matter(place: Place) -> Matter:
-    last = place[-1].rpartition(".")[2].removesuffix("_leaving")
+    named = place[1] if place[:2] == ("", "reverts") else place[-1]
+    last = named.rpartition(".")[2].removesuffix("_leaving")
     if len(place) == 2 and place[0] in ("", "dryer") and last not in ("reverts", "gas", "dust"):
         return _FEED
     name = _GATHERED.get(last, words(last))
     return Matter(name, next((kind for word, kind in _TOLD_BY if word in name), "metal"))
 
 
-def _figure(result: Result, parts: Sequence[tuple[Place, Floats]]) -> str:
+def _figure(result: Result, parts: Sequence[tuple[Place, Floats, float]]) -> str:
     place = parts[0][0]
     if place[-1] in _COPPER:
         elements = parts[0][1]

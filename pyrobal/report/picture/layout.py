@@ -16,6 +16,7 @@ from typing import Final
 from pyrobal.report.picture.bands import Band
 
 ROW, FIGURE_ROW, HEAD, FOOT = 19.0, 31.0, 30.0, 8.0  # heights: a line, one with its figure, title, end
+NOTE: Final = 14.0  # height of a line below the title
 GAP, STUB, CLEAR = 26.0, 20.0, 5.0  # between cards; a band from or to outside; between two bands
 CARD: Final = {"across": 164.0, "down": 196.0}  # width
 WIDEST: Final = {"across": 40.0, "down": 14.0}  # band
@@ -23,6 +24,8 @@ TOP_LANE: Final = ("gas_train", "acid_plant")  # their bands run above the cards
 LOW_LANE: Final = ("slag_cleaning",)  # stands below the others of its column
 _MARGIN: Final = 10.0
 _LEAST_GAP: Final = 46.0  # between two columns
+
+_NONE: Final[Mapping[str, Sequence[str]]] = {}
 
 Point = tuple[float, float]
 
@@ -39,7 +42,7 @@ class Row:
 
 @dataclass(frozen=True)
 class Card:
-    """A step."""
+    """A step. notes : lines below its title."""
 
     step: str
     x: float
@@ -47,6 +50,7 @@ class Card:
     width: float
     height: float
     rows: tuple[Row, ...]
+    notes: Sequence[str] = ()
 
 
 @dataclass(frozen=True)
@@ -70,11 +74,12 @@ class Layout:
 
 @dataclass
 class _Draft:
-    """What both ways of setting need: who stands where, and how thick each band is at most."""
+    """What both ways of setting need: who stands where, how thick each band is at most, what is noted."""
 
     steps: Sequence[str]
     bands: Sequence[Band]
     thick: Sequence[float]
+    notes: Mapping[str, Sequence[str]]
     column: Mapping[str, int] = field(default_factory=dict)
 
     def of(self, step: str, coming: bool) -> list[int]:
@@ -97,7 +102,7 @@ class _Draft:
         right: Callable[[int, bool], bool],
     ) -> tuple[list[Row], float]:
         """The lines of a card that begins at ``top``, what comes in first, and the height of the card."""
-        y, rows = top + HEAD, []
+        y, rows = top + HEAD + NOTE * len(self.notes.get(step, ())), []
         for coming in (True, False):
             for i in sorted(self.of(step, coming), key=lambda i, c=coming: order(i, c)):  # type: ignore[misc]
                 rows.append(Row(i, y + self.height(i, coming) / 2, coming, right(i, coming)))
@@ -117,9 +122,17 @@ def columns(steps: Sequence[str], bands: Sequence[Band]) -> dict[str, int]:
     return found
 
 
-def across(steps: Sequence[str], bands: Sequence[Band], thick: Sequence[float]) -> Layout:
-    """Cards in columns from left to right. ``thick`` [px] : of each band at its thickest."""
-    d = _Draft(steps, bands, thick, columns(steps, bands))
+def across(
+    steps: Sequence[str],
+    bands: Sequence[Band],
+    thick: Sequence[float],
+    notes: Mapping[str, Sequence[str]] = _NONE,
+) -> Layout:
+    """Cards in columns from left to right.
+
+    thick : [px] of each band at its thickest; notes : step -> lines below its title
+    """
+    d = _Draft(steps, bands, thick, notes, columns(steps, bands))
     above, below = _tracked(d)
     rank = {i: k for k, i in enumerate(above)} | {i: -k for k, i in enumerate(below)}
 
@@ -139,7 +152,8 @@ def across(steps: Sequence[str], bands: Sequence[Band], thick: Sequence[float]) 
             y += heights[step] + GAP
     left, width = _gaps(d, above, below)
     cards = {
-        s: Card(s, left[d.column[s]], tops[s], CARD["across"], heights[s], tuple(rows[s])) for s in steps
+        s: Card(s, left[d.column[s]], tops[s], CARD["across"], heights[s], tuple(rows[s]), notes.get(s, ()))
+        for s in steps
     }
     bottom = max(card.y + card.height for card in cards.values())
     tracks = _levels(d, above, _MARGIN) | _levels(d, below[::-1], bottom + GAP / 2)
@@ -249,9 +263,14 @@ def _line(
     return Line(i, ((x, y), (out, y), (out, level), (into, level), (into, y_to), (to.x, y_to)), False)
 
 
-def down(steps: Sequence[str], bands: Sequence[Band], thick: Sequence[float]) -> Layout:
+def down(
+    steps: Sequence[str],
+    bands: Sequence[Band],
+    thick: Sequence[float],
+    notes: Mapping[str, Sequence[str]] = _NONE,
+) -> Layout:
     """Cards below each other: on the right what goes on to a later step, on the left what goes back."""
-    d = _Draft(steps, bands, thick)
+    d = _Draft(steps, bands, thick, notes)
 
     def right(i: int, coming: bool) -> bool:
         b = bands[i]
@@ -270,7 +289,9 @@ def down(steps: Sequence[str], bands: Sequence[Band], thick: Sequence[float]) ->
     side = _channels(d, [i for i in between if not d.back(i)], at)
     x = _MARGIN + max([STUB, *(v + thick[i] / 2 for i, v in left.items())])
     edge = x + CARD["down"]
-    cards = tuple(Card(s, x, tops[s], CARD["down"], heights[s], tuple(rows[s])) for s in steps)
+    cards = tuple(
+        Card(s, x, tops[s], CARD["down"], heights[s], tuple(rows[s]), notes.get(s, ())) for s in steps
+    )
     lines = tuple(_side_line(i, at, x, edge, left, side) for i in range(len(bands)))
     width = edge + max([STUB, *(v + thick[i] / 2 for i, v in side.items())]) + _MARGIN
     return Layout(width, y - GAP / 2 + _MARGIN, cards, lines)

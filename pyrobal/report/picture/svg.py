@@ -6,14 +6,16 @@ without drawing anew; what it shows by itself is the quantity asked for.
 
 from __future__ import annotations
 
+import math
+import textwrap
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Final
 from xml.sax.saxutils import escape, quoteattr
 
 from pyrobal.report.numbers import number
-from pyrobal.report.picture.bands import MASS, Band, bands, quantities, steps
-from pyrobal.report.picture.layout import WIDEST, Card, Layout, Line, Row, across, down, levelled
+from pyrobal.report.picture.bands import HEAT, MASS, Band, bands, quantities, steps, unsolved
+from pyrobal.report.picture.layout import HEAD, NOTE, WIDEST, Card, Layout, Line, Row, across, down, levelled
 from pyrobal.report.result import Result
 from pyrobal.report.tables import words
 
@@ -21,6 +23,7 @@ _LEAST: Final = 1.2  # px, of a band that carries anything
 _RADIUS: Final = 9.0
 _LARGEST: Final = 1.25  # how much it may be enlarged where there is room
 _DIGITS: Final = 3
+_LETTERS, _MOST_LINES = 27, 5  # of what a card says of a step without an answer
 ALIKE: Final = 0.01  # relative; rates that differ less are not marked
 MORE, LESS = "\N{BLACK UP-POINTING TRIANGLE}", "\N{BLACK DOWN-POINTING TRIANGLE}"
 _THIN: Final = "\N{NARROW NO-BREAK SPACE}"
@@ -30,18 +33,19 @@ _WAYS: Final = {"across": across, "down": down}
 # and by hatching in print.
 COLOURS: Final[Mapping[str, str]] = {
     "metal": "#d55e00", "slag": "#6f6f6f", "gas": "#56b4e9", "dust": "#c9a300", "water": "#0072b2",
-    "fuel": "#cc79a7",
+    "fuel": "#cc79a7", "heat": "#a3195b",
 }  # fmt: skip
 NAMES: Final[Mapping[str, str]] = {
     "metal": "metal-bearing", "slag": "slag and flux", "gas": "gas and air", "dust": "dust",
-    "water": "water and acid", "fuel": "fuel",
+    "water": "water and acid", "fuel": "fuel", "heat": "heat without matter",
 }  # fmt: skip
 _HATCH: Final[Mapping[str, str]] = {  # lines drawn over the colour, in a square of 6
     "slag": "M0 6L6 0", "gas": "M0 3H6", "dust": "M3 0V6", "water": "M0 0L6 6", "fuel": "M0 6L6 0M0 0L6 6",
+    "heat": "M0 3H6M3 0V6",
 }  # fmt: skip
 
-_LIGHT: Final = "--ink:#1d2329;--paper:#fff;--edge:#9aa4ae;--pale:#59636e"
-_DARK: Final = "--ink:#e6e9ec;--paper:#1b2026;--edge:#5b6670;--pale:#a4aeb8"
+_LIGHT: Final = "--ink:#1d2329;--paper:#fff;--edge:#9aa4ae;--pale:#59636e;--alarm:#9c2b00"
+_DARK: Final = "--ink:#e6e9ec;--paper:#1b2026;--edge:#5b6670;--pale:#a4aeb8;--alarm:#ff9d78"
 _STYLE: Final = f"""
 .plant{{{_LIGHT};font:12px system-ui,sans-serif}}
 @media (prefers-color-scheme:dark){{.plant{{{_DARK}}}}}
@@ -57,6 +61,10 @@ _STYLE: Final = f"""
 .plant .hatch{{fill:none;display:none}}
 .plant .stream:focus{{outline:none}}
 .plant .none{{opacity:.4}}
+.plant .silent .band{{stroke-dasharray:4 4;opacity:.6}}
+.plant .silent.stream,.plant .silent .rate{{fill:var(--pale)}}
+.plant .unsolved{{stroke:var(--alarm);stroke-dasharray:6 4;stroke-width:1.5}}
+.plant .note{{font-size:10.5px;fill:var(--alarm)}}
 .plant .stream:hover .tip,.plant .stream:focus .tip{{stroke-width:2}}
 .plant .stream:hover text,.plant .stream:focus text{{text-decoration:underline}}
 @media print{{.plant{{{_LIGHT}}}.plant .hatch{{display:inline}}}}
@@ -66,7 +74,7 @@ _STYLE: Final = f"""
 def picture(result: Result, quantity: str = MASS, way: str = "across") -> str:
     """The plant of a single solved case as an SVG element.
 
-    quantity : "mass" or an element, what the bands are as wide as
+    quantity : "mass", "heat" or an element, what the bands are as wide as
     way : "across" from left to right, "down" for narrow screens
 
     Raises ValueError for a way or quantity that is not on offer.
@@ -81,25 +89,26 @@ def pictures(results: Sequence[Result], quantity: str = MASS, way: str = "across
 
     Raises ValueError for a way or quantity that is not on offer.
     """
-    plants = [bands(result) for result in results]
+    plants = [bands(result, quantity) for result in results]
     standing = [steps(result) for result in results]
     every = [band for drawn in plants for band in drawn]
     offered, largest = quantities(every), widest(every)
     if way not in _WAYS:
         raise ValueError(f"{way!r} is no way to draw; there is {', '.join(_WAYS)}")
     if quantity not in offered:
-        raise ValueError(f"{quantity!r} is not in this plant; there is {', '.join(offered)}")
+        raise ValueError(f"{quantity!r} is not in this plant; there is {', '.join((*offered, HEAT))}")
     widths = [[[_width(b.rate(q), largest[q], WIDEST[way]) for q in offered] for b in one] for one in plants]
+    notes = [{step: _lines(why) for step, why in unsolved(result).items()} for result in results]
     layouts = [
-        _WAYS[way](names, drawn, [max(w) for w in wide])
-        for names, drawn, wide in zip(standing, plants, widths, strict=True)
+        _WAYS[way](names, drawn, [max(w) for w in wide], said)
+        for names, drawn, wide, said in zip(standing, plants, widths, notes, strict=True)
     ]
     if len(layouts) > 1:
         layouts = levelled(layouts, way == "down")
     marks = [_marks(drawn, plants[0], offered) for drawn in plants]
     shown = offered.index(quantity)
     return [
-        _Drawing(plants[i], layouts[i], offered, shown, widths[i], marks[i], f"{way}-{i}").text()
+        _Drawing(plants[i], layouts[i], offered, shown, widths[i], marks[i], f"{way}-{quantity}-{i}").text()
         for i in range(len(plants))
     ]
 
@@ -118,12 +127,20 @@ def _mark(before: Band | None, band: Band, quantity: str) -> str:
 
 
 def widest(drawn: Sequence[Band]) -> dict[str, float]:
-    """[t/h] of the largest band, by quantity."""
-    return {q: max((b.rate(q) for b in drawn), default=0.0) for q in quantities(drawn)}
+    """[t/h or MW] of the largest band, by quantity."""
+    return {q: max((b.rate(q) for b in drawn if b.known), default=0.0) for q in quantities(drawn)}
 
 
 def _width(rate: float, largest: float, widest_px: float) -> float:
+    if math.isnan(rate):
+        return _LEAST
     return max(_LEAST, widest_px * rate / largest) if rate > 0 else 0.0
+
+
+def _lines(text: str) -> list[str]:
+    """The violated limit in the lines of a card: what stands before the first semicolon, not all it says."""
+    lines = textwrap.wrap(f"no answer: {text.partition(';')[0]}", _LETTERS)
+    return lines[:_MOST_LINES] if len(lines) <= _MOST_LINES else [*lines[: _MOST_LINES - 1], "..."]
 
 
 class _Drawing:
@@ -173,17 +190,24 @@ class _Drawing:
         if kind in _HATCH:
             paint = f'stroke="url(#hatch-{self.name}-{kind})" stroke-width="{width:.1f}"'
             hatch = f'<path class="hatch" d="{path}" {paint}/>'
+        silent = "" if band.known else " silent"
         return (
-            f'<g class="line" data-band="{line.band}"><path class="band" d="{path}" '
+            f'<g class="line{silent}" data-band="{line.band}"><path class="band" d="{path}" '
             f'stroke="{COLOURS[kind]}" stroke-width="{width:.1f}"/>{hatch}</g>'
         )
 
     def _card(self, card: Card) -> str:
+        kind = "card unsolved" if card.notes else "card"
+        notes = (
+            f'<text class="note" x="{card.x + 10:.1f}" y="{card.y + HEAD + 3 + NOTE * i:.1f}">'
+            f"{escape(said)}</text>"
+            for i, said in enumerate(card.notes)
+        )
         return (
-            f'<rect class="card" x="{card.x:.1f}" y="{card.y:.1f}" width="{card.width:.1f}" '
+            f'<rect class="{kind}" x="{card.x:.1f}" y="{card.y:.1f}" width="{card.width:.1f}" '
             f'height="{card.height:.1f}" rx="6"/>'
             f'<text class="title" x="{card.x + 10:.1f}" y="{card.y + 19:.1f}">'
-            f"{escape(words(card.step).capitalize())}</text>"
+            f"{escape(words(card.step).capitalize())}</text>{''.join(notes)}"
         )
 
     def _stream(self, line: Line, rows: Mapping[tuple[int, bool], tuple[Card, Row]]) -> str:
@@ -192,9 +216,10 @@ class _Drawing:
         rates = " ".join(self._rate(i, k) for k in range(len(self.offered)))
         widths = " ".join(f"{w:.1f}" for w in self.widths[i])
         labels = "".join(self._label(*rows[i, c]) for c in (False, True) if (i, c) in rows)
+        kind = band.matter.kind if band.known else f"{band.matter.kind} silent"
         return (
-            f'<g class="stream {band.matter.kind}" data-band="{i}" data-rates="{rates}" '
-            f'data-widths="{widths}" tabindex="0" role="img" aria-label={quoteattr(band.told)}>'
+            f'<g class="stream {kind}" data-band="{i}" data-rates="{rates}" data-widths="{widths}" '
+            f'tabindex="0" role="img" aria-label={quoteattr(band.told)}>'
             f"<title>{told}</title>{labels}"
             f"{_tip(line, COLOURS[band.matter.kind])}</g>"
         )
