@@ -39,7 +39,7 @@ class Matter(NamedTuple):
     kind: str
 
 
-_REACTION: Final = Matter("heat of reaction", "heat")
+_REACTION: Final = {True: Matter("heat of reaction", "heat"), False: Matter("taken up by reactions", "heat")}
 _ON_THE_WAY: Final = Matter("lost on the way", "heat")
 _WITHOUT_MATTER: Final[Mapping[str, str]] = {  # heat that no stream carries: in a ledger -> in the picture
     "loss": "heat lost", "shaft": "power", "blower": "power", "spare": "heat to recover",
@@ -55,7 +55,8 @@ _GATHERED: Final[Mapping[str, str]] = {  # streams that stand together in the pi
     **dict.fromkeys(("emitted_dust", "carried_to_acid", "carried_to_stack"), "dust"),
     "blast": "process gas", "scrap": "anode scrap", "rejects": "reject anodes", "stack_gas": "gas to stack",
     "electrolyte": "electrolyte bleed", "concentrate": "slag concentrate", "tail_mist": "acid mist",
-    "matte_aside": "matte put aside", "gas_taken_up_by_dust": "gas for sulfation",
+    "matte_aside": "matte put aside", "stack_carried": "dust to stack",
+    "gas_taken_up_by_dust": "gas for sulfation",
 }  # fmt: skip
 _TOLD_BY: Final = (  # the first of these words in a name says what kind of matter it is; else it bears metal
     ("dust", "dust"), ("fuel", "fuel"), ("reductant", "fuel"), ("acid", "water"), ("water", "water"),
@@ -150,7 +151,7 @@ def bands(result: Result, quantity: str = MASS) -> list[Band]:
     if quantity == HEAT:
         found += _without_matter(result, flows)
         least = _ROUNDING * max((abs(band.heat) for band in found), default=0.0)
-        found = [band for band in found if not abs(band.heat) <= least]
+        found = [b for b in found if (b.source and b.target) or not abs(b.heat) <= least]
     silent = unsolved(result)
     return [_unknown(b) if _depends_on(b) & silent.keys() else b for b in found]
 
@@ -186,10 +187,8 @@ def _without_matter(result: Result, flows: Sequence[Flow]) -> list[Band]:
         fuels = [heat for (place, _), heat in burnt.items() if place == step]
         taken = total(e.sensible for e in book.inputs.values()) + total(fuels)
         handed = sum(f.heat for f in flows if f.target == (step,))
-        heats: dict[Matter, float] = {
-            _REACTION: -float((book.reaction_heat() - total(fuels))[0]),
-            _ON_THE_WAY: handed - float(taken[0]),
-        }
+        reaction = float((book.reaction_heat() - total(fuels))[0])
+        heats = {_REACTION[reaction > 0]: -reaction, _ON_THE_WAY: handed - float(taken[0])}
         for name, heat in book.heat_out.items():
             last = name.rpartition(".")[2]
             matter = Matter(_WITHOUT_MATTER.get(last, words(last)), "heat")

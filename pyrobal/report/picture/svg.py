@@ -121,7 +121,7 @@ def _marks(drawn: Sequence[Band], first: Sequence[Band], offered: Sequence[str])
 
 def _mark(before: Band | None, band: Band, quantity: str) -> str:
     was, now = (0.0 if one is None else one.rate(quantity) for one in (before, band))
-    if abs(now - was) <= ALIKE * max(was, now):
+    if not abs(now - was) > ALIKE * max(abs(was), abs(now)):
         return ""
     return _THIN + (MORE if now > was else LESS)
 
