@@ -196,9 +196,9 @@ _SENTENCES = {
         "the temperature at which the heat closes lies outside 1150 to 1600 degC"
     ),
     Reason.SLAG_ALREADY_CLEAN: (
-        "the slag fed to slag cleaning holds no more copper than the cleaned slag would; lower "
-        "slag_cleaning.slag_copper or slag_entrained_copper (with flotation tailings_copper), reduce further "
-        "(slag_magnetite), or set slag_cleaning.kind to none"
+        "the slag fed to slag cleaning holds no more copper, or no more sulfur to make matte of, than the "
+        "cleaned slag keeps; lower slag_cleaning.slag_copper or slag_entrained_copper (with flotation "
+        "tailings_copper), reduce further (slag_magnetite), or set slag_cleaning.kind to none"
     ),
     Reason.SLAG_SHORT_OF_SULFUR: (
         "the slag fed to slag cleaning holds too little sulfur for a matte to form beside it"

@@ -17,6 +17,28 @@ ONLY_WITH: Final = {
 }
 
 
+# What only one kind of a step reads; with the other kinds it says nothing.
+ONLY_KIND: Final = {
+    ("slag_cleaning", "electric_furnace"): (
+        "smelting_slag", "converting_slag", "matte_to", "slag_copper", "slag_entrained_copper", "slag_magnetite", "slag_sulfur",
+        "magnetite_over_equilibrium", "matte_activities", "slag_temperature", "matte_temperature", "reductant",
+        "reductant_efficiency", "reductant_to_co", "hood_air", "heat_loss", "heat_loss_per_tonne",
+        "electrical_efficiency", "distribution", "deportment",
+    ),
+    ("slag_cleaning", "flotation"): (
+        "tailings_copper", "concentrate_grade", "concentrate_moisture", "milling_energy",
+    ),
+    ("converting", "batch"): (
+        "ladle_mass", "first_ladles", "later_ladles", "slag_blows", "charging_interval", "charging_time",
+        "skimming_time", "pouring_time", "cycle_time", "vessels", "cut_iron", "white_metal_iron",
+        "slag_blow_blast", "copper_blow_blast", "slag_blow_enrichment", "copper_blow_enrichment",
+        "slag_blow_oxygen_efficiency", "copper_blow_oxygen_efficiency", "copper_coolant",
+    ),
+    ("converting", "continuous"): (
+        "matte_state", "slag_system", "enrichment", "oxygen_efficiency", "cao_fe",
+    ),
+}  # fmt: skip
+
 BESIDE_STATED_GAS: Final = ("site.air_temperature", "site.relative_humidity", "site.operating_time")
 
 
@@ -51,6 +73,7 @@ def without_effect(inputs: Inputs) -> dict[str, str]:
     for key, node in tables(inputs):
         if getattr(node, "heat_loss", None) is not None:
             unused[f"{key}.heat_loss_per_tonne"] = "heat_loss is given"
+    unused |= _by_kind(inputs)
     for section, steps in ONLY_WITH.items():
         missing = [step for step in steps if getattr(inputs, step) is None]
         if missing:
@@ -58,3 +81,25 @@ def without_effect(inputs: Inputs) -> dict[str, str]:
     named = {name for key, name in fuels_named(inputs) if key not in unused}
     unused |= {f"fuel.{name}": "no step names it" for name in inputs.fuel if name not in named}
     return {key: reason for key, reason in unused.items() if isinstance(reason, str)}
+
+
+def _by_kind(inputs: Inputs) -> dict[str, str | bool]:
+    """What the kind of slag cleaning and of converting leaves unread."""
+    unused: dict[str, str | bool] = {}
+    for (section, kind), names in ONLY_KIND.items():
+        node = getattr(inputs, section)
+        if node is not None and node.kind != kind:
+            unused |= {f"{section}.{name}": f'{section}.kind is "{node.kind}"' for name in names}
+    if inputs.slag_cleaning is not None and inputs.converting is None:
+        unused |= dict.fromkeys(
+            ("slag_cleaning.matte_to", "slag_cleaning.converting_slag"), "there is no [converting]"
+        )
+    if (converting := inputs.converting) is not None and converting.kind == "continuous":
+        ferrite = converting.slag_system == "calcium_ferrite"
+        ratio = "fe_sio2" if ferrite else "cao_fe"
+        unused[f"converting.{ratio}"] = f'converting.slag_system is "{converting.slag_system}"'
+        if converting.matte_state == "solid":
+            unused["converting.matte_temperature_drop"] = 'converting.matte_state is "solid"'
+        if converting.close_heat_with == "enrichment":
+            unused["converting.enrichment"] = "it closes the heat balance"
+    return unused

@@ -111,7 +111,8 @@ _RELATIVE: Final = {
     "smelting.slag_entrained_copper": 0.20, "smelting.slag_entrained_matte": 0.20,
     "smelting.oxidic_copper_over_equilibrium": 0.15, "smelting.slag_sulfur_over_equilibrium": 0.20,
     "smelting.slag_magnetite": 0.05, "smelting.slag_copper": 0.05,
-    "smelting.slag_sulfur": 0.10, "smelting.matte_oxygen": 0.10, "dryer.efficiency": 0.05,
+    "smelting.slag_sulfur": 0.10, "smelting.matte_oxygen": 0.10, "smelting.matte_iron": 0.01,
+    "smelting.matte_sulfur": 0.01, "dryer.efficiency": 0.05,
     "converting.heat_loss": 0.10, "converting.dust": 0.20, "slag_cleaning.heat_loss": 0.10,
 }  # fmt: skip
 _ABSOLUTE: Final = {
