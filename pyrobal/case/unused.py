@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import Final
 
+import numpy as np
+
 from pyrobal.case.schema import fuels_named, tables
 from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.streams.fuel import ASH_SETTINGS
 
 # Settings that stand in the case always, and the steps without which they say nothing.
 ONLY_WITH: Final = {
@@ -20,10 +23,10 @@ ONLY_WITH: Final = {
 # What only one kind of a step reads; with the other kinds it says nothing.
 ONLY_KIND: Final = {
     ("slag_cleaning", "electric_furnace"): (
-        "smelting_slag", "converting_slag", "matte_to", "slag_copper", "slag_entrained_copper", "slag_magnetite", "slag_sulfur",
-        "magnetite_over_equilibrium", "matte_activities", "slag_temperature", "matte_temperature", "reductant",
-        "reductant_efficiency", "reductant_to_co", "hood_air", "heat_loss", "heat_loss_per_tonne",
-        "electrical_efficiency", "distribution", "deportment",
+        "smelting_slag", "converting_slag", "matte_to", "slag_copper", "slag_entrained_copper",
+        "slag_magnetite", "slag_sulfur", "magnetite_over_equilibrium", "matte_activities",
+        "slag_temperature", "matte_temperature", "reductant", "reductant_efficiency", "reductant_to_co",
+        "hood_air", "heat_loss", "heat_loss_per_tonne", "electrical_efficiency", "distribution", "deportment",
     ),
     ("slag_cleaning", "flotation"): (
         "tailings_copper", "concentrate_grade", "concentrate_moisture", "milling_energy",
@@ -80,7 +83,19 @@ def without_effect(inputs: Inputs) -> dict[str, str]:
             unused[section] = f"there is no [{missing[0]}]"
     named = {name for key, name in fuels_named(inputs) if key not in unused}
     unused |= {f"fuel.{name}": "no step names it" for name in inputs.fuel if name not in named}
+    unused |= _ash(inputs)
     return {key: reason for key, reason in unused.items() if isinstance(reason, str)}
+
+
+def _ash(inputs: Inputs) -> dict[str, str | bool]:
+    """Only the slag of the smelting furnace takes up ash by its oxides."""
+    unused: dict[str, str | bool] = {}
+    for name, fuel in inputs.fuel.items():
+        why: str | bool = name != inputs.smelting.fuel and "[smelting] does not fire it"
+        if float(fuel.composition.get("ash", np.zeros(1))[0]) == 0.0:
+            why = "the fuel has no ash"
+        unused |= dict.fromkeys((f"fuel.{name}.{oxide}" for oxide in ASH_SETTINGS), why)
+    return unused
 
 
 def _by_kind(inputs: Inputs) -> dict[str, str | bool]:

@@ -203,6 +203,12 @@ def _fuels(draft: Draft) -> Iterator[Finding]:
             )
         if fuel.composition and abs(total - 1.0) > FUEL_SLACK and not draft.incomplete(key):
             yield key, f"sums to {100 * total:.6g} {unit}; it must sum to 100 {unit}"
+        ash = sum(_number(x) for x in fuel.ash_oxides)
+        if ash > 1.0 + FUEL_SLACK:
+            yield (
+                key,
+                f"its ash (ash_SiO2, ...) sums to {100 * ash:.6g} wt%; the oxides are at most 100 wt% of it",
+            )
         if fuel.kind != "ultimate" and fuel.heating_value is not None:
             yield (
                 f"{key}.heating_value",

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, Floats, zeros
-from pyrobal.constants import MJ, TONNE
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column, zeros
+from pyrobal.constants import MJ, PERCENT, TONNE
 from pyrobal.fields import mass_fractions, quantity
 from pyrobal.streams.compound import compound
 from pyrobal.streams.material import WATER_MASS
@@ -20,6 +20,13 @@ from pyrobal.thermo.properties import species
 
 GAS_COMPONENTS = ("CH4", "C2H6", "C3H8", "C4H10", "H2", "CO", "CO2", "N2", "O2", "H2O", "H2S")
 ULTIMATE_COMPONENTS = ("C", "H", "O", "N", "S", "H2O", "ash")
+ASH_SETTINGS = ("ash_SiO2", "ash_Al2O3", "ash_CaO", "ash_FeO")
+ASH = (
+    "SiO2(l)",
+    "Al2O3(l)",
+    "CaO(slag)",
+    "FeO(slag)",
+)  # oxides of ash that a slag takes up; the rest is unnamed
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,6 +41,16 @@ class FuelSettings:
     heating_value: FloatN | None = quantity(
         "MJ/kg", "lower heating value of oil or coke", default=None, low=5 * MJ, high=60 * MJ
     )
+    # Ash of hard coal and its coke, common practice; a laboratory's own differs by fields.
+    ash_SiO2: FloatN = quantity(
+        "wt%", "SiO2 in the ash of coke or coal", default=48 * PERCENT, low=0.0, high=1.0
+    )
+    ash_Al2O3: FloatN = quantity("wt%", "Al2O3 in the ash", default=27 * PERCENT, low=0.0, high=1.0)
+    ash_CaO: FloatN = quantity("wt%", "CaO in the ash", default=5 * PERCENT, low=0.0, high=1.0)
+    ash_FeO: FloatN = quantity(
+        "wt%", "all iron in the ash as FeO: 0.90 of what is given as Fe2O3",
+        default=11 * PERCENT, low=0.0, high=1.0,
+    )  # fmt: skip
 
     @property
     def kind(self) -> str:
@@ -41,6 +58,11 @@ class FuelSettings:
         if all(is_gas(name) for name in self.composition):
             return "gas"
         return "ultimate" if all(name in ULTIMATE_COMPONENTS for name in self.composition) else "liquid"
+
+    @property
+    def ash_oxides(self) -> tuple[FloatN, ...]:
+        """(N,) [kg/kg of ash] of each oxide of ASH."""
+        return self.ash_SiO2, self.ash_Al2O3, self.ash_CaO, self.ash_FeO
 
 
 def is_gas(name: str) -> bool:
@@ -71,7 +93,7 @@ class Fuel:
     enthalpy : (N,) [J per unit] at 25 degC, elements at 298.15 K as zero
     heating_value : (N,) [J per unit], lower
     oxygen : (N,) [mol per unit] O2 for complete combustion
-    carbon, hydrogen, sulfur : see ``elements``
+    ash : (N, 4) [mol per unit] of ASH in it, for a slag to take up
     """
 
     is_gas: bool
@@ -79,10 +101,24 @@ class Fuel:
     enthalpy: FloatN
     heating_value: FloatN
     oxygen: FloatN
+    ash: FloatNS
 
     def count(self, element: str) -> FloatN:
         """(N,) [mol of the element per unit]."""
         return self.elements[:, ELEMENTS.index(element)]
+
+    @property
+    def ash_unnamed(self) -> FloatN:
+        """(N,) [mol per unit] Rest of the ash beside its oxides."""
+        unnamed: FloatN = self.count("Rest") - self.ash @ species(*ASH).molar_mass / _mass("Rest")
+        return unnamed
+
+    def slagged(self, share: FloatN) -> tuple[FloatNE, FloatN]:
+        """Elements and enthalpy of a unit as above, ``share`` (N,) of its ash told by its oxides."""
+        oxides = column(share) * self.ash
+        elements = self.elements + oxides @ species(*ASH).composition
+        elements[:, ELEMENTS.index("Rest")] += share * (self.ash_unnamed - self.count("Rest"))
+        return elements, self.enthalpy + oxides @ species(*ASH).reference_enthalpy
 
 
 def fuel(settings: FuelSettings) -> Fuel:
@@ -95,7 +131,7 @@ def fuel(settings: FuelSettings) -> Fuel:
     """
     if settings.kind != "ultimate":
         return _of_compounds(settings.composition, by_mole=settings.kind == "gas")
-    return _ultimate(settings.composition, settings.heating_value)
+    return _ultimate(settings)
 
 
 def _of_compounds(composition: dict[str, FloatN], by_mole: bool) -> Fuel:
@@ -105,7 +141,8 @@ def _of_compounds(composition: dict[str, FloatN], by_mole: bool) -> Fuel:
     atoms, formation = np.stack([p[0] for p in parts]), np.array([p[1] for p in parts])
     moles = share if by_mole else share / (atoms @ ATOMIC_MASS)
     elements, enthalpy = moles @ atoms, moles @ formation
-    return Fuel(by_mole, elements, enthalpy, enthalpy - _burnt_enthalpy(elements), _oxygen(elements))
+    burnt, none = _burnt_enthalpy(elements), np.zeros((1, len(ASH)))
+    return Fuel(by_mole, elements, enthalpy, enthalpy - burnt, _oxygen(elements), none)
 
 
 def _component(name: str, state: str) -> tuple[Floats, float]:
@@ -117,8 +154,9 @@ def _component(name: str, state: str) -> tuple[Floats, float]:
     return found.elements, found.enthalpy
 
 
-def _ultimate(composition: dict[str, FloatN], heating_value: FloatN | None) -> Fuel:
-    w = {name: composition.get(name, np.zeros(1)) for name in ULTIMATE_COMPONENTS}
+def _ultimate(settings: FuelSettings) -> Fuel:
+    heating_value = settings.heating_value
+    w = {name: settings.composition.get(name, np.zeros(1)) for name in ULTIMATE_COMPONENTS}
     water = w["H2O"] / WATER_MASS
     moles: dict[str, FloatN] = {e: w[e] / _mass(e) for e in ("C", "O", "N", "S")}
     moles["H"] = w["H"] / _mass("H") + 2 * water
@@ -130,7 +168,9 @@ def _ultimate(composition: dict[str, FloatN], heating_value: FloatN | None) -> F
         elements[:, ELEMENTS.index(element)] = amount
     if heating_value is None:
         heating_value = _dulong(w) - WATER_EVAPORATION * elements[:, ELEMENTS.index("H")] / 2
-    return Fuel(False, elements, heating_value + _burnt_enthalpy(elements), heating_value, _oxygen(elements))
+    oxides = np.stack(np.broadcast_arrays(*(w["ash"] * x for x in settings.ash_oxides)), axis=1)
+    enthalpy, ash = heating_value + _burnt_enthalpy(elements), oxides / species(*ASH).molar_mass
+    return Fuel(False, elements, enthalpy, heating_value, _oxygen(elements), ash)
 
 
 WATER_EVAPORATION = 44_004.0  # J/mol water at 25 degC, from the H298 of H2O(l) and H2O(g) in the tables

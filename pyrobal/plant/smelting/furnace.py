@@ -35,7 +35,7 @@ from pyrobal.plant.smelting.melt import (
 from pyrobal.plant.smelting.minors import minors
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.plant.smelting.supply import Exits, supply
-from pyrobal.streams.fuel import Fuel
+from pyrobal.streams.fuel import ASH, Fuel
 from pyrobal.streams.material import Material
 from pyrobal.streams.site import SiteSettings
 from pyrobal.thermo import solutions
@@ -255,14 +255,15 @@ def _fuelled(fuel: Fuel, s: SmeltingSettings, exits: Exits, oxygen_in: FloatN) -
     c, h, n, sulfur, ash = (fuel.count(e) for e in ("C", "H", "N", "S", "Rest"))
     amounts = {"CO2(g)": c, "H2O(g)": h / 2, "N2(g)": n / 2, "SO2(g)": sulfur}
     hot = sum(x * exits.gas[:, gas.index(name)] for name, x in amounts.items())
-    to_slag = s.fuel_ash_to_slag * ash
-    hot = hot + to_slag * exits.slag[:, slag.index("Rest(slag)")]
-    hot = hot + (ash - to_slag) * exits.dust[:, dust.index("Rest")]
+    to_slag = dict(zip(ASH, s.fuel_ash_to_slag * fuel.ash.T, strict=True))
+    to_slag["Rest(slag)"] = s.fuel_ash_to_slag * fuel.ash_unnamed
+    hot = hot + sum(x * exits.slag[:, slag.index(name)] for name, x in to_slag.items())
+    hot = hot + (1.0 - s.fuel_ash_to_slag) * ash * exits.dust[:, dust.index("Rest")]
     unused = s.fuel_excess_air * fuel.oxygen
     hot = hot + unused * exits.gas[:, gas.index("O2(g)")]
     moles = c + h / 2 + n / 2 + sulfur + unused
     blown = fuel.oxygen + unused
-    released = fuel.enthalpy + blown * oxygen_in - hot
+    released = fuel.slagged(s.fuel_ash_to_slag)[1] + blown * oxygen_in - hot
     return Fuelled(blown, moles, sulfur, to_slag, released, fuel.heating_value)
 
 

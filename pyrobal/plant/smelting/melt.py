@@ -20,13 +20,12 @@ from pyrobal.plant.smelting.matte import (
     M_CU,
     M_FE,
     M_FE3O4,
-    M_REST,
     M_S,
     matte_of,
 )
 from pyrobal.plant.smelting.minors import Minors, with_minors
 from pyrobal.plant.smelting.settings import SmeltingSettings
-from pyrobal.plant.smelting.supply import Supply
+from pyrobal.plant.smelting.supply import Supply, ferric_term
 from pyrobal.streams.site import OXYGEN_IN_AIR
 from pyrobal.thermo import solutions
 from pyrobal.thermo.properties import species
@@ -38,7 +37,7 @@ class Fuelled:
 
     oxygen : [mol per unit] O2 blown for it, excess included
     gas_moles : [mol per unit] of its products and of oxygen left over; so2 : [mol per unit] among them
-    ash : [mol per unit] Rest that goes to the slag
+    ash : species of the slag -> [mol per unit] of its ash that goes there
     released : [J per unit] enthalpy of fuel and its oxygen less that of the products at their exits
     heating_value : [J per unit] lower
     """
@@ -46,7 +45,7 @@ class Fuelled:
     oxygen: FloatN
     gas_moles: FloatN
     so2: FloatN
-    ash: FloatN
+    ash: Mapping[str, FloatN]
     released: FloatN
     heating_value: FloatN
 
@@ -318,14 +317,24 @@ def _enthalpy(molar: Floats, amounts: Mapping[str, FloatN]) -> FloatN:
 def with_ash(bath: Bath, m: Melt, h: Heat) -> Melt:
     """The melt with the ash of its fuel in the slag.
 
-    Fuel follows from the heat, and of the melt nothing that the heat rests on moves with the mass of the
-    slag at a given guess: so ash is a term linear in the fuel, and no unknown.
+    Fuel follows from the heat, and of the melt nothing that the heat rests on moves with the ash at a given
+    guess, its iron being FeO before and after: so ash is a term linear in the fuel, and no unknown.
     """
-    ash = h.fuel * bath.fuel.ash
+    ash = {name: h.fuel * per_unit for name, per_unit in bath.fuel.ash.items()}
+    others = {name: x for name, x in ash.items() if name != "FeO(slag)"}
+    mass = dict(zip(others, species(*others).molar_mass, strict=True))
     supply = m.supply
     return replace(
         m,
-        supply=supply._replace(slag_mass=supply.slag_mass + ash * M_REST, slag_moles=supply.slag_moles + ash),
+        feo=m.feo + ash["FeO(slag)"],
+        supply=supply._replace(
+            silica=supply.silica + mass["SiO2(l)"] * ash["SiO2(l)"],
+            silica_moles=supply.silica_moles + ash["SiO2(l)"],
+            lime=supply.lime + mass["CaO(slag)"] * ash["CaO(slag)"],
+            slag_mass=supply.slag_mass + sum(mass[name] * x for name, x in others.items()),
+            slag_moles=supply.slag_moles + sum(others.values()),
+            ferric_terms=supply.ferric_terms + sum(ferric_term(name) * x for name, x in others.items()),
+        ),
     )
 
 

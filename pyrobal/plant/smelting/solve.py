@@ -149,7 +149,9 @@ def _assemble(
     matte = _stream("matte", allotted.matte, m.matte, s.matte_temperature + shift)
     matte = matte.scaled(1.0 + h.cold_charge)
     in_slag = m.slag
-    in_slag["Rest(slag)"] = in_slag["Rest(slag)"] + h.fuel * bath.fuel.ash
+    for name, per_unit in bath.fuel.ash.items():
+        if name != "FeO(slag)":  # it is in the FeO of the melt
+            in_slag[name] = in_slag.get(name, np.zeros(1)) + h.fuel * per_unit
     slag = _stream("slag", allotted.slag, in_slag, s.slag_temperature + shift)
     blown, leak = _gases(bath.blast, h)
     drawn = Stream(air_species(), leak, f.site.air_temperature)
@@ -252,7 +254,8 @@ def _ledger(
         inputs["silica_flux"] = charge.silica.entry.scaled(u.silica)
     if charge.lime is not None:
         inputs["lime_flux"] = charge.lime.entry.scaled(u.lime)
-    inputs["fuel"] = Entry(f.fuel.elements, f.fuel.enthalpy, f.fuel.enthalpy).scaled(h.fuel)
+    elements, enthalpy = f.fuel.slagged(f.s.fuel_ash_to_slag)
+    inputs["fuel"] = Entry(elements, enthalpy, enthalpy).scaled(h.fuel)
     inputs["blast"], inputs["in_leakage"] = Entry.of(blast), Entry.of(leak)
     inputs["returned_dust"] = _cold(returned(allotted.dust, f.s), np.ones(1))
     inputs["cold_charge"] = _cold(matte, h.cold_charge / (1.0 + h.cold_charge))

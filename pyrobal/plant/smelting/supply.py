@@ -83,11 +83,15 @@ class Exits(NamedTuple):
         )
 
 
+def ferric_term(name: str) -> float:
+    """Of a species of the slag, see solutions.KRESS_CARMICHAEL_TERMS."""
+    return KRESS_CARMICHAEL_TERMS.get(name.partition("(")[0], 0.0)
+
+
 @functools.lru_cache
 def _ferric_terms() -> Floats:
     """(S,) on the axis of the slag."""
-    named = {"Al2O3(l)": "Al2O3", "CaO(slag)": "CaO", "Na2O(slag)": "Na2O", "K2O(slag)": "K2O"}
-    return np.array([KRESS_CARMICHAEL_TERMS.get(named.get(n, ""), 0.0) for n in phases()["slag"].names])
+    return np.array([ferric_term(name) for name in phases()["slag"].names])
 
 
 def supply(material: Material, s: SmeltingSettings, exits: Exits) -> tuple[Supply, Allotment]:
