@@ -16,7 +16,7 @@ from rich.text import Text
 
 from pyrobal.report.narrow import INDENT, NARROW, folded, print_stacked
 from pyrobal.report.numbers import number
-from pyrobal.report.tables import Cell, Column, Table
+from pyrobal.report.tables import WHOLE, Cell, Column, Table, spoken
 
 _PROSE: Final = 22  # what a last column of sentences needs at least
 _GAP: Final = 2
@@ -29,6 +29,8 @@ def print_table(console: Console, table: Table) -> None:
     if console.width < NARROW:
         for row in table.rows:
             print_stacked(console, _shown(row[0]), _values(table, row))
+    if table.matrix and sum(_width(table, i) for i in range(len(table.columns))) > console.width:
+        table = spoken(table)
     for part in () if console.width < NARROW else parts(table, console.width, _width):
         heading, *rows = _laid_out(part, console.width)
         console.print(Text("\n".join(heading), "bold"), soft_wrap=True)
@@ -74,6 +76,7 @@ def _widths(table: Table, width: int) -> list[int]:
 
 
 def _padded(text: str, width: int, right: bool) -> str:
+    text = text.replace(WHOLE, " ")
     space = " " * (width - cell_len(text))
     return space + text if right else text + space
 
@@ -81,7 +84,7 @@ def _padded(text: str, width: int, right: bool) -> str:
 def parts(table: Table, width: int, measure: Callable[[Table, int], int]) -> list[Table]:
     """The table in pieces that fit the width, each with the columns that name its rows."""
     stub, rest = range(table.stub), range(table.stub, len(table.columns))
-    if not all(_is_number(table, i) for i in rest):
+    if not rest or not all(_is_number(table, i) for i in rest):
         return [table]
     room = width - sum(measure(table, i) for i in stub)
     groups: list[list[int]] = [[]]
@@ -93,10 +96,10 @@ def parts(table: Table, width: int, measure: Callable[[Table, int], int]) -> lis
 
 
 def _only(table: Table, keep: list[int]) -> Table:
-    columns = tuple(table.columns[i] for i in keep)
-    return Table(
-        table.title, columns, tuple(tuple(row[i] for i in keep) for row in table.rows), stub=table.stub
-    )
+    """Some of the columns, and the rows that say something in them."""
+    rows = (tuple(row[i] for i in keep) for row in table.rows)
+    told = tuple(row for row in rows if any(cell != "" for cell in row[table.stub :]))
+    return Table(table.title, tuple(table.columns[i] for i in keep), told, stub=table.stub)
 
 
 def _width(table: Table, i: int) -> int:

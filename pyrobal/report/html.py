@@ -31,7 +31,7 @@ from pyrobal.report.result import Line, Result
 from pyrobal.report.settings import settings
 from pyrobal.report.summary import LIMITS, Part, summary
 from pyrobal.report.tables import Cell, Column, Table, headline, plain
-from pyrobal.report.verdict import first_figures, uses, verdict
+from pyrobal.report.verdict import first_figures, purpose, uses, verdict
 from pyrobal.thermo.tables import SEEN, load_substances
 
 if TYPE_CHECKING:
@@ -40,6 +40,10 @@ if TYPE_CHECKING:
 _PARTS: Final = {
     "answer": "Figures and limits", "plant": "Plant", "messages": "What needs a person", "summary": "Summary",
     "steps": "Step by step", "readings": "All results", "more": "What stands behind it",
+}  # fmt: skip
+_STEPS: Final = {  # whose readings begin with another word
+    "anode": "anode furnace", "gas": "gas train", "acid": "acid plant", "load": "load on the acid plant",
+    "limit": "limits",
 }  # fmt: skip
 _PARTS_COMPARED: Final = {
     "cases": "Cases", "settings": "Settings", "answer": "What it did", "readings": "Readings",
@@ -73,11 +77,12 @@ def as_html(result: Result, made: datetime.datetime | None = None) -> str:
         json_text=script_json(as_dict(result)),
         made=made,
         result=result,
+        purpose=purpose(result),
         verdict=verdict(result),
         parts=[(name, label) for name, label in _PARTS.items() if values.get(name, True)],
         assumptions=tables.assumptions(result),
         trust=_trust(result),
-        every=tables.every_reading(result),
+        every=tables.every_reading(result.told),
         case=case,
         digest=hashlib.sha256(case.text.encode()).hexdigest(),
         settings=None if case.text else _settings(case),
@@ -107,7 +112,7 @@ class Step:
 def _steps(result: Result, drawn: list[Figure]) -> list[Step]:
     """Streams side by side, heat balances, matrices and figures of each section that has any."""
     by_word: dict[str, list[Line]] = {}
-    for line in result.lines:
+    for line in result.told:
         by_word.setdefault(tables.section(line.key), []).append(line)
     found = []
     for word, lines in by_word.items():
@@ -119,7 +124,7 @@ def _steps(result: Result, drawn: list[Figure]) -> list[Step]:
         own += [permit(result)] if word == "emissions" else []
         figures_of = [figure for figure in drawn if figure.section == word]
         if own or figures_of:
-            found.append(Step(word, tables.words(word).capitalize(), figures_of, own))
+            found.append(Step(word, _STEPS.get(word, tables.words(word)).capitalize(), figures_of, own))
     return found
 
 

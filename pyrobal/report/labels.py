@@ -29,6 +29,7 @@ _ORDER: Final = tuple(
 )
 # Words said otherwise, or not at all; longer ones first.
 _SAID: Final = (
+    (r"^flow (wet|dry)$", r"flow, \1"), (r"^co$", "CO"),
     (r" flow wet\b", ", wet"), (r" flow dry\b", ", dry"), (r"\bflow actual\b", "actual volume"),
     (r"\bassay |\b rate$", ""), (r"\bfe sio2\b", "Fe/SiO2"), (r"\bcao sio2\b", "CaO/SiO2"),
     (r"\bo2 so2\b", "O2/SO2"), (r"\bso2 dry\b", "SO2, dry"), (r"\bso3\b", "SO3"), (r"\bso2\b", "SO2"),

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     import pint
 
 OK, CAUTION, INFEASIBLE = "ok", "caution", "infeasible"
+_PRECIOUS: Final = ("Au", "Ag")
+_PER_TONNE: Final = 1e4  # g/t in one wt%
 CLOSED: Final = 1e-9  # relative; what the balance closes to, and below which digits are round-off
 _LEVELS: Final = ("limit", "caution", "note", "safety")  # the gravest first
 
@@ -47,6 +49,15 @@ class Line:
     def shown(self) -> float:
         """The value for people: what is nothing but round-off is zero."""
         return 0.0 if abs(self.value) < self.noise else self.value
+
+    @property
+    def told(self) -> Line:
+        """The same as the trade says it: gold and silver of an assay in g/t."""
+        if self.unit != "wt%" or self.key.rpartition(".")[2] not in _PRECIOUS:
+            return self
+        return dataclasses.replace(
+            self, value=self.value * _PER_TONNE, unit="g/t", noise=self.noise * _PER_TONNE
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,6 +117,11 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
         found = [self._line(*one) for one in registry.evaluate_all(self.results)]
         noise = _noise(found)
         return tuple(dataclasses.replace(line, noise=noise.get(line.unit, 0.0)) for line in found)
+
+    @cached_property
+    def told(self) -> tuple[Line, ...]:
+        """The readings for people: see ``Line.told``."""
+        return tuple(line.told for line in self.lines)
 
     def _line(self, reading: Reading, key: str, si: FloatN) -> Line:
         unit = reading.unit_for(self.results)

@@ -25,7 +25,7 @@ class Sections(Mapping[str, tuple[Table, ...]]):
     @cached_property
     def _lines(self) -> dict[str, list[Line]]:
         parts: dict[str, list[Line]] = {}
-        for line in self.result.lines:
+        for line in self.result.told:
             parts.setdefault(section(line.key), []).append(line)
         return parts
 

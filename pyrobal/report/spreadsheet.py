@@ -54,7 +54,7 @@ def write_workbook(result: Result, file: str | Path) -> None:
             _fill(book.create_sheet(name), _by_stream(name, group))
     for name, table in _balances(result.lines):
         _fill(book.create_sheet(name[:31]), table)
-    _fill(book.create_sheet("readings"), tables.every_reading(result), units_row=False)
+    _fill(book.create_sheet("readings"), tables.every_reading(result.lines), units_row=False)
     _fill(book.create_sheet("messages"), tables.messages(result), units_row=False)
     _fill(book.create_sheet("assumed"), tables.assumptions(result), units_row=False)
     whole = io.BytesIO()  # first: a zip archive that a full disk cuts short complains when it is let go

@@ -10,14 +10,17 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import zip_longest
+from itertools import groupby, zip_longest
 from typing import Final
 
 from pyrobal.readings import registry
 from pyrobal.report.labels import label
+from pyrobal.report.numbers import quantity
 from pyrobal.report.result import Line, Result
 
 Cell = str | float
+WHOLE: Final = "\N{NO-BREAK SPACE}"  # keeps words on one line; printed as a blank
+_RUN: Final = 3  # so many zeros below each other are too many
 _LONGEST: Final = 160  # letters of a title
 _HEAT: Final = re.compile(r"(?P<step>.+)\.heat\.(?P<side>in|out)\.(?P<item>.+)")
 _STREAM: Final = re.compile(r"(?P<stream>[^.]+\.[^.]+(?:\.[^.]+)*?)\.(?:assay\..+|flow_wet)")
@@ -36,6 +39,7 @@ class Table:
     """Rows under headings; a number is in the unit of its column, or of the row where that says it.
 
     stub : leading columns that name a row, repeated where a wide table has to be parted
+    matrix : whether all numbers are of one kind, so that what is zero may be left out
     """
 
     title: str
@@ -43,6 +47,7 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     notes: tuple[str, ...] = ()
     stub: int = 1
+    matrix: bool = False
 
 
 def words(name: str) -> str:
@@ -81,26 +86,40 @@ def step_tables(word: str, lines: Sequence[Line]) -> Iterable[Table]:
 
 
 def listing(word: str, lines: Sequence[Line]) -> Table:
-    """Readings one below the other, named by what follows the section's word; a family's meaning once."""
+    """Readings one below the other, named by what follows the section's word; a family's meaning once, and
+    where many are zero after each other their names alone."""
     columns = (Column(f"{word}."), Column("value"), Column("unit"), Column("meaning"))
     rows: list[tuple[Cell, ...]] = []
+    none = _runs_of_zeros(lines)
     before = ""
     for line in lines:
+        if line.key in none:
+            continue
         said = line.reason or line.meaning
         rows.append(
             (line.key.removeprefix(f"{word}."), line.shown, line.unit, "" if said == before else said)
         )
         before = said
-    return Table(words(word).capitalize(), columns, tuple(rows))
+    return Table(
+        words(word).capitalize(), columns, tuple(rows), _zero([key.removeprefix(f"{word}.") for key in none])
+    )
 
 
-def every_reading(result: Result) -> Table:
-    """All of them, by what people call them and by their keys."""
+def _runs_of_zeros(lines: Sequence[Line]) -> list[str]:
+    """The keys of readings that are zero and stand beside others that are."""
+    runs = (list(run) for zero, run in groupby(lines, lambda line: line.shown == 0.0) if zero)
+    return [line.key for run in runs if len(run) >= _RUN for line in run]
+
+
+def _zero(names: Sequence[str]) -> tuple[str, ...]:
+    """What is left out of a table, as a note to it."""
+    return (f"Zero: {', '.join(names)}.",) if names else ()
+
+
+def every_reading(lines: Sequence[Line]) -> Table:
+    """All readings, by what people call them and by their keys."""
     columns = (Column("result"), Column("key"), Column("value"), Column("unit"), Column("meaning"))
-    rows = [
-        (label(line.key), line.key, line.shown, line.unit, line.reason or line.meaning)
-        for line in result.lines
-    ]
+    rows = [(label(line.key), line.key, line.shown, line.unit, line.reason or line.meaning) for line in lines]
     return Table("All results", columns, tuple(rows), stub=2)
 
 
@@ -129,11 +148,14 @@ def stream_tables(title: str, streams: Mapping[str, Mapping[str, Line]]) -> Iter
 def _side_by_side(title: str, streams: Mapping[str, Mapping[str, Line]]) -> Table:
     heads = _short(list(streams))
     columns = (Column(""), Column("unit"), *(Column(words(head)) for head in heads))
-    rows = [
-        (name.removeprefix("assay."), unit, *(in_unit(stream.get(name), unit) for stream in streams.values()))
-        for name, unit in quantities(streams)
-    ]
-    return Table(title, columns, tuple(rows), stub=2)
+    rows, none = [], []
+    for name, unit in quantities(streams):
+        cells = [in_unit(stream.get(name), unit) for stream in streams.values()]
+        if any(cell not in ("", 0.0) for cell in cells):
+            rows.append((label(name.removeprefix("assay.")), unit, *cells))
+        else:
+            none.append(label(name.removeprefix("assay.")))
+    return Table(title, columns, tuple(rows), _zero(none), stub=2)
 
 
 def quantities(streams: Mapping[str, Mapping[str, Line]]) -> list[tuple[str, str]]:
@@ -176,7 +198,8 @@ def heat_tables(lines: Sequence[Line]) -> Iterable[Table]:
     """The heat balance of each step, both sides down to their sums."""
     for step, (into, out) in heat_lines(lines).items():
         unit = into[0].unit
-        rows: list[tuple[Cell, ...]] = [(*_item(a), *_item(b)) for a, b in zip_longest(into, out)]
+        there = ([x for x in side if x.shown or x.key.endswith(".surplus")] for side in (into, out))
+        rows: list[tuple[Cell, ...]] = [(*_item(a), *_item(b)) for a, b in zip_longest(*there)]
         rows.append(("sum", sum(x.value for x in into), "sum", sum(x.value for x in out)))
         columns = (Column("heat in"), Column("", unit), Column("heat out"), Column("", unit))
         notes = dict.fromkeys(line.meaning for line in (*into[:1], *out))
@@ -227,10 +250,26 @@ def matrix(family: str, cells: Mapping[tuple[str, str], Line]) -> Table:
         (row, *(cells[row, c].shown if (row, c) in cells else 0.0 for c in columns)) for row in rows
     ]
     title = words(family.partition("<")[0].rstrip(".")).capitalize()
-    headings = (Column(""), *(Column(words(c), first.unit) for c in columns))
+    units = {name[1]: line.unit for name, line in cells.items()}
+    headings = (Column(""), *(Column(words(c), units[c]) for c in columns))
     notes = [f"{first.meaning[:1].upper()}{first.meaning[1:]}."]
     notes += [f"Nothing at all: {', '.join(empty)}."] if empty else []
-    return Table(title, headings, tuple(table), tuple(notes))
+    return Table(title, headings, tuple(table), tuple(notes), matrix=True)
+
+
+def spoken(table: Table) -> Table:
+    """A matrix as a line of text for each row, where it is too wide to be one table: what is not zero, the
+    largest first where all is in one unit."""
+    headings, rows = table.columns[1:], []
+    alike = len({column.unit for column in headings}) == 1
+    for name, *cells in table.rows:
+        there = [(x, column) for x, column in zip(cells, headings, strict=True) if isinstance(x, float) and x]
+        if alike:
+            there.sort(key=lambda one: -abs(one[0]))
+        said = (f"{c.heading} {quantity(x, '' if alike else c.unit)}" for x, c in there)
+        rows.append((name, ", ".join(text.replace(" ", WHOLE) for text in said)))
+    unit = headings[0].unit if alike and headings else ""
+    return Table(table.title, (Column(""), Column("", unit)), tuple(rows), table.notes)
 
 
 def solution(result: Result) -> Table:

@@ -6,6 +6,7 @@ Made once as data; the page and whatever else shows a result dress it.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -19,15 +20,43 @@ from pyrobal.report.tables import plain
 _DIGITS: Final = 3
 _NOTHING: Final = 5e-3  # MW: less is no fuel and no surplus
 
-# What each of those who read a balance looks for: label, readings of which the first there is is shown.
+# What each of those who read a balance looks for, the planner, the metallurgist, those who answer for what
+# leaves: label and reading, of which the first there is is shown.
 _FIRST: Final = (
-    ("matte", ("smelting.matte.rate",)),
-    ("copper in matte", ("smelting.matte.grade",)),
-    ("industrial oxygen", ("smelting.oxygen.industrial",)),
-    ("copper in discard slag", ("slag_cleaning.slag.copper", "smelting.slag.copper")),
-    ("SO2 emitted", ("emissions.so2",)),
-    ("SO2 from smelting", ("smelting.gas.so2_load",)),
-    ("copper recovered", ("recovery.Cu",)),
+    (("cathode", "electrorefining.cathode.rate"), ("anodes", "anode.rate"),
+     ("blister", "converting.blister.rate"), ("matte", "smelting.matte.rate")),
+    (("copper recovered", "recovery.Cu"),),
+    (("copper in matte", "smelting.matte.grade"),),
+    (("industrial oxygen", "plant.oxygen"), ("industrial oxygen", "smelting.oxygen.industrial")),
+    (("copper in discard slag", "slag_cleaning.slag.copper"), ("copper in slag", "smelting.slag.copper")),
+    (("SO2 emitted", "emissions.so2"), ("SO2 in furnace gas", "smelting.gas.so2_load")),
+    (("acid, as 100 %", "acid.production"),),
+    (("SO2 converted", "acid.conversion"),),
+    (("SO2 at the inlet", "acid.inlet_so2"),),
+    (("gas at the inlet", "acid.inlet_flow"),),
+    (("SO2 in the tail gas", "acid.tail.so2"),),
+)  # fmt: skip
+# What the plant is told by in one sentence: reading, its words; and what is said of it in brackets.
+_Told = tuple[tuple[str, str, str, str], ...]
+_TAKES: Final[_Told] = (
+    ("feed.dry_rate", "of dry concentrate", "feed.assay.Cu", "Cu"),
+    ("acid.inlet_flow", "of gas", "acid.inlet_so2", "SO2"),
+)
+_MAKES: Final[_Told] = (
+    ("electrorefining.cathode.rate", "of cathode", "electrorefining.cathode.copper", "Cu"),
+    ("anode.rate", "of anodes", "anode.copper", "Cu"),
+    ("converting.blister.rate", "of blister", "converting.blister.copper", "Cu"),
+    ("smelting.matte.rate", "of matte", "smelting.matte.grade", "Cu"),
+)
+_ACID: Final[_Told] = (("acid.production", "of sulfuric acid", "", ""),)
+_SLAG: Final[_Told] = (
+    ("slag_cleaning.slag.rate", "of discard slag", "slag_cleaning.slag.copper", "Cu"),
+    ("smelting.slag.rate", "of slag", "smelting.slag.copper", "Cu"),
+)
+_SO2: Final[_Told] = (
+    ("emissions.so2", "of SO2", "emissions.sulfur_capture", "of the sulfur is captured"),
+    ("smelting.gas.flow_wet", "of gas", "smelting.gas.so2", "SO2"),
+    ("acid.tail.flow", "of tail gas", "acid.tail.so2", "SO2"),
 )
 _MOST: Final = 6
 
@@ -65,9 +94,33 @@ def uses(result: Result) -> list[Use]:
 
 def first_figures(result: Result) -> list[tuple[str, Line]]:
     """The six readings asked for first, with what people call them."""
-    lines = {line.key: line for line in result.lines if not math.isnan(line.value)}
-    there = [(label, next((lines[key] for key in keys if key in lines), None)) for label, keys in _FIRST]
-    return [(label, line) for label, line in there if line is not None][:_MOST]
+    lines = _answered(result)
+    there = [[(label, lines[key]) for label, key in one if key in lines] for one in _FIRST]
+    return [found[0] for found in there if found][:_MOST]
+
+
+def _answered(result: Result) -> dict[str, Line]:
+    return {line.key: line for line in result.lines if not math.isnan(line.value)}
+
+
+def purpose(result: Result) -> str:
+    """What the plant makes of what, and what leaves it, as far as there is an answer."""
+    lines = _answered(result)
+    feed, metal, acid, slag, so2 = (_told(lines, one) for one in (_TAKES, _MAKES, _ACID, _SLAG, _SO2))
+    made, left = " and ".join(filter(None, (metal, acid))), " and ".join(filter(None, (slag, so2)))
+    if not (feed and made):
+        return ""
+    return f"Makes {made} from {feed}; {left} leave it." if left else f"Makes {made} from {feed}."
+
+
+def _told(lines: Mapping[str, Line], told: _Told) -> str:
+    """The first of the readings that has a value, with what is said of it."""
+    for key, words, beside, behind in told:
+        if key in lines:
+            said = f"{quantity(lines[key].shown, lines[key].unit, _DIGITS)} {words}"
+            line = lines.get(beside)
+            return said if line is None else f"{said} ({quantity(line.shown, line.unit, _DIGITS)} {behind})"
+    return ""
 
 
 def verdict(result: Result) -> str:

@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from demos import balanced
+from demos import CASES, balanced
 from rich.console import Console
 
 from pyrobal.case.load import load_case
@@ -44,7 +44,7 @@ def test_the_first_screen_answers_on_one_screen(skerry: Result) -> None:
 def test_details_cut_no_number_at_any_width(skerry: Result, width: int) -> None:
     text = _shown(skerry, "all", width=width)
     assert max(map(len, text.splitlines())) <= width
-    words = set(text.split())
+    words = {word.rstrip(",") for word in text.split()}
     for tables in Sections(skerry).values():
         for table in tables:
             for row in table.rows:
@@ -184,3 +184,28 @@ def test_a_failure_downstream_leaves_what_stands_upstream_on_the_screen_and_the_
     assert "acid made" in _shown(whole_plant)
     assert 'href="#steps"' in page
     assert 'href="#figures-part"' not in page
+
+
+@pytest.mark.parametrize("name", sorted(path.stem for path in CASES.glob("*.toml")))
+def test_every_section_fits_80_columns_and_has_no_block_of_zeros(name: str) -> None:
+    result = balanced(name)
+    for word in Sections(result):
+        text = _shown(result, word, width=80)
+        lines = text[text.rindex("Trace a result") :].splitlines()[1:]
+        assert max(map(len, lines)) <= 80, word
+        zeros = ["0" in line.split() and not re.search(r"\d*[1-9]\d*", line) for line in lines]
+        assert not any(all(zeros[i : i + 3]) for i in range(len(zeros) - 2)), (word, text)
+
+
+@pytest.mark.parametrize("name", ["marram_sound", "skerry_point"])
+def test_deportment_is_one_table_of_what_is_not_zero(name: str) -> None:
+    result = balanced(name)
+    text = _shown(result, "deportment", width=80)
+    text = text[text.rindex("\nDeportment\n") :]
+    (table,) = Sections(result)["deportment"]
+    for row in table.rows:
+        assert sum(line.startswith(f"{row[0]} ") for line in text.splitlines()) == 1, row[0]
+    words = [word.rstrip(",") for word in text.split()]
+    told = [number(cell) for row in table.rows for cell in row if isinstance(cell, float) and cell]
+    assert "0" not in words or name == "skerry_point"  # few outlets are a matrix, where a zero has its place
+    assert len(told) <= len(words) and set(told) <= set(words)

@@ -65,7 +65,7 @@ def test_csv_has_units_below_the_headings_and_exact_numbers(skerry: Result) -> N
     assert headings == [c.heading for c in table.columns]
     assert units == [c.unit for c in table.columns]
     assert [float(x) for x in rows[0][1:]] == list(table.rows[0][1:])
-    flat = list(csv.reader(io.StringIO(as_csv(every_reading(skerry)))))
+    flat = list(csv.reader(io.StringIO(as_csv(every_reading(skerry.lines)))))
     assert len(flat) == len(skerry) + 1
 
 

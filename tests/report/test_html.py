@@ -101,7 +101,7 @@ def test_it_carries_every_reading_of_the_json(page: str, skerry: Result) -> None
     inside = next(json.loads(text) for attrs, text in reader.scripts if attrs.get("id") == "result")
     assert inside == json.loads(json.dumps(as_dict(skerry)))
     table = page[page.index('id="every"') :]
-    for line in skerry.lines:
+    for line in skerry.told:
         row = re.search(rf'<tr><th scope="row">[^<]*<td class="t">{re.escape(line.key)}<td(.*?)\n', table)
         assert row is not None, line.key
         row = re.match("(.*)", f"<td{row[1]}")
@@ -191,7 +191,7 @@ def test_in_a_browser_it_draws_without_error_or_request(
     )
     assert [name for name, _ in drawn] == [f"drawing-{f.name}" for f in figures(skerry)]
     assert all(paths > 0 for _, paths in drawn)
-    assert "smelting.matte.rate" in tab.run("document.body.innerText")
+    assert "smelting.matte.rate" in tab.run("document.getElementById('every').textContent")
     assert tab.run("document.querySelector('.plant-across').querySelectorAll('.line').length") == len(
         bands(skerry)
     )

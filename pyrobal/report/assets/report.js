@@ -70,7 +70,7 @@
     plantChoice.addEventListener("change", show);
     for (const stream of document.querySelectorAll(".plant .stream"))
       for (const event of ["focus", "pointerenter"])
-        stream.addEventListener(event, () => { told.textContent = stream.getAttribute("aria-label"); });
+        stream.addEventListener(event, () => { told.textContent = stream.querySelector("title").textContent; });
   }
 
   // All results: those that hold every word asked for, in the order of a column, copied or saved as they stand.
@@ -86,6 +86,8 @@
         const text = row.textContent.toLowerCase();
         row.hidden = !wanted.every((word) => text.includes(word));
       }
+      const folded = list.closest("details");
+      if (folded && filter.value) folded.open = true;
       count.textContent = `${rows.filter((row) => !row.hidden).length} of ${rows.length}`;
     });
     [...list.tHead.rows[0].cells].forEach((head, at) => {
@@ -119,7 +121,10 @@
     });
   }
   const whole = document.getElementById("print-all");
-  if (whole) whole.addEventListener("change", () => document.documentElement.classList.toggle("everything", whole.checked));
+  if (whole) whole.addEventListener("change", () => {
+    document.documentElement.classList.toggle("everything", whole.checked);
+    for (const part of document.querySelectorAll("details.step, details.rest")) part.open = whole.checked;
+  });
 
   const theme = document.getElementById("theme");
   theme.addEventListener("click", () => {

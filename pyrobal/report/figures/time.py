@@ -58,10 +58,10 @@ def _melts(hours: Floats, masses: dict[str, Floats], degrees: Floats) -> Traces:
     """From the empty vessel on, which has no temperature of a melt."""
     t = _since(0.0, hours)
     lines = [
-        _line(name, t, _since(0.0, mass), COLOURS[i], DASHES[i], "linear")
+        _line(name, t, _since(0.0, mass), COLOURS[i], DASHES[i], "linear", "t")
         for i, (name, mass) in enumerate(masses.items())
     ]
-    melt = _line("temperature", t, _since(np.nan, degrees), RED, "dashdot", "linear")
+    melt = _line("temperature", t, _since(np.nan, degrees), RED, "dashdot", "linear", "degC")
     return [*lines, {**melt, "yaxis": "y2"}]
 
 
@@ -69,8 +69,8 @@ def _gases(hours: Floats, gas: Floats, so2: Floats) -> Traces:
     """Steady until the end of each moment: the line steps back from there."""
     t = _since(0.0, hours)
     return [
-        _line("gas at the mouth", t, _since(0.0, gas), BLUE, "solid", "vh"),
-        {**_line("SO2", t, _since(0.0, so2), ORANGE, "dash", "vh"), "yaxis": "y2"},
+        _line("gas at the mouth", t, _since(0.0, gas), BLUE, "solid", "vh", "Nm3/h"),
+        {**_line("SO2", t, _since(0.0, so2), ORANGE, "dash", "vh", "t/h"), "yaxis": "y2"},
     ]
 
 
@@ -94,8 +94,8 @@ def load(results: Results) -> Iterator[Figure]:
         "repeat of the vessels' schedule, with their mean and, where the case gives one, the limit; what is "
         "above it goes by.",
         {
-            "SO2": (_loads(hours, so2, float(limits[1])), _axis("SO2, t/h")),
-            "gas": (_loads(hours, flow, float(limits[0])), _axis("gas, dry, Nm3/h")),
+            "SO2": (_loads(hours, so2, float(limits[1]), "t/h"), _axis("SO2, t/h")),
+            "gas": (_loads(hours, flow, float(limits[0]), "Nm3/h"), _axis("gas, dry, Nm3/h")),
         },
         _layout("time, h"),
         Table("Load over time", (Column("from", "h"), Column("gas", "Nm3/h"), Column("SO2", "t/h")), rows),
@@ -122,9 +122,9 @@ def acid_plant(results: Results) -> Iterator[Figure]:
         {
             "bed temperatures": (_beds(hours, beds, float(plant.settings.catalyst_limit[0]) - 273.15),
                                  _axis("gas leaving a bed, degC", "normal")),
-            "conversion": (_with_mean(hours, conversion, 100.0 * float(plant.conversion[0])),
+            "conversion": (_with_mean(hours, conversion, 100.0 * float(plant.conversion[0]), "%"),
                            _axis("SO2 oxidised, %", "normal")),
-            "tail gas": (_with_mean(hours, tail, 1e6 * float(_share(plant.tail))),
+            "tail gas": (_with_mean(hours, tail, 1e6 * float(_share(plant.tail)), "ppm"),
                          _axis("SO2 in the tail gas before a scrubber, ppm", "normal")),
         },
         _layout("time, h"),
@@ -145,28 +145,28 @@ def _share(tail: Stream) -> float:
 
 def _beds(hours: Floats, beds: dict[str, Floats], hottest: float) -> Traces:
     lines = [
-        _line(name, hours, degrees, COLOURS[i % len(COLOURS)], DASHES[i % len(DASHES)], "hv")
+        _line(name, hours, degrees, COLOURS[i % len(COLOURS)], DASHES[i % len(DASHES)], "hv", "degC")
         for i, (name, degrees) in enumerate(beds.items())
     ]
-    return [*lines, _level("limit of the catalyst", hours, hottest, RED, "dot")]
+    return [*lines, _level("limit of the catalyst", hours, hottest, RED, "dot", "degC")]
 
 
-def _with_mean(hours: Floats, course: Floats, mean: float) -> Traces:
+def _with_mean(hours: Floats, course: Floats, mean: float, unit: str) -> Traces:
     return [
-        _line("moment", hours, course, BLUE, "solid", "hv"),
-        _level("of all that a cycle brings", hours, mean, GREY, "dash"),
+        _line("moment", hours, course, BLUE, "solid", "hv", unit),
+        _level("of all that a cycle brings", hours, mean, GREY, "dash", unit),
     ]
 
 
-def _loads(hours: Floats, load: Floats, limit: float) -> Traces:
+def _loads(hours: Floats, load: Floats, limit: float, unit: str) -> Traces:
     level = [
-        _line("load", hours, load, BLUE, "solid", "hv"),
-        _level("mean", hours, float(load.mean()), GREY, "dash"),
+        _line("load", hours, load, BLUE, "solid", "hv", unit),
+        _level("mean", hours, float(load.mean()), GREY, "dash", unit),
     ]
-    return [*level, _level("limit", hours, limit, RED, "dot")] if np.isfinite(limit) else level
+    return [*level, _level("limit", hours, limit, RED, "dot", unit)] if np.isfinite(limit) else level
 
 
-def _line(name: str, x: Floats, y: Floats, colour: str, dash: str, shape: str) -> dict[str, Any]:
+def _line(name: str, x: Floats, y: Floats, colour: str, dash: str, shape: str, unit: str) -> dict[str, Any]:
     return {
         "type": "scatter",
         "mode": "lines",
@@ -174,12 +174,13 @@ def _line(name: str, x: Floats, y: Floats, colour: str, dash: str, shape: str) -
         "x": rounded(x.tolist()),
         "y": [None if np.isnan(value) else value for value in rounded(y.tolist())],
         "line": {"color": colour, "dash": dash, "shape": shape, "width": 2},
+        "hovertemplate": f"at %{{x:.3~g}} h: {name} %{{y:.4~g}} {unit}<extra></extra>",
     }
 
 
-def _level(name: str, x: Floats, y: float, colour: str, dash: str) -> dict[str, Any]:
+def _level(name: str, x: Floats, y: float, colour: str, dash: str, unit: str) -> dict[str, Any]:
     ends = np.array([x[0], x[-1]])
-    return _line(name, ends, np.array([y, y]), colour, dash, "linear")
+    return _line(name, ends, np.array([y, y]), colour, dash, "linear", unit)
 
 
 def _axis(title: str, range_mode: str = "tozero") -> dict[str, Any]:

@@ -219,7 +219,7 @@ class _Drawing:
         kind = band.matter.kind if band.known else f"{band.matter.kind} silent"
         return (
             f'<g class="stream {kind}" data-band="{i}" data-rates="{rates}" data-widths="{widths}" '
-            f'tabindex="0" role="img" aria-label={quoteattr(band.told)}>'
+            'tabindex="0" role="img">'
             f"<title>{told}</title>{labels}"
             f"{_tip(line, COLOURS[band.matter.kind])}</g>"
         )
