@@ -58,7 +58,7 @@ class CaseError(PyrobalError):
     def __init__(self, faults: Sequence[Fault]) -> None:
         self.faults = tuple(_each_list_once(faults[:MOST_FAULTS]))
         if len(faults) > MOST_FAULTS:
-            more = f"only the first {MOST_FAULTS} faults are shown"
+            more = f"only the first {MOST_FAULTS} errors are shown"
             self.faults += (Fault(faults[0].file, None, "", more),)
         super().__init__("\n".join(str(fault) for fault in self.faults))
 

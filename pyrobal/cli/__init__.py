@@ -68,6 +68,6 @@ def _report(error: CaseError) -> int:
     for fault in error.faults:
         say(str(fault))
     n = len(error.faults)
-    count = f"more than {MOST_FAULTS} faults" if n > MOST_FAULTS else f"{n} fault{'s' * (n > 1)}"
+    count = f"more than {MOST_FAULTS} errors" if n > MOST_FAULTS else f"{n} error{'s' * (n > 1)}"
     say(f"pyrobal: {count}; nothing was computed")
     return WRONG

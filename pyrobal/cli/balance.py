@@ -93,10 +93,10 @@ def _check_sections(detail: list[str], result: Result) -> None:
 @click.command()
 @on_case
 def check(case: Case) -> None:
-    """Read CASE, report every fault in it, and list what will be assumed."""
+    """Read CASE, report every error in it, and list the defaults used."""
     for caution in case.cautions:
         say(f"caution: {caution}")
-    click.echo(f"{case.title}: no faults")
+    click.echo(f"{case.title}: no errors")
     for key in sorted(key for key in case.given if key.endswith(".precision")):
         click.echo(f"{key}: for pyrobal uncertainty; a balance makes no use of it")
     if case.assumed:

@@ -109,11 +109,11 @@ def _lines(found: Advice) -> Iterator[str]:
         standing = found.standing(limit)
         note = "" if standing == "kept" else f", {standing}"
         if standing == "binds":
-            note += f", one more {_unit(limit)} is worth {_gain(found, found.limit_worth[limit])}"
+            note += f", marginal value of 1 {_unit(limit)}: {_gain(found, found.limit_worth[limit])}"
             note += _while(found, limit)
         yield f"{limit}: {best.readings[limit.key]:.5g}{behind(limit.unit)}{note}"
     if best.feasible and found.charge_worth:
-        yield f"one more t/h of the whole blend is worth {_gain(found, found.charge_worth)}"
+        yield f"marginal value of 1 t/h of the whole blend: {_gain(found, found.charge_worth)}"
     if len(found.conflict) == 1:
         yield f"no blend of these parcels meets {found.conflict[0]}, even without the other limits"
     elif found.conflict:
@@ -182,7 +182,7 @@ def _print_parcels(found: Advice) -> None:
         if found.best.feasible:
             row += [found.most[parcel.name], found.parcel_worth[parcel.name]]
         rows.append(row)
-    worth = f"one more t/h is worth, {_goal_unit(found)}".rstrip(", ")
+    worth = f"marginal value of 1 t/h, {_goal_unit(found)}".rstrip(", ")
     headings = ["parcel", "t/h", "share %", "offered t/h", "could take t/h", worth]
     print_columns(headings[: len(rows[0])], rows)
 

@@ -19,7 +19,7 @@ from pyrobal.cli.window import window
 
 GREETING = """\
 pyrobal works out the heat and mass balance of a copper smelter from the assays of its blend:
-oxygen, flux, matte, slag, off-gas, SO2, heat, and the way each number came about.
+oxygen, flux, matte, slag, off-gas, SO2 and heat, each number traced to its equation and inputs.
 Run the demo case:    pyrobal balance cases/skerry_point.toml
 See what can be set:  pyrobal settings smelting
 All commands:         pyrobal --help"""

@@ -12,11 +12,11 @@ from pyrobal.cli.options import case_argument, overrides
 @case_argument
 @click.argument("key", shell_complete=complete.key)
 @click.option(
-    "--depth", type=click.IntRange(1, 40), help="Levels of the tree; unless given, what matters most."
+    "--depth", type=click.IntRange(1, 40), help="Levels of the tree; unless given, the largest terms."
 )
 @overrides
 def explain(case: str, key: str, depth: int | None, assignments: tuple[str, ...]) -> int:
-    """Show how the reading KEY of CASE came about, from its equation back to the inputs.
+    """Trace the reading KEY of CASE, from its equation back to the inputs.
 
     Every line is an equation of the program in words, with the values that went in; steps that change
     nothing are passed over. Below: the settings it rests on, how iterations ended, the published sources.

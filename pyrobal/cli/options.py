@@ -36,7 +36,7 @@ _aims = (
 )  # fmt: skip
 _workers = (
     click.option(
-        "--workers", type=click.IntRange(1), metavar="N", help="Processes; all cores if it is worth it."
+        "--workers", type=click.IntRange(1), metavar="N", help="Processes; all cores where the work is large."
     ),
     click.option("--cluster", metavar="ADDRESS", help="Scheduler of a Dask cluster, tcp://HOST:PORT."),
 )

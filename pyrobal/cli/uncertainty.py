@@ -90,7 +90,7 @@ def _print(found: Uncertainty) -> None:
     print_columns(headings, rows)
     if found.unsolved:
         text = (
-            f"of the draws with an answer only: {100 * found.unsolved / found.draws:.3g} % have none; means, "
+            f"of draws with a solution only: {100 * found.unsolved / found.draws:.3g} % have none; means, "
             "percentiles and chances hold under the condition that there is a balance"
         )
         click.echo(textwrap.fill(text, width()))
@@ -123,7 +123,7 @@ def _print_sources(found: Uncertainty, key: str, indices: Indices) -> None:
             )
             rows.append([found.sources[g].name, alone, total])
     if rows:
-        print_columns(["source", "alone", "with others"], rows)
+        print_columns(["source", "first order", "total effect"], rows)
     else:
         click.echo("nothing that is varied moves it")
 

@@ -118,7 +118,7 @@ def _legend(found: Window) -> Iterator[str]:
         letter = LETTERS[i] if i < len(LETTERS) else "?"
         yield f"  {letter}  breaks {limit} the most: {100 * shares.get(i, 0.0):.0f} %"
     if NO_ANSWER in shares:
-        yield f"  x  no answer: {100 * shares[NO_ANSWER]:.0f} %"
+        yield f"  x  no solution: {100 * shares[NO_ANSWER]:.0f} %"
         yield from (f"{_INDENT}{share:.0f} %: {why}" for why, share in _reasons(found))
     if found.best is not None and found.goal is not None:
         yield from _best(found, found.best)
@@ -137,7 +137,7 @@ def _best(found: Window, best: Point) -> Iterator[str]:
 def _nearest(found: Window) -> str:
     point = found.nearest
     if point is None:
-        return "nothing in this window has an answer"
+        return "nothing in this window has a solution"
     x, y = (f"{value:.4g}{_behind(axis.unit)}" for value, axis in zip(point, (found.x, found.y), strict=True))
     where = f"{found.x.key} = {x}, {found.y.key} = {y}"
     return f"no point keeps every limit; the worst of them is broken least at {where}"

@@ -81,7 +81,7 @@ def _nearly_air(r: Results, i: int) -> Iterator[Message]:
             yield Message(
                 "caution",
                 f"stack.{name}.reference_oxygen",
-                f"the gas holds {one(stack.oxygen, i) / PERCENT:.3g} % O2, so that what stands in it is "
+                f"the gas holds {one(stack.oxygen, i) / PERCENT:.3g} % O2, so that what it carries is "
                 f"stated {figure(times)} times as strong as it is: a reference oxygen is meant for gas of "
                 "combustion",
             )

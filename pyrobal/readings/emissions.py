@@ -164,7 +164,7 @@ READINGS = (
     _READING("emissions.stack_so2", "mg/Nm3", f"SO2 in the first stack (tail gas), {_AT_REFERENCE}",
              _of(lambda e: e.stack.concentration("so2"))),
     _READING("emissions.stack_so2_highest", "mg/Nm3",
-             "the same at the worst moment of the cycle, heat held by the catalyst left out",
+             "highest over the cycle, heat stored in the catalyst left out",
              _of(lambda e: e.stack_so2_highest)),
     _READING("emissions.stack_so2_ppm", "ppm", "SO2 in the first stack, dry, oxygen as measured",
              _of(lambda e: e.stack.so2_share)),

@@ -41,9 +41,9 @@ def _start(r: Results, vessel: str) -> FloatN:
 _READING = functools.partial(Reading, needs="load+acid_plant")
 
 READINGS = (
-    _READING("acid.so2_load_peak", "t/h", "most SO2 that reaches the acid plant in the repeat of the vessels",
+    _READING("acid.so2_load_peak", "t/h", "highest SO2 that reaches the acid plant over the schedule period",
              _taken(lambda x: x.so2.max(axis=1) * M_SO2)),
-    _READING("acid.inlet_flow_peak", "Nm3/h", "most gas that reaches it, dry",
+    _READING("acid.inlet_flow_peak", "Nm3/h", "highest gas flow that reaches it, dry",
              _taken(lambda x: x.flow.max(axis=1))),
     _READING("load.so2_mean", "t/h", "SO2 that reaches the acid plant with this schedule, mean",
              _taken(lambda x: x.so2.mean(axis=1) * M_SO2)),

@@ -16,7 +16,7 @@ from pyrobal.plant import acid_plant, anode_furnace, converting, emissions, gas_
 from pyrobal.readings import emission_messages
 from pyrobal.readings.assay_messages import assay_messages
 from pyrobal.readings.assay_messages import impossible as impossible_assays
-from pyrobal.readings.closure_messages import closure_messages
+from pyrobal.readings.correlation_messages import correlation_messages
 from pyrobal.readings.limit_messages import impossible_schedule, limit_messages
 from pyrobal.readings.message import Message
 from pyrobal.readings.message import at as _at
@@ -94,7 +94,7 @@ def _copper_blow(r: Results, i: int) -> Iterator[Message]:
     yield Message(
         "caution" if c.reason[i] == Reason.SOLVED else "limit",
         "converting.coolant_capacity.copper",
-        f"the copper blow has not the heat to hold {T - 273.15:.0f} degC with what is charged cold in it: "
+        f"the copper blow has too little heat to keep {T - 273.15:.0f} degC with what is charged cold in it: "
         f"{over:.2g} t/h of cold copper too much; {remedy}, or charge less of it there: copper scrap may "
         'also go to the anode furnace (revert, to = "anode_furnace")',
     )
@@ -139,7 +139,7 @@ def _heat(r: Results, i: int) -> Iterator[Message]:
         yield Message(
             "caution",
             "smelting.heat.surplus",
-            f"{surplus / MW:.1f} MW of heat has nowhere to go; it would be absorbed by {point}, or by "
+            f"{surplus / MW:.1f} MW of heat is surplus; it would be absorbed by {point}, or by "
             f"{cold:.0f} t/h of cold own matte",
         )
     if surplus < -0.01 * MW:
@@ -161,7 +161,7 @@ def _put_back(r: Results, i: int) -> Iterator[Message]:
         yield Message(
             "caution",
             "smelting.cold_charge",
-            f"{back / TONNE_PER_HOUR:.0f} of {tapped / TONNE_PER_HOUR:.0f} t/h of matte tapped put back "
+            f"{back / TONNE_PER_HOUR:.0f} of {tapped / TONNE_PER_HOUR:.0f} t/h of matte tapped recycled "
             f"cold, above {MOST_PUT_BACK / PERCENT:.0f} %; lower the enrichment, or cool with other material",
         )
 
@@ -252,7 +252,7 @@ _OF_FURNACES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
     _heat,
     _put_back,
     _slag,
-    closure_messages,
+    correlation_messages,
 )
 _RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
     _steps,

@@ -60,7 +60,7 @@ def _doubts(found: Advice) -> Iterator[str]:
         yield f"These cannot be met together: {'; '.join(found.conflict)}."
     if found.best.feasible and found.charge_worth:
         worth = quantity(found.charge_worth, _unit(found))
-        yield f"One more t/h of the whole blend is worth {worth}."
+        yield f"Marginal value of 1 t/h of the whole blend: {worth}."
     if found.best.feasible and not found.best.settled:
         yield "Caution: the search ended before it was sure that nothing better is near."
     if found.best.feasible and found.error > _SURE:
@@ -81,7 +81,7 @@ def _parcels(found: Advice) -> Table:
         rows.append((plain(parcel.name), rate, share, parcel.most / TONNE_PER_HOUR, *more))
     columns = (
         Column("parcel"), Column("taken", "t/h"), Column("share", "%"), Column("offered", "t/h"),
-        Column("could take", "t/h"), Column("one more t/h is worth", _unit(found)),
+        Column("could take", "t/h"), Column("marginal value of 1 t/h", _unit(found)),
     )  # fmt: skip
     return Table("Parcels, dry", columns, tuple(rows))
 
@@ -98,11 +98,11 @@ def _limits(found: Advice) -> Table:
         Column("reading"),
         Column("unit"),
         Column(""),
-        Column("one more unit is worth", _unit(found)),
+        Column("marginal value of one unit", _unit(found)),
         Column("from"),
         Column("to"),
-        Column("worth below", _unit(found)),
-        Column("worth above", _unit(found)),
+        Column("marginal value below", _unit(found)),
+        Column("marginal value above", _unit(found)),
     )
     return Table("Limits", columns, tuple(rows))
 

@@ -158,7 +158,9 @@ def answer_table(c: Comparison) -> Table:
     rows = [row for result in (c.before, c.after) for group in summary(result) for row in group.rows]
     keys = dict.fromkeys(part.line.key for row in rows for part in (row.main, *row.remarks))
     notes = (f"Changes below {number(100 * SLIGHT)} % are left out.",)
-    return Table("The answer", _COLUMNS, tuple(_row(changes[key]) for key in keys if key in changes), notes)
+    return Table(
+        "The main results", _COLUMNS, tuple(_row(changes[key]) for key in keys if key in changes), notes
+    )
 
 
 def readings_table(c: Comparison, most: int | None = None) -> Table:

@@ -38,15 +38,15 @@ if TYPE_CHECKING:
     from pyrobal.case.load import Case
 
 _PARTS: Final = {
-    "answer": "Figures and limits", "plant": "Plant", "messages": "What needs a person", "summary": "Summary",
-    "steps": "Step by step", "readings": "All results", "more": "What stands behind it",
+    "answer": "Figures and limits", "plant": "Plant", "messages": "Cautions and limits", "summary": "Summary",
+    "steps": "Step by step", "readings": "All results", "more": "Basis of the results",
 }  # fmt: skip
 _STEPS: Final = {  # whose readings begin with another word
     "anode": "anode furnace", "gas": "gas train", "acid": "acid plant", "load": "load on the acid plant",
     "limit": "limits",
 }  # fmt: skip
 _PARTS_COMPARED: Final = {
-    "cases": "Cases", "settings": "Settings", "answer": "What it did", "readings": "Readings",
+    "cases": "Cases", "settings": "Settings", "answer": "Effect of the change", "readings": "Readings",
     "case-before": "Case before", "case-after": "Case after",
 }  # fmt: skip
 _PRINTED: Final = 104  # letters of a table's width on a sheet of paper

@@ -23,7 +23,7 @@ _NAMES: Final = {"so2": "SO2", "mist": "acid mist"}
 _RESTS_ON: Final = {"so2": "balance", "mist": "mist"}
 _NOTES: Final = (
     "A mean over time, and of SO2 the highest mean over 10 min, 1 h and 24 h while the vessels follow their "
-    "schedule, SO2 over gas, each moment as if it lasted; a stack without such lines is steady. A cubic "
+    "schedule, SO2 over gas, each time step as if steady; a stack without such lines is steady. A cubic "
     "metre is at 101.325 kPa and the temperature, moisture and oxygen beside it ([stack.NAME] sets them).",
     "Balance: sulfur fed less sulfur kept. Mist: acid_plant.tail_mist and SO3 of gas lines. Catch: dust and "
     "deportment of the furnaces, and what each piece behind them catches. Shares: what escapes and is caught "

@@ -253,7 +253,7 @@ def matrix(family: str, cells: Mapping[tuple[str, str], Line]) -> Table:
     units = {name[1]: line.unit for name, line in cells.items()}
     headings = (Column(""), *(Column(words(c), units[c]) for c in columns))
     notes = [f"{first.meaning[:1].upper()}{first.meaning[1:]}."]
-    notes += [f"Nothing at all: {', '.join(empty)}."] if empty else []
+    notes += [f"Zero throughout: {', '.join(empty)}."] if empty else []
     return Table(title, headings, tuple(table), tuple(notes), matrix=True)
 
 

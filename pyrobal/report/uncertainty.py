@@ -19,25 +19,28 @@ _LEAST: Final = 0.01  # share of the variance worth a line
 _LONGEST: Final = 100  # letters of a source beside its bars
 _ENTHALPIES: Final = "as the tables state them; on the furnace's heat only"
 _INDEPENDENT: Final = (
-    "All sources are drawn independently. Alone: the share of the variance that a source brings by itself. "
-    "With others: the share that would go if it were known exactly. Thin lines: 95 % intervals by resampling."
+    "All sources are drawn independently. First order: the share of the variance that a source brings by "
+    "itself. Total effect: the share that would go if it were known exactly. Thin lines: 95 % intervals by "
+    "resampling."
 )
 
 
 def uncertainty_html(case: Case, found: Uncertainty, made: datetime.datetime | None = None) -> str:
     """The page. ``made``: the time printed on it, now unless given."""
-    subject = "How sure the readings of a copper smelter's balance are, and what makes them unsure."
+    subject = "Uncertainty of the readings of a copper smelter's balance, and its sources."
     return study_page(case, subject, list(_sections(found)), _content(found), made)
 
 
 def _sections(found: Uncertainty) -> Iterator[Section]:
     draws = f"{found.draws} draws, {found.unsolved} of them without a solution; seed {found.seed}."
     risks = (_risks(found),) if found.risks else ()
-    yield Section("answer", "Answer", "How sure it is", (draws,), tables=(_scatter(found), *risks))
     yield Section(
-        "sources", "Sources", "What makes it unsure", (_INDEPENDENT,), figures=tuple(_figures(found))
+        "answer", "Answer", "Uncertainty of the readings", (draws,), tables=(_scatter(found), *risks)
     )
-    yield Section("varied", "Varied", "What was varied, and how far", tables=(_varied(found),))
+    yield Section(
+        "sources", "Sources", "Sources of the uncertainty", (_INDEPENDENT,), figures=tuple(_figures(found))
+    )
+    yield Section("varied", "Varied", "Inputs varied, and their spread", tables=(_varied(found),))
 
 
 def _scatter(found: Uncertainty) -> Table:
@@ -83,8 +86,8 @@ def _greatest(one: Indices) -> list[int]:
 
 def _bars(found: Uncertainty, one: Indices, order: list[int]) -> Traces:
     sides = (
-        ("alone", one.first, one.first_range, BLUE, ""),
-        ("with others", one.total, one.total_range, ORANGE, "/"),
+        ("first order", one.first, one.first_range, BLUE, ""),
+        ("total effect", one.total, one.total_range, ORANGE, "/"),
     )
     return [
         {
@@ -125,7 +128,7 @@ def _shares(found: Uncertainty, told: dict[str, tuple[Indices, list[int]]]) -> T
         for key, (one, order) in told.items()
         for g in order
     ]  # fmt: skip
-    headings = ("alone", "from", "to", "with others", "from", "to")
+    headings = ("first order", "from", "to", "total effect", "from", "to")
     columns = (Column("reading"), Column("source"), *(Column(heading, "%") for heading in headings))
     return Table("Share of the variance, with 95 % intervals", columns, tuple(rows), stub=2)
 

@@ -17,7 +17,7 @@ from pyrobal.studies.window import Point, Window
 
 _ADVICE: Final = (
     "Closed in on from the best cell, within the region it stands in. Run the balance there, and ask pyrobal "
-    "sensitivity what it leans on, before it is used."
+    "sensitivity what it depends on, before it is used."
 )
 
 
@@ -33,7 +33,7 @@ def _sections(found: Window) -> Iterator[Section]:
     answer = f"Every limit is kept in {100 * kept:.3g} % of the window."
     if not kept and found.nearest is not None:
         answer = f"No point keeps every limit; the worst of them is broken least at {_place(found)}."
-    yield Section("answer", "Answer", "The answer", (answer,), tables=(_asked(found), shares(found)))
+    yield Section("answer", "Answer", "The result", (answer,), tables=(_asked(found), shares(found)))
     yield Section("picture", "Picture", "The picture", figures=(draw(found),))
     if found.best is not None:
         yield Section(

@@ -155,7 +155,7 @@ def _out_of_reach(case: Case, aim: Aim) -> str:
     if not np.isfinite(misses).all():
         return f"nothing is solved within the ranges of {', '.join(aim.keys)}"
     said = (
-        f"{wanted[0]} is out of reach of these settings, whatever the others"
+        f"{wanted[0]} cannot be met with these settings, whatever the others"
         if len(wanted) == 1
         else f"these stand against each other: {'; '.join(wanted)}"
     )

@@ -30,7 +30,7 @@ REFERENCE_GRADE = 62 * PERCENT  # of the matte, at which the ratios stand
 _M = dict(zip(ELEMENTS, ATOMIC_MASS.tolist(), strict=True))
 _CU2S_PER_CU = (2 * _M["Cu"] + _M["S"]) / (2 * _M["Cu"])
 _M_CU2S, _M_FES = 2 * _M["Cu"] + _M["S"], _M["Fe"] + _M["S"]
-_LEAST_FES = 1e-3  # mole fraction: matte nearer to white metal is beyond the closures, and has no answer
+_LEAST_FES = 1e-3  # mole fraction: matte nearer to white metal is beyond the correlations, and has no answer
 
 Ratios = Mapping[str, Mapping[str, FloatN]]
 """Element -> "slag_matte" or "exponent" -> (N,): what a user sets in place of the table's."""

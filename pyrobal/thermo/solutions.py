@@ -1,6 +1,6 @@
 """Activities in matte and slag, and oxygen, copper and sulfur where only a distribution is known.
 
-Every function is a published closure with the range it was made for; outside it the furnace says so.
+Every function is a published correlation with the range it was made for; outside it the furnace says so.
 N : mole fraction of the named species in its phase.
 """
 
@@ -16,8 +16,8 @@ from pyrobal.constants import PERCENT, celsius
 
 
 @dataclass(frozen=True)
-class Closure:
-    """A closure by name: where it comes from, and the range it holds in.
+class Correlation:
+    """A correlation by name: where it comes from, and the range it holds in.
 
     seen : True where the coefficients were read in the source, False where they are from memory
     low, high : range of the matte grade [kg/kg]
@@ -30,21 +30,23 @@ class Closure:
     high: float
 
 
-GOTO = Closure("goto", "Goto 1974, Goto & Shimpo; Nagamori & Mackey 1978 (from memory)", False, 0.40, 0.78)
-IONIC = Closure("ionic", "ideal ionic mixing of Cu+ and Fe2+ in sulfide (Temkin 1945)", False, 0.40, 0.78)
-MATOUSEK = Closure(
+GOTO = Correlation(
+    "goto", "Goto 1974, Goto & Shimpo; Nagamori & Mackey 1978 (from memory)", False, 0.40, 0.78
+)
+IONIC = Correlation("ionic", "ideal ionic mixing of Cu+ and Fe2+ in sulfide (Temkin 1945)", False, 0.40, 0.78)
+MATOUSEK = Correlation(
     "matousek", "Matousek 1996, CIM Bulletin 89(1002), compositions of copper mattes", True, 0.40, 0.795
 )
-KAISER_ELLIOTT = Closure(
+KAISER_ELLIOTT = Correlation(
     "kaiser_elliott", "Kaiser & Elliott 1986, Metall. Trans. B 17, 147 (1195 degC)", True, 0.40, 0.78
 )
-KRESS = Closure(
+KRESS = Correlation(
     "kress_carmichael",
     "Kress & Carmichael 1991, Contrib. Mineral. Petrol. 108, 82: natural silicate melts, extrapolated in "
     "iron; its slope is flatter than what plants report, so no constant factor on it spans their bands",
     True, 0.40, 0.78,
 )  # fmt: skip
-NAGAMORI = Closure(
+NAGAMORI = Correlation(
     "nagamori",
     "Nagamori 1974, Metall. Trans. 5, 531; Nagamori, Mackey & Tarassoff 1975 (from memory); Palacios "
     "& Gaskell",

@@ -91,6 +91,6 @@ def test_huge_file(tmp_path: Path) -> None:
 def test_thousands_of_faults_stop_early(tmp_path: Path) -> None:
     many = tmp_path / "many.toml"
     many.write_text("[smelting]\n" + "".join(f"unknown_{i} = 1\n" for i in range(50_000)))
-    with pytest.raises(CaseError, match="only the first 100 faults") as caught:
+    with pytest.raises(CaseError, match="only the first 100 errors") as caught:
         load_case(many)
     assert len(caught.value.faults) == 101

@@ -166,7 +166,7 @@ def test_standard_input() -> None:
 def test_check_lists_what_it_assumes(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", CASE]) == 0
     out, err = capsys.readouterr()
-    assert "no faults" in out
+    assert "no errors" in out
     assert "smelting.matte_activities" in out
     assert err == ""
 

@@ -137,7 +137,7 @@ def test_a_list_of_what_is_allowed_stands_once(tmp_path: Path, capsys: pytest.Ca
     assert err.count("allowed: matte_grade") == 1
     assert err.count("allowed: as above") == MOST_FAULTS - 1
     assert len(err.splitlines()) == MOST_FAULTS + 2
-    assert f"more than {MOST_FAULTS} faults" in err
+    assert f"more than {MOST_FAULTS} errors" in err
 
 
 def test_faults_of_any_origin_are_as_many_as_are_read() -> None:

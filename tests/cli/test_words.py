@@ -144,7 +144,7 @@ def test_a_window_tells_every_reason(capsys: pytest.CaptureFixture[str]) -> None
     line = ["window", CASE, "--x", "smelting.enrichment=40:98 %:6", "--y", "smelting.matte_grade=60:85 %:6",
             "--limit", "smelting.fuel<=1000", "--workers", "1"]  # fmt: skip
     assert main(line) in (0, 1)
-    legend = capsys.readouterr().out.partition("  x  no answer: ")[2]
+    legend = capsys.readouterr().out.partition("  x  no solution: ")[2]
     total = float(legend.split(" %")[0])
     parts = [float(share) for share in re.findall(r"^ {5}(\d+) %: ", legend, re.M)]
     assert len(parts) >= 2

@@ -319,7 +319,7 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert all(len(row) <= 80 for row in out.splitlines())
     assert "most margin" in out and "could" in out
     words = " ".join(out.split())
-    assert "binds, one more wt% is worth" in words and "per hour" in words
+    assert "binds, marginal value of 1 wt%:" in words and "per hour" in words
     assert main([*line, "--limit", "smelting.slag.rate<=40"]) == 1
     assert "cannot be met together" in " ".join(capsys.readouterr().out.split())
     for wrong in (["--best", "money"], ["--terms", "nowhere.toml"], ["--limit", "x<=1"]):
@@ -337,7 +337,7 @@ def test_what_a_limit_is_worth_has_the_unit_of_the_goal(capsys: pytest.CaptureFi
         "feed.assay.Cl<=0.02 %",
     ]
     assert main(line) == 0
-    assert "feed.assay.Cl <= 0.02 wt%: 0.02 wt%, binds, one more wt% is worth" in (
+    assert "feed.assay.Cl <= 0.02 wt%: 0.02 wt%, binds, marginal value of 1 wt%:" in (
         out := " ".join(capsys.readouterr().out.split())
     )
     assert "t/h of copper" in out
@@ -362,7 +362,7 @@ def test_the_charge_is_told_and_what_is_not_on_offer(
     out = capsys.readouterr().out
     assert "charge: 110 t/h dry, that of the case" in out
     assert "kept at their rates in the case: Marrick Dale, Tolven" in out
-    assert "one more t/h is worth, t/h of copper" in out
+    assert "marginal value of 1 t/h, t/h of copper" in out
     assert re.search(r"smelting\.slag\.rate <= 70 t/h: [\d.]+ t/h", out)
 
 

@@ -343,10 +343,10 @@ def test_what_the_percentiles_leave_out_is_said(capsys: pytest.CaptureFixture[st
     low, high = scipy.stats.norm(0.55, 0.8).cdf([0.15, 1.0])
     cut = f"{100 * (low + 1 - high):.2g} % of it is cut off"
     assert f"+-80 vol% (none below 15 vol% or above 100 vol%: {cut})" in out
-    assert "of the draws with an answer only" in out
+    assert "of draws with a solution only" in out
     assert main([*line, "--vary", "smelting.enrichment=+-1 %"]) == 0
     out = capsys.readouterr().out
-    assert "cut off" not in out and "draws with an answer" not in out
+    assert "cut off" not in out and "draws with a solution" not in out
 
 
 STATED = """Ag = "75 g/t"

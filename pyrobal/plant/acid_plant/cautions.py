@@ -17,7 +17,7 @@ CAUTIONS = {
         "conversion; add dilution air ahead of the drying tower"
     ),
     "acid.autothermal": (
-        "the gas is too lean in SO2 to heat itself: the exchangers fall short by acid.heat.spare, and a "
+        "the gas is too lean in SO2 to heat itself: the exchangers lack acid.heat.spare, and a "
         "preheater must be fired or the gas made richer"
     ),
     "acid.water_balance": (

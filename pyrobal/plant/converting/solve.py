@@ -32,7 +32,7 @@ def solve(
     settings name a way of working that their kind of converter does not have.
 
     References: Davenport, King, Schlesinger & Biswas 2002, Extractive Metallurgy of Copper, 4th ed.,
-    chapters on batch and on continuous converting; closures as named in ``thermo.coppermaking`` and
+    chapters on batch and on continuous converting; correlations as named in ``thermo.coppermaking`` and
     ``thermo.solutions``.
     """
     if wrong := s.contradictions():

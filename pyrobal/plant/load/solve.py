@@ -227,8 +227,8 @@ CAUTIONS = {
         "the vessels have no time for all the matte: a cycle with its pauses lasts longer than "
         "load.period_wanted; put more vessels to work or blow faster" + _ASIDE
     ),
-    "acid_plant.flow_limit": "the flow the acid plant takes holds the vessels up" + _ASIDE,
-    "acid_plant.so2_limit": "the SO2 the acid plant takes holds the vessels up" + _ASIDE,
+    "acid_plant.flow_limit": "the gas flow the acid plant can take delays the vessels" + _ASIDE,
+    "acid_plant.so2_limit": "the SO2 the acid plant can take delays the vessels" + _ASIDE,
 }
 
 

@@ -28,7 +28,7 @@ def solve(
 
     Electric furnace: see ``melt``. Flotation: see ``flotation``. None: the slags are put together, no more.
     References: Davenport, King, Schlesinger & Biswas 2002, Extractive Metallurgy of Copper, 4th ed.,
-    chapter on copper loss in slag; closures as named in ``thermo.solutions``.
+    chapter on copper loss in slag; correlations as named in ``thermo.solutions``.
     """
     if s.kind == "flotation":
         return float_slag(slags, s)

@@ -15,7 +15,7 @@ LEAKS = ("bath_side", "after_uptake")
 
 @dataclass(frozen=True)
 class SmeltingSettings:
-    """Targets, blast, temperatures and closures of one smelting furnace."""
+    """Targets, blast, temperatures and correlations of one smelting furnace."""
 
     matte_grade: FloatN = quantity(
         "wt%", "copper in the matte; a reading instead where oxygen_per_tonne is given",
@@ -79,7 +79,7 @@ class SmeltingSettings:
         default=5.6, low=0.0, high=20.0,
     )  # fmt: skip
     slag_magnetite_model: str = choice(
-        "closure for magnetite in the slag", ("goto", "kress_carmichael"), default="goto"
+        "correlation for magnetite in the slag", ("goto", "kress_carmichael"), default="goto"
     )
     ferric_over_equilibrium: FloatN = quantity(
         "-", "ferric over ferrous iron of the slag over that of the melt, with kress_carmichael; to be tuned",
@@ -102,11 +102,11 @@ class SmeltingSettings:
         default=None, low=0.0, high=0.2,
     )  # fmt: skip
     matte_oxygen_model: str = choice(
-        "closure for oxygen in the matte", ("matousek", "kaiser_elliott"), default="matousek"
+        "correlation for oxygen in the matte", ("matousek", "kaiser_elliott"), default="matousek"
     )
     matte_activities: str = choice("activity model of the matte", ("goto", "ionic"), default="goto")
     slag_copper_model: str = choice(
-        "closure for copper dissolved as oxide", ("nagamori", "goto"), default="nagamori"
+        "correlation for copper dissolved as oxide", ("nagamori", "goto"), default="nagamori"
     )
     deportment: dict[str, dict[str, FloatN]] = table(
         "share of a minor element to matte, slag, dust and gas; fixed, in place of the ratio", "deportment"

@@ -119,7 +119,7 @@ def solve(charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel) -
     Scenarios that cannot be solved carry a reason and do not disturb the others.
 
     References: Davenport, King, Schlesinger & Biswas 2002, Extractive Metallurgy of Copper, 4th ed.,
-    chapters on matte smelting and on the mathematical description of smelting; closures as named in
+    chapters on matte smelting and on the mathematical description of smelting; correlations as named in
     ``thermo.solutions``.
     """
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why

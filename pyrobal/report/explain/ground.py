@@ -17,7 +17,7 @@ from pyrobal.report.explain.record import Call
 from pyrobal.report.numbers import number
 from pyrobal.report.settings import Setting, settings, tables
 from pyrobal.thermo.properties import Species
-from pyrobal.thermo.solutions import Closure
+from pyrobal.thermo.solutions import Correlation
 from pyrobal.thermo.tables import find, load_sources
 
 _SOLVERS = {"newton": "Newton's method", "settled": "going round the recycles until nothing changes"}
@@ -104,7 +104,7 @@ class Ground:
         if found := source.references(doc):
             self.rests.models[found] = None
         for value in call.globals.values():
-            if isinstance(value, Closure) and call.code.co_name.startswith(value.name):
+            if isinstance(value, Correlation) and call.code.co_name.startswith(value.name):
                 seen = "as read in the source" if value.seen else "coefficients from memory"
                 self.rests.models[f"{value.source} ({seen})"] = None
 

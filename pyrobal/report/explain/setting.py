@@ -23,7 +23,7 @@ def explained(case: Case, key: str) -> Iterator[str]:
         )
     else:
         yield f"{key} = {here.text()}: {here.meaning}"
-        yield "  a setting, assumed: its default" if key in case.assumed else "  a setting, given in the case"
+        yield "  a setting, its default used" if key in case.assumed else "  a setting, given in the case"
     yield f"  allowed: {declared.allowed}"
 
 

@@ -37,7 +37,7 @@ def cycle(results: Results) -> Iterator[Figure]:
     yield Figure(
         "cycle",
         "Converter cycle",
-        "What one vessel holds and how hot its melt is at the end of each moment of its cycle, and the gas "
+        "What one vessel holds and how hot its melt is after each time step of its cycle, and the gas "
         "it gives at the mouth, over the hours of the cycle. It begins empty, with the first charging.",
         {
             "melts": (_melts(hours, masses, degrees), _two_axes("melt, t", "temperature, degC")),
@@ -90,9 +90,9 @@ def load(results: Results) -> Iterator[Figure]:
     yield Figure(
         "load",
         "Load on the acid plant over time",
-        "SO2 and gas that come for the acid plant, air each moment needs included: means of 1/120 of the "
-        "repeat of the vessels' schedule, with their mean and, where the case gives one, the limit; what is "
-        "above it goes by.",
+        "SO2 and gas that come for the acid plant, dilution air included: means of 1/120 of the schedule "
+        "period, with their mean and, where the case gives one, the limit; the "
+        "excess by-passes the plant.",
         {
             "SO2": (_loads(hours, so2, float(limits[1]), "t/h"), _axis("SO2, t/h")),
             "gas": (_loads(hours, flow, float(limits[0]), "Nm3/h"), _axis("gas, dry, Nm3/h")),
@@ -117,8 +117,8 @@ def acid_plant(results: Results) -> Iterator[Figure]:
     yield Figure(
         "beds",
         "Acid plant over time",
-        "Conversion, SO2 in the tail gas and the gas leaving each bed, at each moment as if it lasted. "
-        "Catalyst and exchangers hold heat, so real swings are smaller.",
+        "Conversion, SO2 in the tail gas and the gas leaving each bed, in each time step as if steady. "
+        "Catalyst and exchangers store heat, so real swings are smaller.",
         {
             "bed temperatures": (_beds(hours, beds, float(plant.settings.catalyst_limit[0]) - 273.15),
                                  _axis("gas leaving a bed, degC", "normal")),

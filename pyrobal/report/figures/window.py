@@ -57,7 +57,7 @@ def _verdicts(found: Window) -> Iterator[tuple[int, str, str]]:
         yield i, LETTERS[i % len(LETTERS)], f"breaks {limit} the most"
     reasons = sorted({int(code) for code in found.reason.ravel()} - {int(Reason.SOLVED)})
     if reasons:
-        yield NO_ANSWER, "x", f"no answer: {'; '.join(Reason(code).text for code in reasons)}"
+        yield NO_ANSWER, "x", f"no solution: {'; '.join(Reason(code).text for code in reasons)}"
 
 
 def _thinned(found: Window) -> tuple[slice, slice]:

@@ -43,7 +43,7 @@ def verdict(found: Reconciliation) -> str:
     """The answer in one sentence."""
     said = counted(found)
     if not found.settled:
-        return f"{said}: no fit was found; the search did not settle, so nothing below is an answer."
+        return f"{said}: no fit was found; the search did not converge, so nothing below is a result."
     if found.before.freedom <= 0:
         return f"{said}: met exactly; there are as many unknowns as measurements, so nothing is checked."
     off = [*(_off(found, one) for one in found.instruments if one.off), *map(_outlier, found.outliers)]

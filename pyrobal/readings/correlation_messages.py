@@ -18,7 +18,7 @@ SLAG_CLOSURES = frozenset(("smelting.slag_copper", "smelting.slag_magnetite"))
 CLOSURE_COLD, CLOSURE_HOT = celsius(1150), celsius(1350)  # range of the distribution data
 
 
-def closure_messages(r: Results, i: int) -> Iterator[Message]:
+def correlation_messages(r: Results, i: int) -> Iterator[Message]:
     """Which closures stand behind the melts, whether they hold here, and what practice shows beside them."""
     yield from _beside_practice(r, i)
     yield from _not_silicate(r, i)
@@ -82,9 +82,9 @@ def _not_silicate(r: Results, i: int) -> Iterator[Message]:
             "caution",
             "smelting.slag.assay.SiO2",
             f"{silica / PERCENT:.0f} % SiO2 and {lime / PERCENT:.0f} % CaO is no iron silicate slag; its "
-            f"copper and magnetite are predicted by closures of iron silicate ({', '.join(named)}), outside "
-            "their range, and its minor elements by ratios of iron silicate, while calcium ferrite takes up "
-            "more As, Sb and Bi: give your own slag_copper, slag_magnetite and distribution ratios",
+            f"copper and magnetite are predicted by correlations of iron silicate ({', '.join(named)}), "
+            "outside their range, and its minor elements by ratios of iron silicate, while calcium ferrite "
+            "takes up more As, Sb and Bi: give your own slag_copper, slag_magnetite and distribution ratios",
         )
 
 
@@ -121,8 +121,8 @@ def _own_matte(r: Results, i: int) -> Iterator[Message]:
 SEEN = 0.005  # wt%
 
 
-def closures_used(r: Results) -> list[tuple[solutions.Closure, str]]:
-    """The closures behind a result, each with the setting it stands in for."""
+def closures_used(r: Results) -> list[tuple[solutions.Correlation, str]]:
+    """The correlations behind a result, each with the setting it stands in for."""
     s = r.smelting.settings
     matte = solutions.GOTO if s.matte_activities == "goto" else solutions.IONIC
     used = [(matte, "smelting.matte_activities")]
