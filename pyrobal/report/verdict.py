@@ -135,6 +135,8 @@ def verdict(result: Result) -> str:
 
 def _heat(result: Result) -> str:
     value = {line.key: line.shown for line in result.lines}
+    if "smelting.enrichment" not in value:  # the acid plant alone, on a stated gas
+        return f"The acid plant converts {number(value['acid.conversion'], _DIGITS)} % of its SO2"
     fuel, surplus = value.get("smelting.fuel_heat", 0.0), value.get("smelting.heat.surplus", 0.0)
     rich = f"{number(value['smelting.enrichment'], _DIGITS)} vol% O2"
     alone = value.get("smelting.heat.autogenous_enrichment", math.nan)

@@ -145,7 +145,7 @@ def test_columns_of_nothing_are_left_out_of_a_matrix_and_named(whole_plant: Resu
     for i in range(1, len(table.columns)):
         assert any(row[i] for row in table.rows), table.columns[i].heading
     shown = {column.heading.replace(" ", "") for column in table.columns}
-    left = table.notes[1].replace(" ", "").removeprefix("Nothingatall:").rstrip(".").split(",")
+    left = table.notes[1].replace(" ", "").removeprefix("Zerothroughout:").rstrip(".").split(",")
     places = {key.split(".", 2)[2] for key in whole_plant if key.startswith("deportment.")}
     every = {place.replace(".", "").replace("_", "") for place in places}
     assert every == {name.replace("_", "") for name in (*shown, *left) if name}
