@@ -9,6 +9,7 @@ from pyrobal.cli.balance import balance, check
 from pyrobal.cli.blend import blend
 from pyrobal.cli.compare import compare
 from pyrobal.cli.explain import explain
+from pyrobal.cli.new import new
 from pyrobal.cli.reconcile import reconcile
 from pyrobal.cli.registry import readings, settings
 from pyrobal.cli.sensitivity import sensitivity
@@ -21,7 +22,7 @@ GREETING = """\
 pyrobal works out the heat and mass balance of a copper smelter from the assays of its blend:
 oxygen, flux, matte, slag, off-gas, SO2 and heat, each number traced to its equation and inputs.
 Run the demo case:    pyrobal balance cases/skerry_point.toml
-See what can be set:  pyrobal settings smelting
+A case of your own:   pyrobal new my_plant.toml
 All commands:         pyrobal --help"""
 
 
@@ -50,5 +51,5 @@ def pyrobal(context: click.Context) -> None:
 
 
 STUDIES = (sweep, window, sensitivity, uncertainty, blend, reconcile)
-for command in (balance, check, compare, explain, settings, readings, substance, *STUDIES):
+for command in (balance, check, new, compare, explain, settings, readings, substance, *STUDIES):
     pyrobal.add_command(command)
