@@ -260,6 +260,8 @@ def _body(table: Table) -> Markup:
 def _cell(value: Cell, first: bool) -> str:
     if not isinstance(value, str):
         return f"<td>{number(value)}"
+    if not value:
+        return "<td>"  # a row without a name
     text = escape(value) if value.isascii() else f"<bdi>{escape(value)}</bdi>"  # may run from right to left
     return f'<th scope="row">{text}' if first else f'<td class="t">{text}'
 

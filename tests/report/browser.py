@@ -84,8 +84,17 @@ class Page:
         self.loaded = False
         self.complaints.clear()
         self.requests.clear()
+        self.resize(width, height, dark)
+        self.call("Page.navigate", url=file.absolute().as_uri())
+        while not self.loaded:
+            self._next()
+        time.sleep(0.3)
+        self.run("1")  # lets what was said meanwhile arrive
+
+    def resize(self, width: int, height: int = 900, dark: bool = False) -> None:
+        """Another window, or the other theme, for the page that stands open."""
         scheme = [{"name": "prefers-color-scheme", "value": "dark" if dark else "light"}]
-        self.call("Emulation.setEmulatedMedia", features=scheme)
+        self.call("Emulation.setEmulatedMedia", media="", features=scheme)
         self.call(
             "Emulation.setDeviceMetricsOverride",
             width=width,
@@ -93,11 +102,6 @@ class Page:
             deviceScaleFactor=1,
             mobile=False,
         )
-        self.call("Page.navigate", url=file.absolute().as_uri())
-        while not self.loaded:
-            self._next()
-        time.sleep(0.3)
-        self.run("1")  # lets what was said meanwhile arrive
 
     def run(self, script: str) -> Any:
         answer = self.call("Runtime.evaluate", expression=script, returnByValue=True, awaitPromise=True)

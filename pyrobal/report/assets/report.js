@@ -55,6 +55,7 @@
       document.getElementById("plant-quantity").textContent = plantChoice.selectedOptions[0].textContent;
       for (const drawing of document.querySelectorAll(".plant")) {
         const at = drawing.dataset.quantities.split(" ").indexOf(plantChoice.value);
+        document.querySelector(".swatch-heat")?.classList.toggle("unchosen", plantChoice.value !== "heat");
         drawing.parentElement.classList.toggle("unchosen", at < 0);
         if (at < 0) continue; // heat has a drawing of its own, with what no stream carries
         for (const stream of drawing.querySelectorAll(".stream")) {

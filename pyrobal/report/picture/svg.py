@@ -52,7 +52,7 @@ _STYLE: Final = f"""
 :root[data-theme=light] .plant{{{_LIGHT}}}
 :root[data-theme=dark] .plant{{{_DARK}}}
 .plant text{{fill:var(--ink)}}
-.plant .figure{{fill:var(--pale);font-size:10.5px}}
+.plant .figure{{fill:var(--pale);font-size:11px}}
 .plant .title{{font-weight:600;font-size:13px}}
 .plant .rate{{font-weight:600;font-variant-numeric:tabular-nums}}
 .plant .card{{fill:var(--paper);stroke:var(--edge)}}
@@ -64,7 +64,7 @@ _STYLE: Final = f"""
 .plant .silent .band{{stroke-dasharray:4 4;opacity:.6}}
 .plant .silent.stream,.plant .silent .rate{{fill:var(--pale)}}
 .plant .unsolved{{stroke:var(--alarm);stroke-dasharray:6 4;stroke-width:1.5}}
-.plant .note{{font-size:10.5px;fill:var(--alarm)}}
+.plant .note{{font-size:11px;fill:var(--alarm)}}
 .plant .stream:hover .tip,.plant .stream:focus .tip{{stroke-width:2}}
 .plant .stream:hover text,.plant .stream:focus text{{text-decoration:underline}}
 @media print{{.plant{{{_LIGHT}}}.plant .hatch{{display:inline}}}}
