@@ -66,7 +66,7 @@ def _print(header: tuple[str, ...], rows: Sequence[tuple[tuple[str, ...], str]])
     widths = [
         max(len(line[i]) for line in (header, *(cells for cells, _ in rows))) for i in range(len(header))
     ]
-    widths[-1] = min(widths[-1], max(console.width - sum(widths[:-1]) - 2 * len(widths), 12))
+    widths[-1] = min(widths[-1], max(console.width - sum(widths[:-1]) - 2 * len(widths), 8))
     for cells, meaning, style in ((header, "", "bold"), *((*row, "") for row in rows)):
         line = Table.grid(padding=(0, 2, 0, 0))
         for width in widths:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from pyrobal.constants import NM3_PER_HOUR, TONNE_PER_HOUR
+from pyrobal.constants import NM3_PER_HOUR, PERCENT, TONNE_PER_HOUR
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.readings.limits import limits
-from pyrobal.readings.message import Message, figure
+from pyrobal.readings.message import Message, at, figure
 from pyrobal.readings.registry import find, values
 from pyrobal.thermo.acid_solution import M_SO2
 
@@ -27,6 +27,25 @@ def limit_messages(r: Results, i: int) -> Iterator[Message]:
         elif limit.room(values(r, reading, member))[i] < 0.0:
             side = "above the most" if limit.upper else "below the least"
             yield Message("caution", key, f"broken: {limit.reading} is {side} that is allowed")
+
+
+def gone_by(r: Results, i: int) -> Iterator[Message]:
+    """Gas that the acid plant cannot take: how much, how long, and what would keep it."""
+    if r.bypass is None or not (r.bypass.over.flow[i] > 0.0).any():
+        return
+    so2, time = at(r, "acid.bypass.so2", i) / TONNE_PER_HOUR, at(r, "acid.bypass.time", i) / PERCENT
+    remedy = "feed less, or raise what the acid plant takes"
+    if r.load is not None and not (short := r.load.shortfall[i] > 0.0).any():
+        remedy += '; load.schedule = "limited" holds the vessels back instead'
+    elif r.load is not None:
+        limit = "flow_limit" if short[0] else "so2_limit"
+        remedy += f"; no schedule keeps it, as one vessel blowing is above acid_plant.{limit} already"
+    yield Message(
+        "caution",
+        "acid.bypass.so2",
+        f"more gas comes than the acid plant takes (flow_limit or so2_limit) {figure(time)} % of the time: "
+        f"{figure(so2)} t/h SO2 on the mean goes by it to a stack; {remedy}",
+    )
 
 
 def impossible_schedule(r: Results, i: int) -> Iterator[Message]:

@@ -17,7 +17,7 @@ from pyrobal.readings import emission_messages
 from pyrobal.readings.assay_messages import assay_messages
 from pyrobal.readings.assay_messages import impossible as impossible_assays
 from pyrobal.readings.correlation_messages import correlation_messages
-from pyrobal.readings.limit_messages import impossible_schedule, limit_messages
+from pyrobal.readings.limit_messages import gone_by, impossible_schedule, limit_messages
 from pyrobal.readings.message import Message
 from pyrobal.readings.message import at as _at
 from pyrobal.readings.message import one as _one
@@ -258,6 +258,7 @@ _RULES: tuple[Callable[[Results, int], Iterator[Message]], ...] = (
     _steps,
     _copper_blow,
     _dew_points,
+    gone_by,
     limit_messages,
     *emission_messages.RULES,
 )

@@ -16,6 +16,7 @@ _COLUMNS: Final = (
     Column("", "kg/h"),
     Column("", "mg/m3"),
     Column("stated"),
+    Column("limit"),
     Column("rests on"),
 )
 _PAST_THE_HOODS: Final = ("secondary", "fugitive")
@@ -29,6 +30,8 @@ _NOTES: Final = (
     "deportment of the furnaces, and what each piece behind them catches. Shares: what escapes and is caught "
     "(emissions.converting_escape, smelting_escape, secondary_capture), hood flows and filters. Filter: "
     "dryer.dust. Those the case does not give are assumed: --detail assumptions.",
+    "Limit: what the case gives in [emissions] for that line, in the unit it is compared in; whether a mean "
+    "or a highest mean over some time is held to it, the permit decides. No limit is built in.",
     "A screening calculation: the permit, its methods of measurement and licensed practice decide.",
 )
 

@@ -6,7 +6,9 @@ import functools
 import itertools
 
 import pytest
-from demos import balanced
+from demos import balanced, solved
+
+from pyrobal.readings.message import figure
 
 # The demo plant let up to 12 % SO2, for which the gas was worked out by hand.
 marram = functools.partial(balanced, "marram_sound", "gas_train.so2_highest=12 %")
@@ -74,3 +76,17 @@ def test_cold_beds_are_no_remedy() -> None:
     assert read("acid.conversion", *cold) == 0.0
     assert read("emissions.stack_so2", *cold) > 1e5
     assert "acid.lighting_margin" in {m.key for m in marram(*cold).messages if m.level == "caution"}
+
+
+@pytest.mark.parametrize("flow", [230_000, 120_000])
+def test_gas_that_goes_by_is_told_with_amount_and_what_can_be_done(flow: int) -> None:
+    """A schedule that waits is only named where there is one that keeps the limit."""
+    limit = f"acid_plant.flow_limit={flow} Nm3/h"
+    result = balanced("marram_sound", limit)
+    (said,) = (m.text for m in result.messages if m.key == "acid.bypass.so2")
+    assert f"{figure(result['acid.bypass.so2'].magnitude)} t/h SO2" in said
+    assert f"{figure(result['acid.bypass.time'].magnitude)} % of the time" in said
+    possible = bool(solved("marram_sound", limit, "load.schedule=limited").solved[0])
+    assert possible == (flow == 230_000)
+    assert ('load.schedule = "limited"' in said) == possible
+    assert ("no schedule keeps it" in said) == (not possible)

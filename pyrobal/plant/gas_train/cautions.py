@@ -78,14 +78,6 @@ def _line(name: str, line: GasLine) -> Iterator[Caution]:
 
 
 def _cleaning(r: GasTrainResult, cleaning: Cleaning) -> Iterator[Caution]:
-    if cleaning.bypass is not None:
-        yield Caution(
-            "acid.bypass.so2",
-            "more gas comes than the acid plant takes (acid_plant.flow_limit or so2_limit), if only part of "
-            "the time (acid.bypass.time): what is above goes to a stack with all its SO2; feed less, or with "
-            'batch vessels try load.schedule = "limited"',
-            np.asarray((cleaning.bypass.over.flow > 0.0).any(axis=1)),
-        )
     asked = r.settings.weak_acid_strength * (1.0 - _ROUNDING)
     yield Caution(
         "gas.weak_acid.strength",
