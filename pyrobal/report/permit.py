@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from pyrobal.plant.emissions import AVERAGING_TIMES, KINDS, StackSettings
+from pyrobal.plant.emissions import AVERAGING_TIMES, KINDS, StackSettings, held
+from pyrobal.readings.limits import limits
 from pyrobal.report.numbers import number, quantity
 from pyrobal.report.result import Line, Result
 from pyrobal.report.tables import Cell, Column, Table, words
+from pyrobal.units import display
 
 _COLUMNS: Final = (
     Column("from"),
@@ -30,8 +32,8 @@ _NOTES: Final = (
     "deportment of the furnaces, and what each piece behind them catches. Shares: what escapes and is caught "
     "(emissions.converting_escape, smelting_escape, secondary_capture), hood flows and filters. Filter: "
     "dryer.dust. Those the case does not give are assumed: --detail assumptions.",
-    "Limit: what the case gives in [emissions] for that line, in the unit it is compared in; whether a mean "
-    "or a highest mean over some time is held to it, the permit decides. No limit is built in.",
+    "Limit: what the case gives for that line, in [emissions] or as a [[limit]]; none is built in. Which "
+    "averaging time it is for, the permit decides.",
     "A screening calculation: the permit, its methods of measurement and licensed practice decide.",
 )
 
@@ -39,7 +41,7 @@ _NOTES: Final = (
 def permit(result: Result) -> Table:
     """Everything that leaves to the air, by source and kind, then the site; nothing without emissions."""
     lines = {line.key: line for line in result.lines if line.key.startswith("emissions.")}
-    return Table("Permit", _COLUMNS, (*_sources(result, lines), *_site(lines)), _NOTES, stub=2)
+    return Table("Permit", _COLUMNS, (*_sources(result, lines), *_site(result, lines)), _NOTES, stub=2)
 
 
 def _sources(result: Result, lines: dict[str, Line]) -> Iterator[tuple[Cell, ...]]:
@@ -49,10 +51,13 @@ def _sources(result: Result, lines: dict[str, Line]) -> Iterator[tuple[Cell, ...
             if (rate := lines.get(f"emissions.{kind}_from.{source}")) is not None:
                 stated = lines.get(f"emissions.stated.{source}.{kind}")
                 basis = (stated.shown, _basis(result, lines, source)) if stated is not None else ("", "-")
-                yield (words(source), _NAMES.get(kind, kind), rate.shown, *basis, _rests_on(source, kind))
+                keys = (f"emissions.stated.{source}.{kind}", f"emissions.{kind}_from.{source}")
+                end = (_limits(result, lines, *keys), _rests_on(source, kind))
+                yield (words(source), _NAMES.get(kind, kind), rate.shown, *basis, *end)
                 if kind == "so2":
                     for what, line in _worst(lines, f"emissions.highest.{source}"):
-                        yield (words(source), what, "", line.shown, basis[1], _rests_on(source, kind))
+                        end = (_limits(result, lines, line.key), _rests_on(source, kind))
+                        yield (words(source), what, "", line.shown, basis[1], *end)
 
 
 def _worst(lines: dict[str, Line], family: str) -> Iterator[tuple[str, Line]]:
@@ -62,16 +67,41 @@ def _worst(lines: dict[str, Line], family: str) -> Iterator[tuple[str, Line]]:
             yield f"SO2 {words(time)}", line
 
 
-def _site(lines: dict[str, Line]) -> Iterator[tuple[Cell, ...]]:
+def _site(result: Result, lines: dict[str, Line]) -> Iterator[tuple[Cell, ...]]:
     for kind in KINDS:
         if (each := lines.get(f"emissions.{kind}_per_t_cu")) is not None:
             per_tonne = f"{quantity(each.shown, each.unit)} Cu"
-            yield ("site", _NAMES.get(kind, kind), lines[f"emissions.{kind}"].shown, "", per_tonne, "sum")
+            limit = _limits(result, lines, f"emissions.{kind}", each.key)
+            yield (
+                "site",
+                _NAMES.get(kind, kind),
+                lines[f"emissions.{kind}"].shown,
+                "",
+                per_tonne,
+                limit,
+                "sum",
+            )
     for what, line in _worst(lines, "emissions.so2_highest"):
-        yield ("site", what, line.shown, "", "-", "sum")
+        yield ("site", what, line.shown, "", "-", _limits(result, lines, line.key), "sum")
     if (each := lines.get("emissions.co2_per_t_cu")) is not None:
         per_tonne = f"{quantity(each.shown, each.unit)} Cu"
-        yield ("site", "CO2", 1000.0 * lines["emissions.co2"].shown, "", per_tonne, "carbon")
+        limit = _limits(result, lines, "emissions.co2", each.key)
+        yield ("site", "CO2", 1000.0 * lines["emissions.co2"].shown, "", per_tonne, limit, "carbon")
+
+
+def _limits(result: Result, lines: dict[str, Line], *keys: str) -> str:
+    """The bounds that the case gives on any of these readings, in [emissions] or as a [[limit]]."""
+    assert result.results.emissions is not None
+    permitted = {key: x.bound for key, x in held(result.results.emissions).items()}
+    found = []
+    for key in (key for key in keys if key in lines):
+        unit = lines[key].unit
+        own = [(x.bound, x.upper) for x in limits(result.case.inputs).values() if x.own and x.reading == key]
+        for bound, upper in (*own, (permitted.get(key), True)):
+            if bound is not None:
+                value = quantity(float(display(bound, unit)[0]), unit)
+                found.append(value if upper else f"at least {value}")
+    return "; ".join(found) or "-"
 
 
 def _rests_on(source: str, kind: str) -> str:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from demos import balanced
 
+from pyrobal.case.load import load_case
 from pyrobal.report.permit import permit
-from pyrobal.report.result import Result
+from pyrobal.report.result import Result, balance
 from pyrobal.report.sections import Sections
 from pyrobal.report.tables import Cell
 
@@ -60,3 +63,37 @@ def test_the_worst_of_each_averaging_time_stands_below_the_mean(whole_plant: Res
 def test_only_a_case_with_emissions_has_the_table(skerry: Result, whole_plant: Result) -> None:
     assert "permit" in list(Sections(whole_plant))
     assert "permit" not in list(Sections(skerry))
+
+
+def test_the_limit_of_a_line_stands_beside_it() -> None:
+    settings = [
+        "emissions.so2_stack_limit=500 mg/Nm3",
+        "emissions.so2_limit=900 kg/h",
+        "emissions.mist_limit=40 mg/Nm3",
+    ]
+    settings += ["emissions.secondary_so2_limit=800 mg/Nm3", "emissions.so2_per_t_cu_limit=15 kg/t"]
+    limit = {line: row[3] for line, row in _rows(balanced("marram_sound", *settings)).items()}
+    assert limit["acid plant", "SO2"] == "500 mg/Nm3"
+    assert limit["acid plant", "acid mist"] == "40 mg/Nm3"
+    assert limit["secondary", "SO2"] == "800 mg/Nm3"
+    assert limit["site", "SO2"] == "900 kg/h; 15 kg/t"
+    assert limit["acid plant", "SO2 1 h"] == limit["secondary", "dust"] == "-"
+
+
+def test_a_limit_of_the_case_stands_there_too() -> None:
+    case = load_case(Path("cases/marram_sound.toml").read_text("utf-8") + LIMIT)
+    limit = {line: row[3] for line, row in _rows(balance(case)).items()}
+    assert limit["acid plant", "SO2 1 h"] == "700 mg/Nm3"
+    assert limit["site", "As"] == "2 kg/h"
+
+
+LIMIT = """
+[[limit]]
+name = "hourly mean"
+reading = "emissions.highest.acid_plant.1_h"
+most = "700 mg/Nm3"
+[[limit]]
+name = "arsenic"
+reading = "emissions.As"
+most = "2 kg/h"
+"""
