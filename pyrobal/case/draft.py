@@ -15,7 +15,7 @@ import numpy as np
 
 from pyrobal import units
 from pyrobal.arrays import FloatN
-from pyrobal.case import schema, values
+from pyrobal.case import schema, upset_items, values
 from pyrobal.case.document import Document
 from pyrobal.case.lines import Path
 from pyrobal.case.schema import FUEL_COMPONENTS, Shape
@@ -198,8 +198,13 @@ def _upset(draft: Draft, raw: dict[str, Any], spot: Spot) -> UpsetSettings:
     arrays = [name for name in SECTIONS if schema.shape(name) is Shape.ARRAY]
     sections = [name for name in SECTIONS if name not in (*arrays, "upset")]
     for name, item in raw.items():
-        if name in arrays:
-            draft.wrong(spot / name, f"an upset cannot lay items of {Shape.ARRAY.header(name)} over the case")
+        if name == "limit":
+            draft.wrong(
+                spot / name, "an upset has no limits of its own; the case is judged in its usual state"
+            )
+        elif name in arrays:
+            for at, text in upset_items.misshapen(item, f"[[{spot.key}.{name}]]"):
+                draft.wrong(Spot((*spot.path, name, *at), f"{spot.key}.{name}"), text)
         elif name in sections and not isinstance(item, dict):
             wanted = f"[{spot.key}.{name}] and the settings that differ"
             draft.wrong(spot / name, f"is {values.called(item)}; an upset has {wanted}")

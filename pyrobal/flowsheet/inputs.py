@@ -166,4 +166,6 @@ def _replace(node: Any, keys: list[str], value: FloatN, path: str) -> Any:
         return {**node, key: _replace(node.get(key), rest, value, path)}
     if isinstance(node, tuple) and any(item.name == key for item in node):
         return tuple(_replace(i, rest, value, path) if i.name == key else i for i in node)
+    if isinstance(node, tuple) and not rest and dataclasses.is_dataclass(value):
+        return (*node, value)
     raise KeyError(path)

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from demos import solved
+from demos import demo, solved
 
 from pyrobal.case.load import load_case
-from pyrobal.errors import Reason
+from pyrobal.errors import CaseError, Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
 from pyrobal.readings.registry import evaluate, keys
@@ -85,3 +85,59 @@ def test_a_year_with_an_upset_that_has_no_answer_has_no_total() -> None:
     assert np.isfinite(one(r, "emissions.yearly_without_upsets.so2"))
     assert r.solved.all()
     assert r.upsets["never"].reason[0] != Reason.SOLVED
+
+
+FENHOLT = f"concentrate.{demo('marram_sound').inputs.concentrate[0].name}"
+NEW = """
+[[upset.rain.revert]]
+name = "wet skulls"
+to = "smelting"
+rate = "2 t/h"
+kind = "matte"
+moisture = "5 %"
+[upset.rain.revert.assay]
+Cu = 60
+Fe = 14
+S = 21
+"""
+
+
+@pytest.mark.parametrize("form", ["item", "table", "line"])
+def test_items_of_the_case_may_differ_and_new_ones_come(form: str) -> None:
+    name = FENHOLT.partition(".")[2]
+    hours = '[upset.rain]\nhours = "100 h/a"\n'
+    head = {
+        "item": f'[[upset.rain.concentrate]]\nname = "{name}"\n', "table": f'[upset.rain.concentrate."{name}"]\n',
+    }  # fmt: skip
+    wet = head[form] + 'moisture = "12 %"\n' if form in head else ""
+    given = [] if wet else [f"upset.rain.{FENHOLT}.moisture=12 %"]
+    inputs = load_case(MARRAM + hours + wet + NEW, given).inputs
+    state = inputs.in_upset("rain")
+    assert state.concentrate[0].moisture == pytest.approx(0.12) and len(state.concentrate) == len(
+        inputs.concentrate
+    )
+    assert state.concentrate[0].rate == pytest.approx(inputs.concentrate[0].rate)
+    assert [x.name for x in state.revert] == [*(x.name for x in inputs.revert), "wet skulls"]
+    # What a sweep moves in the case moves in the upset too, but for what the upset fixes.
+    moved = inputs.replace(f"{FENHOLT}.rate", 11.0).replace(f"{FENHOLT}.moisture", 0.01).in_upset("rain")
+    assert moved.concentrate[0].rate == 11.0 and moved.concentrate[0].moisture == pytest.approx(0.12)
+    assert solve(inputs).upsets["rain"].solved.all()
+
+
+@pytest.mark.parametrize(
+    ("written", "line", "said"),
+    [
+        ('[[upset.rain.concentrate]]\nrate = "3 t/h"', 1, "has no name"),
+        ('[[upset.rain.concentrate]]\nname = "new"\nrate = "3 t/h"', 1, "assay.*missing|missing.*assay"),
+        (f'[upset.rain.{FENHOLT}]\nmoisture = "3 t/h"', 2, "t/h"),
+        (f'[upset.rain.{FENHOLT}]\nmoistur = "3 %"', 2, "moisture"),
+        (f'[upset.rain.{FENHOLT}]\nmoisture = "300 %"', 2, "too high"),
+        ('[[upset.rain.limit]]\nname = "x"', 1, "no limits of its own"),
+        ("[upset.rain.concentrate]\nX = 3", 2, "number 3"),
+    ],
+)
+def test_faults_of_items_in_an_upset_stand_where_it_is_written(written: str, line: int, said: str) -> None:
+    before = MARRAM + '[upset.rain]\nhours = "100 h/a"\n'
+    with pytest.raises(CaseError, match=said) as caught:
+        load_case(before + written + "\n")
+    assert before.count("\n") + line in [fault.line for fault in caught.value.faults]
