@@ -11,14 +11,13 @@ from collections.abc import Mapping
 import numpy as np
 
 from pyrobal.arrays import FloatN, total
-from pyrobal.flowsheet.circuit import Circuit, taken_up_by_converting_dust
+from pyrobal.flowsheet.circuit import Circuit, taken_up_by_dust
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.offgas import GasSide
 from pyrobal.plant import converting
 from pyrobal.plant.dryer import DryerResult
 from pyrobal.plant.feed import FeedResult
 from pyrobal.streams.ledger import Entry, Ledger
-from pyrobal.streams.stream import Stream
 
 _HANDED_IN = {  # inputs of a step that are products of another, or its own
     "dryer": (),
@@ -136,7 +135,9 @@ def _gases(inputs: Inputs, c: Circuit, gas: GasSide) -> dict[str, Entry]:
                 put_back = kept.get(name)
                 dust = _less(Entry.of(step.dust), leaving.get(f"{name}.escaped_dust"))
                 leaving[f"{name}.dust"] = _less(dust, None if put_back is None else Entry.of(put_back))
-        for name, gases in _taken_up(inputs, c).items():  # they leave the gas, and come back with the dust
+        for name, gases in taken_up_by_dust(
+            inputs, c
+        ).items():  # they leave the gas, and come back with the dust
             leaving[f"{name}.gas"] = _less(leaving[f"{name}.gas"], Entry.of(gases))
             leaving[f"{name}.dust"] = leaving[f"{name}.dust"] + Entry.of(gases)
         return leaving
@@ -155,14 +156,6 @@ def _gases(inputs: Inputs, c: Circuit, gas: GasSide) -> dict[str, Entry]:
         leaving |= {f"gas_train.carried_{to}": Entry.of(x) for to, x in carried.items() if x is not None}
         leaving |= {f"acid_plant.{name}": entry for name, entry in gas.acid_plant.ledger.outputs.items()}
     return leaving
-
-
-def _taken_up(inputs: Inputs, c: Circuit) -> dict[str, Stream]:
-    """Step -> what its dust takes from its gas where the case has no gas train."""
-    gases = {"smelting": c.smelting.gas_taken_up}
-    if c.converting is not None and "converting_dust" in c.back:
-        gases["converting"] = taken_up_by_converting_dust(inputs, c.converting)
-    return gases
 
 
 def _past_the_hoods(inputs: Inputs, c: Circuit) -> dict[str, Entry]:

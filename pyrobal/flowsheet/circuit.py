@@ -252,10 +252,13 @@ def _converting_dust(inputs: Inputs, converted: converting.ConvertingResult) -> 
     return caught if inputs.gas_train is not None else sulfated(caught, inputs.smelting.dust_sulfation)
 
 
-def taken_up_by_converting_dust(inputs: Inputs, converted: converting.ConvertingResult) -> Stream:
-    """SO2 and O2 that converter gas gives to its dust where no gas train says so."""
-    caught = _caught(inputs, "converter", converter_source(inputs, converted))
-    return taken_up(caught, inputs.smelting.dust_sulfation, converted.gas.T)
+def taken_up_by_dust(inputs: Inputs, c: Circuit) -> dict[str, Stream]:
+    """Step -> SO2 and O2 that its gas gives to the dust put back, where no gas train says so."""
+    gases = {"smelting": c.smelting.gas_taken_up}
+    if c.converting is not None and "converting_dust" in c.back:
+        caught = _caught(inputs, "converter", converter_source(inputs, c.converting))
+        gases["converting"] = taken_up(caught, inputs.smelting.dust_sulfation, c.converting.gas.T)
+    return gases
 
 
 def _caught(inputs: Inputs, line: str, source: gas_train.Source) -> Stream:

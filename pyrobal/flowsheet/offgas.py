@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from pyrobal.arrays import FloatN, total
-from pyrobal.flowsheet.circuit import Circuit, converter_source, furnace_source
+from pyrobal.flowsheet.circuit import Circuit, converter_source, furnace_source, taken_up_by_dust
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.over_time import over_time
 from pyrobal.plant import acid_plant, emissions, gas_train, load
 from pyrobal.plant.dryer import DryerResult
 from pyrobal.streams.dilution import Limit
+from pyrobal.streams.mixing import on_phase
 from pyrobal.streams.stream import Stream
 from pyrobal.streams.time_steps import GasOverTime
 from pyrobal.thermo.acid_solution import M_ACID, M_SO2
@@ -162,6 +162,10 @@ def _vessels(inputs: Inputs, c: Circuit) -> FloatN:
 
 
 def _untreated(inputs: Inputs, c: Circuit) -> dict[str, Stream]:
-    """Without a gas train every furnace has a stack of its own."""
-    gases: Mapping[str, Stream] = {name: source.gas for name, source in _sources(inputs, c).items()}
-    return dict(gases)
+    """Without a gas train every furnace has a stack of its own; what its dust takes up is not in it."""
+    gases = {name: source.gas for name, source in _sources(inputs, c).items()}
+    for name, step in (("furnace", "smelting"), ("converter", "converting")):
+        if (part := taken_up_by_dust(inputs, c).get(step)) is not None:
+            gas = gases[name]
+            gases[name] = Stream(gas.phase, gas.n - on_phase(part, gas.phase), gas.T)
+    return gases

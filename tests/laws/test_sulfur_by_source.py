@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import functools
+from pathlib import Path
 
 import numpy as np
 import pytest
 from demos import demo
 
 from pyrobal.arrays import FloatN, total
+from pyrobal.case.load import load_case
 from pyrobal.constants import NM3_PER_HOUR, TONNE_PER_HOUR
 from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
@@ -16,6 +18,7 @@ from pyrobal.readings.registry import evaluate, keys
 from pyrobal.thermo.acid_solution import M_SO2
 from pyrobal.thermo.elements import ELEMENTS
 
+CASES = Path(__file__).parents[2] / "cases"
 CLOSED = 1e-9
 EACH = 75
 # Settings that are words, one plant after the other; limits, hours and all else are drawn at random.
@@ -112,3 +115,28 @@ def test_what_goes_by_is_emitted_and_not_made_to_acid(words: tuple[str, ...]) ->
         np.testing.assert_allclose(by[solved], 0.0, atol=1e-9)
     else:
         assert (by[solved] > 0).mean() > 0.5
+
+
+@pytest.mark.parametrize(
+    ("case", "sections"),
+    [
+        ("skerry_point", ""),
+        ("skerry_point", "[converting]\n"),
+        ("skerry_point", "[converting]\n[anode_furnace]\n"),
+    ],
+)
+def test_without_a_gas_train_too(case: str, sections: str) -> None:
+    """What the dust takes up of the gas and brings back is not emitted."""
+    text = (CASES / f"{case}.toml").read_text(encoding="utf-8")
+    inputs = load_case(text + f"\n{sections}[emissions]\n").inputs
+    r = solve(inputs.replace("smelting.dust_sulfation", np.array([0.0, 0.4, 1.0])))
+    assert r.solved.all() and r.emissions is not None
+    sulfur = ELEMENTS.index("S")
+    kept = ("matte", "slag", "blister", "anodes", "dust", "copper")
+    out = sum(
+        e.elements[:, sulfur]
+        for name, e in r.ledger.outputs.items()
+        if name.rpartition(".")[2].endswith(kept)
+    )
+    emitted = r.emissions.rate("so2") / M_SO2
+    np.testing.assert_allclose(out + emitted, r.ledger.elements_in()[:, sulfur], rtol=CLOSED)
