@@ -73,6 +73,7 @@ def test_at_the_reference_the_ratios_give_the_shares_of_the_survey(element: str)
 
 RISES, FALLS, STAYS = 1, -1, 0
 USBM = "USBM RI 8655: silica-saturated slag, 1250 degC"
+EXCHANGE = "algebra: MeS + FeO = MeO + FeS, of which a(FeS) falls as the grade rises"
 # Direction of slag over matte as the grade rises.
 PUBLISHED = [
     ("Sb", RISES, f"{USBM}: Sb to matte falls"),
@@ -81,6 +82,12 @@ PUBLISHED = [
     ("Se", FALLS, f"{USBM}: Se to matte rises"),
     ("Te", FALLS, f"{USBM}: Te in slag falls slightly"),
     ("Au", FALLS, "Chen et al. 2020, Metall. Mater. Trans. B: matte over slag of Au rises"),
+    ("Pb", RISES, f"{EXCHANGE}; slag surveys likewise, from memory"),
+    ("Zn", RISES, f"{EXCHANGE}; slag surveys likewise, from memory"),
+    ("Ni", RISES, f"{EXCHANGE}; slag surveys likewise, from memory"),
+    ("Co", RISES, f"{EXCHANGE}; slag surveys likewise, from memory"),
+    ("Cd", RISES, f"{EXCHANGE}; no survey seen"),
+    ("Ag", STAYS, "no direction published for silicate slag was seen: the ratio is held"),
 ]
 
 
@@ -88,6 +95,10 @@ PUBLISHED = [
 def test_direction_in_iron_silicate_slag(element: str, direction: int, source: str) -> None:
     found = _ratios(element, {})
     assert np.all(np.sign(np.diff(found)) == direction), source
+
+
+def test_every_element_of_the_table_has_its_direction() -> None:
+    assert {element for element, *_ in PUBLISHED} == set(distribution.read_ratios())
 
 
 @pytest.mark.parametrize("element", ["As", "Bi"])

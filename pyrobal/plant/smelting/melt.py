@@ -297,13 +297,16 @@ def _at_given_enrichment(bath: Bath, m: Melt, gross: FloatN, least: FloatN) -> H
     if s.close_heat_with == "fuel":
         wanted = -surplus / available
         in_vain = (available <= 0) & (surplus + least * available < 0)
-        burnt = np.where((wanted > least) & ~in_vain, wanted, least)
-    surplus = surplus + burnt * available
+        closes = (wanted > least) & ~in_vain
+        burnt = np.where(closes, wanted, least)
+        surplus = np.where(closes, 0.0, surplus + burnt * available)  # nil, not what round-off leaves of it
+    else:
+        surplus = surplus + burnt * available
     cold = np.zeros_like(surplus)
     if s.close_heat_with == "cold_charge":
         takes = _enthalpy(bath.matte_uptake, m.matte) + m.supply.matte_uptake
         cold = np.where(surplus > 0, surplus / takes, 0.0)
-        surplus = surplus - cold * takes
+        surplus = np.where(surplus > 0, 0.0, surplus)
     blown = m.oxygen_demand + burnt * fuel.oxygen
     air, industrial = b.split(blown, y)
     return Heat(burnt, air, industrial, cold, surplus, in_vain)
