@@ -91,8 +91,8 @@ def _site(result: Result, lines: dict[str, Line]) -> Iterator[tuple[Cell, ...]]:
 
 def _limits(result: Result, lines: dict[str, Line], *keys: str) -> str:
     """The bounds that the case gives on any of these readings, in [emissions] or as a [[limit]]."""
-    assert result.results.emissions is not None
-    permitted = {key: x.bound for key, x in held(result.results.emissions).items()}
+    emitted = result.results.emissions
+    permitted = {key: x.bound for key, x in held(emitted).items()} if emitted is not None else {}
     found = []
     for key in (key for key in keys if key in lines):
         unit = lines[key].unit

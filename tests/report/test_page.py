@@ -123,4 +123,11 @@ def test_it_can_be_used_by_keyboard_alone(shown: Page) -> None:
     shown.call("Input.insertText", text="wet rate")
     assert shown.run("document.getElementById('results').open")
     assert shown.run("[...document.querySelectorAll('#every tbody tr')].filter(r => !r.hidden).length") >= 1
+    shown.run("document.querySelector('button.find')?.focus()")
+    if shown.run("document.activeElement.matches('button.find')"):
+        shown.press("Enter")
+        assert shown.run("document.activeElement.id") == "filter"
+        found = "[...document.querySelectorAll('#every tbody tr')].filter(r => !r.hidden)"
+        word = shown.run("document.getElementById('filter').value")
+        assert all(word in key for key in shown.run(f"{found}.map(r => r.cells[1].textContent)"))
     shown.run("document.getElementById('filter').value = ''")

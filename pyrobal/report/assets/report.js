@@ -91,6 +91,13 @@
       if (folded && filter.value) folded.open = true;
       count.textContent = `${rows.filter((row) => !row.hidden).length} of ${rows.length}`;
     });
+    for (const button of document.querySelectorAll("button.find"))
+      button.addEventListener("click", () => {
+        filter.value = button.dataset.find;
+        filter.dispatchEvent(new Event("input"));
+        filter.focus();
+        filter.scrollIntoView();
+      });
     [...list.tHead.rows[0].cells].forEach((head, at) => {
       const button = document.createElement("button");
       button.type = "button";

@@ -10,6 +10,7 @@ from pyrobal.report.numbers import number
 from pyrobal.report.result import Line
 from pyrobal.report.tables import Cell, Column, Table, heat_lines, section, words
 
+_ROOM: Final = 0.07  # of the axis, for the numbers beside the bars
 _LEAST: Final = 1e-3  # share of the largest item below which heat is not drawn
 
 Items = Sequence[tuple[str, float]]
@@ -29,7 +30,7 @@ def heat(lines: Sequence[Line]) -> Iterator[Figure]:
             f"Heat brought in and taken out, in {unit}; both sides add up to "
             f"{number(sum(x for _, x in sides[0]))}.",
             {"": (list(_bars(sides, unit)), {"height": 110 + 26 * sum(map(len, sides))})},
-            _layout(unit),
+            _layout(unit, [x for items in sides for _, x in items]),
             Table(
                 f"{name.capitalize()}: heat",
                 (Column("side"), Column("item"), Column("", unit)),
@@ -66,9 +67,12 @@ def _bars(sides: tuple[Items, Items], unit: str) -> Traces:
     ]
 
 
-def _layout(unit: str) -> dict[str, Any]:
+def _layout(unit: str, values: Sequence[float]) -> dict[str, Any]:
+    low, high = min(0.0, *values), max(values)
+    room = _ROOM * (high - low)
+    ends = rounded([low - room if low < 0 else 0.0, high + room])
     return {
-        "xaxis": {"title": {"text": f"heat, {unit}"}, "zeroline": True},
+        "xaxis": {"title": {"text": f"heat, {unit}"}, "zeroline": True, "range": ends},
         "yaxis": {"autorange": "reversed", "automargin": True},
         "legend": {"orientation": "h", "y": 1.12},
         "bargap": 0.25,
