@@ -255,8 +255,10 @@ def _fuelled(fuel: Fuel, s: SmeltingSettings, exits: Exits, oxygen_in: FloatN) -
     c, h, n, sulfur, ash = (fuel.count(e) for e in ("C", "H", "N", "S", "Rest"))
     amounts = {"CO2(g)": c, "H2O(g)": h / 2, "N2(g)": n / 2, "SO2(g)": sulfur}
     hot = sum(x * exits.gas[:, gas.index(name)] for name, x in amounts.items())
-    to_slag = dict(zip(ASH, s.fuel_ash_to_slag * fuel.ash.T, strict=True))
-    to_slag["Rest(slag)"] = s.fuel_ash_to_slag * fuel.ash_unnamed
+    to_slag = {}
+    if ash.any():
+        to_slag = dict(zip(ASH, s.fuel_ash_to_slag * fuel.ash.T, strict=True))
+        to_slag["Rest(slag)"] = s.fuel_ash_to_slag * fuel.ash_unnamed
     hot = hot + sum(x * exits.slag[:, slag.index(name)] for name, x in to_slag.items())
     hot = hot + (1.0 - s.fuel_ash_to_slag) * ash * exits.dust[:, dust.index("Rest")]
     unused = s.fuel_excess_air * fuel.oxygen

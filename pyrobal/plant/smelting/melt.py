@@ -37,7 +37,7 @@ class Fuelled:
 
     oxygen : [mol per unit] O2 blown for it, excess included
     gas_moles : [mol per unit] of its products and of oxygen left over; so2 : [mol per unit] among them
-    ash : species of the slag -> [mol per unit] of its ash that goes there
+    ash : species of the slag -> [mol per unit] of its ash that goes there; empty where it has none
     released : [J per unit] enthalpy of fuel and its oxygen less that of the products at their exits
     heating_value : [J per unit] lower
     """
@@ -323,6 +323,8 @@ def with_ash(bath: Bath, m: Melt, h: Heat) -> Melt:
     Fuel follows from the heat, and of the melt nothing that the heat rests on moves with the ash at a given
     guess, its iron being FeO before and after: so ash is a term linear in the fuel, and no unknown.
     """
+    if not bath.fuel.ash:
+        return m
     ash = {name: h.fuel * per_unit for name, per_unit in bath.fuel.ash.items()}
     others = {name: x for name, x in ash.items() if name != "FeO(slag)"}
     mass = dict(zip(others, species(*others).molar_mass, strict=True))
