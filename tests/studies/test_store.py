@@ -37,7 +37,7 @@ def expected(job: Sweep) -> pandas.DataFrame:
 
 def read(path: Path) -> pandas.DataFrame:
     if path.suffix == ".csv":
-        return pandas.read_csv(path, keep_default_na=False, na_values={"x": []}, float_precision="round_trip")
+        return pandas.read_csv(path, keep_default_na=False, na_values={"x": []})
     frame: pandas.DataFrame = pandas.read_parquet(path)
     return frame
 
