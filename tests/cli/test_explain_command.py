@@ -14,7 +14,7 @@ CASES = Path(__file__).parents[2] / "cases"
 @pytest.mark.parametrize(
     ("case", "key", "reading", "setting"),
     [
-        ("brae_fell", "smelting.fuel", "smelting.fuel = 2.96", "smelting.fuel = heavy_oil"),
+        ("brae_fell", "smelting.fuel", "smelting.fuel = 3.15", "smelting.fuel = heavy_oil"),
         ("skerry_point", "smelting.enrichment", "smelting.enrichment = 55 vol%", "given in the case"),
     ],
 )
