@@ -83,18 +83,19 @@ def without_effect(inputs: Inputs) -> dict[str, str]:
             unused[section] = f"there is no [{missing[0]}]"
     named = {name for key, name in fuels_named(inputs) if key not in unused}
     unused |= {f"fuel.{name}": "no step names it" for name in inputs.fuel if name not in named}
-    unused |= _ash(inputs)
+    unused |= _ash(inputs, named)
     return {key: reason for key, reason in unused.items() if isinstance(reason, str)}
 
 
-def _ash(inputs: Inputs) -> dict[str, str | bool]:
-    """Only the slag of the smelting furnace takes up ash by its oxides."""
+def _ash(inputs: Inputs, fired: set[str]) -> dict[str, str | bool]:
+    """Only the slag of the smelting furnace takes up ash by its oxides; fired : fuels that a step names."""
     unused: dict[str, str | bool] = {}
     for name, fuel in inputs.fuel.items():
         why: str | bool = name != inputs.smelting.fuel and "[smelting] does not fire it"
         if float(fuel.composition.get("ash", np.zeros(1))[0]) == 0.0:
             why = "the fuel has no ash"
-        unused |= dict.fromkeys((f"fuel.{name}.{oxide}" for oxide in ASH_SETTINGS), why)
+        if name in fired:
+            unused |= dict.fromkeys((f"fuel.{name}.{oxide}" for oxide in ASH_SETTINGS), why)
     return unused
 
 
