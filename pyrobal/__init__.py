@@ -13,38 +13,32 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from pyrobal.api.commands import (
+        balance,
+        blend,
+        compare,
+        explain,
+        reconcile,
+        sensitivity,
+        sweep,
+        uncertainty,
+        window,
+    )
     from pyrobal.case.load import Case, load_case
-    from pyrobal.report.result import Result, balance
-    from pyrobal.studies.blend import blend
-    from pyrobal.studies.reconcile.reconciliation import reconcile
-    from pyrobal.studies.sensitivity import sensitivity
-    from pyrobal.studies.sweep import sweep
-    from pyrobal.studies.uncertainty import uncertainty
-    from pyrobal.studies.window import window
+    from pyrobal.report.result import Result
 
 __version__ = "0.1.0"
 __all__ = [
-    "Case", "Result", "__version__", "balance", "blend", "load_case", "reconcile", "sensitivity", "sweep",
-    "uncertainty", "window",
+    "Case", "Result", "__version__", "balance", "blend", "compare", "explain", "load_case", "reconcile",
+    "sensitivity", "sweep", "uncertainty", "window",
 ]  # fmt: skip
 
-_HOME = {
-    "Case": "pyrobal.case.load",
-    "load_case": "pyrobal.case.load",
-    "Result": "pyrobal.report.result",
-    "balance": "pyrobal.report.result",
-    "blend": "pyrobal.studies.blend",
-    "reconcile": "pyrobal.studies.reconcile.reconciliation",
-    "sensitivity": "pyrobal.studies.sensitivity",
-    "sweep": "pyrobal.studies.sweep",
-    "uncertainty": "pyrobal.studies.uncertainty",
-    "window": "pyrobal.studies.window",
-}
+_HOME = {"Case": "pyrobal.case.load", "load_case": "pyrobal.case.load", "Result": "pyrobal.report.result"}
 
 
 def __getattr__(name: str) -> Any:
-    if name in _HOME:
-        return getattr(import_module(_HOME[name]), name)
+    if name in __all__:
+        return getattr(import_module(_HOME.get(name, "pyrobal.api.commands")), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 

@@ -22,7 +22,7 @@ from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.streams.fuel import FuelSettings, default_fuels
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Case:
     """What a balance is made from.
 
@@ -47,12 +47,20 @@ class Case:
         """The title of the case."""
         return self.inputs.title
 
+    def __repr__(self) -> str:
+        defaults = f"{len(self.given)} keys given, {len(self.assumed)} defaults used"
+        return f"<case {self.title!r} from {self.file}: {defaults}>"
+
 
 def load_case(source: str | Path, overrides: Sequence[str] = ()) -> Case:
     """The case in a TOML file, on standard input ("-"), or in a text of more than one line.
 
     overrides : settings laid over it, each "KEY=VALUE" as on the command line
-    Raises CaseError with every fault found.
+    Raises CaseError with every error found.
+
+    >>> import pyrobal
+    >>> pyrobal.load_case("cases/skerry_point.toml", ["smelting.enrichment=60 %"]).title
+    'Skerry Point smelter, autumn blend'
     """
     document = override(read(source), overrides)
     draft = Draft(document)

@@ -28,10 +28,11 @@ _LOCAL: Final = (
 def blend_html(case: Case, found: Advice, made: datetime.datetime | None = None) -> str:
     """The page. ``made``: the time printed on it, now unless given."""
     subject = "Which concentrates a copper smelter should take, how much of each, and which limits bind."
-    return study_page(case, subject, list(_sections(found)), _content(found), made)
+    return study_page(case, subject, list(sections(found)), _content(found), made)
 
 
-def _sections(found: Advice) -> Iterator[Section]:
+def sections(found: Advice) -> Iterator[Section]:
+    """What its page shows: the blend, and the others looked at."""
     limits = (_limits(found),) if found.best.rooms else ()
     sentences = (_answer(found), *_doubts(found))
     yield Section(

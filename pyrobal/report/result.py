@@ -7,12 +7,14 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from pyrobal import units
 from pyrobal.arrays import FloatN
 from pyrobal.case.load import Case
 from pyrobal.errors import Reason
+from pyrobal.files import put
 from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
 from pyrobal.readings import registry
@@ -23,6 +25,9 @@ from pyrobal.readings.reading import Reading
 if TYPE_CHECKING:
     import pandas
     import pint
+    import plotly.graph_objects
+
+    from pyrobal.report.figures.figure import Figure
 
 OK, CAUTION, INFEASIBLE = "ok", "caution", "infeasible"
 _PRECIOUS: Final = ("Au", "Ag")
@@ -60,7 +65,7 @@ class Line:
         )
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Result(Mapping[str, "pint.Quantity[Any]"]):
     """What came out of one case, by reading: ``result["smelting.matte.rate"]`` is a pint quantity.
 
@@ -168,6 +173,60 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
         n = self.results.scenarios
         value = ["value"] if n == 1 else [f"value.{i}" for i in range(n)]
         return pandas.DataFrame(rows, columns=["key", *value, "unit", "meaning"])
+
+    def figure(self, name: str = "", choice: str = "") -> plotly.graph_objects.Figure:
+        """A figure of a single case as a plotly object, the first unless its name is given; ``choice``: one
+        of its views.
+
+        Raises KeyError with the names there are.
+        """
+        from pyrobal.report.figures.drawing import drawing
+
+        return drawing(self.figures, name, choice)
+
+    @cached_property
+    def figures(self) -> dict[str, Figure]:
+        """The figures of a single case by name; none where it has no solution."""
+        from pyrobal.report.figures import figures
+
+        return {figure.name: figure for figure in figures(self)}
+
+    def to_html(self, path: str | Path) -> Path:
+        """Write the report of a single case, one file that opens offline."""
+        from pyrobal.report.html import as_html
+
+        put(path, lambda place: place.write_text(as_html(self), encoding="utf-8"))
+        return Path(path)
+
+    def to_xlsx(self, path: str | Path) -> Path:
+        """Write the workbook of a single case, which can be read back as a case."""
+        from pyrobal.report.spreadsheet import write_workbook
+
+        put(path, lambda place: write_workbook(self, place))
+        return Path(path)
+
+    def __repr__(self) -> str:
+        n = self.results.scenarios
+        if n > 1:
+            solved = int(self.results.solved.sum())
+            return f"{self.case.title}: {n} scenarios, {solved} of them solved; scenario(i), frame()"
+        from pyrobal.report.glance import lines
+        from pyrobal.report.verdict import verdict
+
+        head, figures = f"balance: {self.case.title}: {self.status}", ", ".join(self.figures) or "none"
+        count = f'{len(self)} readings, as result["{next(iter(self))}"]'
+        return lines(head, verdict(self), count, f"figures: {figures}")
+
+    def _repr_html_(self) -> str:
+        if self.results.scenarios > 1:
+            return repr(self)
+        from pyrobal.report.glance import glance
+        from pyrobal.report.tables import Column, Table
+        from pyrobal.report.verdict import first_figures
+
+        columns = (Column("reading"), Column("value"), Column("unit"))
+        rows = tuple((label, line.shown, line.unit) for label, line in first_figures(self))
+        return glance(f"{self.case.title}: {self.status}", Table("First figures", columns, rows))
 
 
 def _noise(lines: Iterable[Line]) -> dict[str, float]:

@@ -28,10 +28,11 @@ _INDEPENDENT: Final = (
 def uncertainty_html(case: Case, found: Uncertainty, made: datetime.datetime | None = None) -> str:
     """The page. ``made``: the time printed on it, now unless given."""
     subject = "Uncertainty of the readings of a copper smelter's balance, and its sources."
-    return study_page(case, subject, list(_sections(found)), _content(found), made)
+    return study_page(case, subject, list(sections(found)), _content(found), made)
 
 
-def _sections(found: Uncertainty) -> Iterator[Section]:
+def sections(found: Uncertainty) -> Iterator[Section]:
+    """What its page shows: the spread, its sources, what was varied."""
     draws = f"{found.draws} draws, {found.unsolved} of them without a solution; seed {found.seed}."
     risks = (_risks(found),) if found.risks else ()
     yield Section(

@@ -24,11 +24,12 @@ _ADVICE: Final = (
 def window_html(case: Case, found: Window, made: datetime.datetime | None = None) -> str:
     """The page. ``made``: the time printed on it, now unless given."""
     return study_page(
-        case, "The window of two settings of a copper smelter.", list(_sections(found)), _content(found), made
+        case, "The window of two settings of a copper smelter.", list(sections(found)), _content(found), made
     )
 
 
-def _sections(found: Window) -> Iterator[Section]:
+def sections(found: Window) -> Iterator[Section]:
+    """What its page shows: the result, the picture, the best point."""
     kept = found.feasible.mean()
     answer = f"Every limit is kept in {100 * kept:.3g} % of the window."
     if not kept and found.nearest is not None:

@@ -141,7 +141,7 @@ def sweep(
 ) -> StudyTable:
     """Solve a case over a grid of settings and read the answers.
 
-        table = pyrobal.sweep(case, {"smelting.enrichment": ["45 %", "50 %"]}, read=["smelting.heat.surplus"])
+        table = sweep(case, {"smelting.enrichment": ["45 %", "50 %"]}, read=["smelting.heat.surplus"])
 
     over : key -> values as in a case file, or "FROM:TO:COUNT"; every combination is solved, words the
         slowest

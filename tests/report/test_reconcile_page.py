@@ -11,7 +11,7 @@ import pytest
 from measurements import CASE, TRUTH, days
 
 from pyrobal.case.load import load_case
-from pyrobal.report.reconcile.page import _sections, reconcile_html, write_reconciliation
+from pyrobal.report.reconcile.page import reconcile_html, sections, write_reconciliation
 from pyrobal.report.reconcile.tables import measurements
 from pyrobal.report.reconcile.words import verdict, with_error
 from pyrobal.studies.reconcile.reconciliation import Reconciliation, reconcile
@@ -26,7 +26,7 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> Reconciliation:
 
 
 def test_plotly_accepts_every_figure(found: Reconciliation) -> None:
-    figures = [figure for section in _sections(found) for figure in section.figures]
+    figures = [figure for section in sections(found) for figure in section.figures]
     assert [figure.name for figure in figures] == ["run", "map", "parity", "bars"]
     for figure in figures:
         for traces, own in figure.choices.values():

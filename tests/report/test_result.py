@@ -111,7 +111,6 @@ def test_scenarios_share_one_result(skerry: Result) -> None:
 
 def test_the_public_door_leads_here() -> None:
     assert pyrobal.Result is Result
-    assert pyrobal.balance is balance
 
 
 def test_what_is_nothing_but_round_off_is_zero_for_people_and_kept_for_programs(whole_plant: Result) -> None:

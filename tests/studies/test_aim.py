@@ -12,6 +12,7 @@ from pyrobal.case.load import Case, load_case
 from pyrobal.cli import main
 from pyrobal.errors import CaseError, NotSolved, Reason
 from pyrobal.studies.aim import aimed, aiming
+from pyrobal.studies.sweep import sweep
 from pyrobal.studies.tangent import tangent
 from pyrobal.studies.variable import find
 
@@ -44,7 +45,7 @@ def test_the_setting_found_meets_the_aim(case: Case, aim: str, by: str) -> None:
 
 def test_every_scenario_has_its_own(case: Case) -> None:
     aim = aiming(case, "smelting.fuel_heat=1 MW", "smelting.enrichment")
-    table = pyrobal.sweep(case, {"smelting.heat_loss": "10:18 MW:9"}, read=["smelting.fuel_heat"], aim=aim)
+    table = sweep(case, {"smelting.heat_loss": "10:18 MW:9"}, read=["smelting.fuel_heat"], aim=aim)
     np.testing.assert_allclose(table["smelting.fuel_heat"], 1.0, rtol=1e-9)
     assert (np.diff(table["smelting.enrichment"]) > 0).all()  # more loss wants more oxygen
 
@@ -66,9 +67,7 @@ def test_of_several_answers_the_one_nearest_the_case_is_taken(case: Case) -> Non
 
 def test_out_of_reach_is_a_reason_in_a_batch_and_a_fault_of_a_single_case(case: Case) -> None:
     aim = aiming(case, "smelting.fuel_heat=10 MW", "smelting.enrichment=40 %:90 %")
-    table = pyrobal.sweep(
-        case, {"smelting.heat_loss": "1 MW,14 MW,24 MW"}, read=["smelting.fuel_heat"], aim=aim
-    )
+    table = sweep(case, {"smelting.heat_loss": "1 MW,14 MW,24 MW"}, read=["smelting.fuel_heat"], aim=aim)
     assert table.reason.tolist() == [Reason.AIM_OUT_OF_REACH, Reason.SOLVED, Reason.SOLVED]
     assert np.isnan(table["smelting.fuel_heat"]).tolist() == [True, False, False]
     far = aiming(case, "smelting.fuel_heat=2000 MW", "smelting.enrichment=40 %:90 %")
@@ -77,7 +76,7 @@ def test_out_of_reach_is_a_reason_in_a_batch_and_a_fault_of_a_single_case(case: 
     ):
         aimed(case, far)
     low, high = far.targets[0].reach(case.inputs) or (np.nan, np.nan)
-    ends = pyrobal.sweep(case, {"smelting.enrichment": "40 %,90 %"}, read=["smelting.fuel_heat"])
+    ends = sweep(case, {"smelting.enrichment": "40 %,90 %"}, read=["smelting.fuel_heat"])
     assert (low, high) == pytest.approx((0.0, 1e6 * ends["smelting.fuel_heat"].max()))
 
 
@@ -113,7 +112,7 @@ def test_what_is_wrong_is_said(case: Case, aim: str, by: str, says: str) -> None
 def test_a_setting_is_not_both_varied_and_solved_for(case: Case) -> None:
     aim = aiming(case, "smelting.fuel_heat=2 MW", "smelting.enrichment")
     with pytest.raises(CaseError, match="varied already"):
-        pyrobal.sweep(case, {"smelting.enrichment": "50 %,60 %"}, read=["smelting.fuel_heat"], aim=aim)
+        sweep(case, {"smelting.enrichment": "50 %,60 %"}, read=["smelting.fuel_heat"], aim=aim)
 
 
 SPANS = ("", "=45 %:80 %", "=50 %:75 %", "=30 %:90 %", "=50 %:71 %")
@@ -159,7 +158,7 @@ BYS = ["smelting.enrichment=45 %:80 %", "smelting.fe_sio2=0.9:1.8", "smelting.ma
 def test_several_targets_are_met_together_in_every_scenario(case: Case) -> None:
     aim = aiming(case, AIMS, BYS)
     read = ["smelting.fuel", "smelting.slag.rate", "smelting.matte.rate"]
-    table = pyrobal.sweep(case, {"smelting.heat_loss": "13:15 MW:3"}, read=read, aim=aim)
+    table = sweep(case, {"smelting.heat_loss": "13:15 MW:3"}, read=read, aim=aim)
     for key, value in zip(read, (100.0, 62.0, 46.0), strict=True):
         np.testing.assert_allclose(table[key], value, rtol=1e-9)
     assert (np.diff(table["smelting.enrichment"]) > 0).all()  # more loss wants more oxygen

@@ -13,6 +13,7 @@ from pyrobal.errors import CaseError
 from pyrobal.studies.aim import aimed, aiming
 from pyrobal.studies.sensitivity import sensitivity
 from pyrobal.studies.spread import spreads
+from pyrobal.studies.sweep import sweep
 from pyrobal.studies.tangent import tangent
 from pyrobal.studies.uncertainty import uncertainty
 from pyrobal.studies.variable import find
@@ -38,9 +39,9 @@ def shares() -> Case:
 def test_with_shares_it_is_the_rate_of_the_charge(shares: Case, case: Case) -> None:
     assert load_case(shares.text, [f"{KEY}=+15 %"]).inputs.charge.rate == pytest.approx(126.5 / 3.6)
     over = {KEY: "90:110 t/h:2"}
-    by_share, by_rate = (pyrobal.sweep(one, over, ["smelting.matte.rate"]) for one in (shares, case))
+    by_share, by_rate = (sweep(one, over, ["smelting.matte.rate"]) for one in (shares, case))
     assert by_share["smelting.matte.rate"] == pytest.approx(by_rate["smelting.matte.rate"], rel=1e-9)
-    same = pyrobal.sweep(shares, {KEY: "-10 %:+10 %:2"}, ["feed.dry_rate"])
+    same = sweep(shares, {KEY: "-10 %:+10 %:2"}, ["feed.dry_rate"])
     assert same["feed.dry_rate"] == pytest.approx([99.0, 121.0])
 
 
@@ -74,10 +75,10 @@ def test_what_is_wrong_is_said(value: str, says: str) -> None:
 
 
 def test_sweep_over_totals_and_signed_shares(case: Case) -> None:
-    table = pyrobal.sweep(case, {KEY: "99:121 t/h:3"}, ["feed.dry_rate", "feed.assay.Cu"])
+    table = sweep(case, {KEY: "99:121 t/h:3"}, ["feed.dry_rate", "feed.assay.Cu"])
     assert table["feed.dry_rate"] == pytest.approx([99.0, 110.0, 121.0])
     assert np.ptp(table["feed.assay.Cu"]) < 1e-12
-    same = pyrobal.sweep(case, {KEY: "-10 %:+10 %:3"}, ["feed.dry_rate"])
+    same = sweep(case, {KEY: "-10 %:+10 %:3"}, ["feed.dry_rate"])
     assert same["feed.dry_rate"] == pytest.approx([99.0, 110.0, 121.0])
 
 

@@ -15,7 +15,7 @@ import pyrobal
 from pyrobal.case.load import Case, load_case
 from pyrobal.errors import CaseError, Reason
 from pyrobal.studies import run
-from pyrobal.studies.sweep import prepare
+from pyrobal.studies.sweep import prepare, sweep
 
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
 READ = ["smelting.heat.surplus", "smelting.fuel_heat", "smelting.matte.rate", "smelting.slag.assay.As"]
@@ -28,9 +28,7 @@ def case() -> Case:
 
 
 def test_a_row_is_the_balance_of_its_settings(case: Case) -> None:
-    table = pyrobal.sweep(
-        case, {"smelting.enrichment": "50 %,70 %", "smelting.fe_sio2": "1.1,1.4"}, read=READ
-    )
+    table = sweep(case, {"smelting.enrichment": "50 %,70 %", "smelting.fe_sio2": "1.1,1.4"}, read=READ)
     for i, (enrichment, ratio) in enumerate(((50, 1.1), (50, 1.4), (70, 1.1), (70, 1.4))):
         alone = pyrobal.balance(
             load_case(SKERRY, [f"smelting.enrichment={enrichment} %", f"smelting.fe_sio2={ratio}"])
@@ -53,14 +51,14 @@ def test_who_runs_it_does_not_matter_to_the_last_bit(case: Case) -> None:
 
 
 def test_how_it_is_cut_matters_to_no_more_than_rounding(case: Case) -> None:
-    whole = pyrobal.sweep(case, OVER, read=READ)
-    parts = pyrobal.sweep(case, OVER, read=READ, chunk=7)
+    whole = sweep(case, OVER, read=READ)
+    parts = sweep(case, OVER, read=READ, chunk=7)
     np.testing.assert_allclose(whole.values, parts.values, rtol=1e-9, atol=1e-9)
     assert np.array_equal(whole.reason, parts.reason)
 
 
 def test_no_nan_without_a_reason(case: Case) -> None:
-    table = pyrobal.sweep(case, OVER, read=[*READ, "smelting.heat.autogenous_enrichment"])
+    table = sweep(case, OVER, read=[*READ, "smelting.heat.autogenous_enrichment"])
     assert 0 < table.solved < len(table)
     lacking = np.isnan(table.values).any(axis=1)
     assert [bool(text) for text in table.reasons()] == lacking.tolist()
@@ -69,12 +67,12 @@ def test_no_nan_without_a_reason(case: Case) -> None:
 
 def test_an_element_that_a_part_lacks_reads_zero_there(case: Case) -> None:
     none = {f"concentrate.{name}.assay.As": "0" for name in ("Fenholt", "Marrick Dale", "Tolven")}
-    table = pyrobal.sweep(case, none, read=["smelting.slag.assay.As"])
+    table = sweep(case, none, read=["smelting.slag.assay.As"])
     assert table["smelting.slag.assay.As"][0] == 0.0
 
 
 def test_the_frame_names_units_and_reasons(case: Case) -> None:
-    frame = pyrobal.sweep(case, {"smelting.matte_grade": "64 %,85 %"}, read=READ[:2]).frame()
+    frame = sweep(case, {"smelting.matte_grade": "64 %,85 %"}, read=READ[:2]).frame()
     assert list(frame.columns) == [
         "smelting.matte_grade [wt%]", "smelting.heat.surplus [MW]", "smelting.fuel_heat [MW]", "reason",
     ]  # fmt: skip
@@ -91,7 +89,7 @@ def test_the_frame_names_units_and_reasons(case: Case) -> None:
 )
 def test_a_reading_that_is_not_there_is_refused(case: Case, read: list[str], says: str) -> None:
     with pytest.raises(CaseError, match=says):
-        pyrobal.sweep(case, {"smelting.fe_sio2": "1.2,1.3"}, read=read)
+        sweep(case, {"smelting.fe_sio2": "1.2,1.3"}, read=read)
 
 
 def test_a_worker_of_another_version_is_refused(case: Case) -> None:

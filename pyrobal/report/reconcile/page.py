@@ -28,10 +28,11 @@ _SCORES: Final = 4.0  # adjustments over their errors at which the colour of the
 def reconcile_html(case: Case, found: Reconciliation, made: datetime.datetime | None = None) -> str:
     """The page. ``made``: the time printed on it, now unless given."""
     subject = "Plant measurements against the balance of a copper smelter."
-    return study_page(case, subject, list(_sections(found)), content(found), made)
+    return study_page(case, subject, list(sections(found)), content(found), made)
 
 
-def _sections(found: Reconciliation) -> Iterator[Section]:
+def sections(found: Reconciliation) -> Iterator[Section]:
+    """What its page shows: the verdict, instruments, fitted settings, accounts."""
     answer = (verdict(found), *remarks(found))
     yield Section("answer", "Answer", "What the measurements say", answer, tables=tuple(_fitted(found)))
     pictures = (_run_charts(found), _map(found), _parity(found))
