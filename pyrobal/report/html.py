@@ -24,6 +24,7 @@ from pyrobal.report.columns import parts
 from pyrobal.report.compare import Comparison, answer_table, bars, readings_table, settings_table
 from pyrobal.report.export import as_dict
 from pyrobal.report.figures import Figure, figures
+from pyrobal.report.labels import label
 from pyrobal.report.numbers import number, quantity
 from pyrobal.report.permit import permit
 from pyrobal.report.picture import COLOURS, HEAT, MASS, NAMES, bands, picture, quantities, table
@@ -134,7 +135,7 @@ def _plant(result: Result) -> dict[str, Any]:
     kinds = {band.matter.kind for band in warm}
     offered = [*quantities(drawn), *quantities(warm)]
     return {
-        "table": table(drawn),
+        "table": table([*drawn, *(band for band in warm if band.matter.kind == "heat")]),
         "pictures": [
             (way, Markup(picture(result, quantity, way)), quantity)
             for quantity in (MASS, HEAT)
@@ -227,8 +228,8 @@ def _environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     environment.filters |= {
-        "body": _body, "headline": headline, "number": number, "numeric": _numeric, "parted": _parted,
-        "plain": plain, "quantity": _line_quantity, "text": Part.text,
+        "body": _body, "headline": headline, "label": label, "number": number, "numeric": _numeric,
+        "parted": _parted, "plain": plain, "quantity": _line_quantity, "text": Part.text,
     }  # fmt: skip
     return environment
 

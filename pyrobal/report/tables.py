@@ -21,6 +21,7 @@ from pyrobal.report.result import Line, Result
 Cell = str | float
 WHOLE: Final = "\N{NO-BREAK SPACE}"  # keeps words on one line; printed as a blank
 _RUN: Final = 3  # so many zeros below each other are too many
+_CLAUSE: Final = re.compile("[:;]")
 _LONGEST: Final = 160  # letters of a title
 _HEAT: Final = re.compile(r"(?P<step>.+)\.heat\.(?P<side>in|out)\.(?P<item>.+)")
 _STREAM: Final = re.compile(r"(?P<stream>[^.]+\.[^.]+(?:\.[^.]+)*?)\.(?:assay\..+|flow_wet)")
@@ -117,9 +118,12 @@ def _zero(names: Sequence[str]) -> tuple[str, ...]:
 
 
 def every_reading(lines: Sequence[Line]) -> Table:
-    """All readings, by what people call them and by their keys."""
+    """All readings, by what people call them and by their keys; why one has no value in a few words."""
     columns = (Column("result"), Column("key"), Column("value"), Column("unit"), Column("meaning"))
-    rows = [(label(line.key), line.key, line.shown, line.unit, line.reason or line.meaning) for line in lines]
+    rows = [
+        (label(line.key), line.key, line.shown, line.unit, _CLAUSE.split(line.reason)[0] or line.meaning)
+        for line in lines
+    ]
     return Table("All results", columns, tuple(rows), stub=2)
 
 

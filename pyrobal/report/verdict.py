@@ -110,7 +110,7 @@ def purpose(result: Result) -> str:
     made, left = " and ".join(filter(None, (metal, acid))), " and ".join(filter(None, (slag, so2)))
     if not (feed and made):
         return ""
-    return f"Makes {made} from {feed}; {left} leave it." if left else f"Makes {made} from {feed}."
+    return f"Makes {made} from {feed}; {left} leave the plant." if left else f"Makes {made} from {feed}."
 
 
 def _told(lines: Mapping[str, Line], told: _Told) -> str:

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import plotly.offline
 import pytest
+from demos import balanced
 
 from pyrobal.report.export import as_dict
 from pyrobal.report.figures import figures
@@ -78,6 +79,11 @@ def nasty_page(nasty: Result) -> str:
 def test_it_is_well_formed_and_small_enough_to_mail(page: str) -> None:
     assert _read(page).open == []
     assert len(page.encode()) < LARGEST
+
+
+def test_a_plant_without_an_answer_is_small_enough_to_mail() -> None:
+    text = as_html(balanced("marram_sound", "smelting.matte_grade=79.8 %"), MADE)
+    assert len(text.encode()) < LARGEST
 
 
 def test_a_whole_plant_is_small_enough_to_mail(whole_plant: Result) -> None:

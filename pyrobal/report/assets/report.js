@@ -35,6 +35,7 @@
         return;
       }
       const Plotly = await plotly();
+      if (choice) document.getElementById(`chosen-${figure.name}`).textContent = `: ${choice.value}`;
       const [traces, own] = figure.choices[choice ? choice.value : Object.keys(figure.choices)[0]];
       const layout = { ...common, ...figure.layout, ...own };
       for (const axis of ["xaxis", "yaxis"]) if (layout[axis]) layout[axis] = { ...grid, ...layout[axis] };
@@ -107,13 +108,19 @@
         const down = head.getAttribute("aria-sort") === "ascending";
         for (const other of list.tHead.rows[0].cells) other.removeAttribute("aria-sort");
         head.setAttribute("aria-sort", down ? "descending" : "ascending");
-        const order = (a, b) => a.cells[at].textContent.localeCompare(b.cells[at].textContent, "en", { numeric: true });
+        const order = (a, b) => {
+          const [x, y] = [a.cells[at].textContent, b.cells[at].textContent];
+          return Number(x) - Number(y) || x.localeCompare(y, "en", { numeric: true });
+        };
         body.append(...rows.sort((a, b) => (down ? order(b, a) : order(a, b))));
       });
     });
     const shown = (mark) => [list.tHead.rows[0], ...rows.filter((row) => !row.hidden)]
       .map((row) => [...row.cells].map((cell) => mark(cell.textContent.trim())));
-    const quoted = (text) => (/[",\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text);
+    const quoted = (text) => {
+      if (/^[=+\-@]./.test(text) && Number.isNaN(Number(text))) text = `'${text}`; // no formula for a spreadsheet
+      return /[",\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
+    };
     document.getElementById("copy")?.addEventListener("click", async () => {
       const text = shown((cell) => cell).map((cells) => cells.join("\t")).join("\n");
       await navigator.clipboard.writeText(text);

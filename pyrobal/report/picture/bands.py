@@ -64,19 +64,31 @@ _TOLD_BY: Final = (  # the first of these words in a name says what kind of matt
     ("tailings", "slag"),
 )  # fmt: skip
 
-# Step and stream -> readings that say what matters of it, each with what stands behind the number.
-_FIGURES: Final[Mapping[Place, Mapping[str, str]]] = {
-    ("smelting", "matte"): {"smelting.matte.grade": "% Cu"},
-    ("smelting", "slag"): {"smelting.slag.copper": "% Cu", "smelting.slag.magnetite": "% Fe3O4"},
-    ("smelting", "gas"): {"smelting.gas.so2": "% SO2"},
-    ("slag_cleaning", "slag"): {"slag_cleaning.slag.copper": "% Cu"},
-    ("slag_cleaning", "matte"): {"slag_cleaning.matte.grade": "% Cu"},
-    ("converting", "slag"): {"converting.slag.copper": "% Cu", "converting.slag.magnetite": "% Fe3O4"},
-    ("converting", "gas"): {"converting.gas.so2": "% SO2"},
-    ("anode_furnace", "gas"): {"anode.gas.so2": "% SO2"},
-    ("gas_train", "cleaned_gas"): {"acid.inlet_so2": "% SO2 dry"},
-    ("acid_plant", "tail_gas"): {"acid.tail.so2": "ppm SO2"},
-}
+# Step and stream -> what matters of it: readings, of which the first there is is taken, and words behind.
+_Told = tuple[tuple[tuple[str, ...], str], ...]
+_FIGURES: Final[Mapping[Place, _Told]] = {
+    ("smelting", "matte"): ((("smelting.matte.grade",), "% Cu"),),
+    ("smelting", "slag"): (
+        (("smelting.slag.copper",), "% Cu"), (("smelting.slag.magnetite",), "% Fe3O4"),
+    ),
+    ("smelting", "gas"): (
+        (("gas.furnace.flow_wet", "smelting.gas.flow_wet"), "Nm3/h"), (("smelting.gas.so2",), "% SO2"),
+    ),
+    ("slag_cleaning", "slag"): ((("slag_cleaning.slag.copper",), "% Cu"),),
+    ("slag_cleaning", "matte"): ((("slag_cleaning.matte.grade",), "% Cu"),),
+    ("slag_cleaning", "gas"): ((("slag_cleaning.gas.flow_wet",), "Nm3/h"),),
+    ("converting", "slag"): (
+        (("converting.slag.copper",), "% Cu"), (("converting.slag.magnetite",), "% Fe3O4"),
+    ),
+    ("converting", "gas"): (
+        (("gas.converter.flow_wet", "converting.gas.flow_wet"), "Nm3/h"), (("converting.gas.so2",), "% SO2"),
+    ),
+    ("anode_furnace", "gas"): ((("gas.anode.flow_wet", "anode.gas.flow_wet"), "Nm3/h"),),
+    ("gas_train", "cleaned_gas"): (
+        (("gas.dilution.flow_wet",), "Nm3/h"), (("gas.dilution.so2",), "% SO2"),
+    ),
+    ("acid_plant", "tail_gas"): ((("acid.tail.so2",), "ppm SO2"),),
+}  # fmt: skip
 _COPPER: Final = ("blister", "anodes", "cathode", "slimes", "tailings", "concentrate")  # told by their copper
 _CU: Final = ELEMENTS.index("Cu")
 
@@ -218,13 +230,15 @@ def quantities(drawn: Sequence[Band]) -> list[str]:
 
 
 def table(drawn: Sequence[Band]) -> Table:
-    """The numbers of the picture."""
-    offered = quantities(drawn)
+    """The numbers of the picture, heat without matter too where it is drawn."""
+    offered = quantities([band for band in drawn if band.matter.kind != "heat"])
     columns = (Column("from"), Column("to"), Column("stream"), *(Column(q, "t/h") for q in offered))
+    columns = (*columns, Column(HEAT, "MW"))
     rows: list[tuple[Cell, ...]] = []
     for band in drawn:
         ends = (words(end) if end else "outside" for end in (band.source, band.target))
-        rows.append((*ends, band.matter.name, *(band.rate(q) for q in offered)))
+        matter = ("",) * len(offered) if band.matter.kind == "heat" else (band.rate(q) for q in offered)
+        rows.append((*ends, band.matter.name, *matter, band.rate(HEAT)))
     return Table("Streams from step to step", columns, tuple(rows), stub=3)
 
 
@@ -252,6 +266,6 @@ def _figure(result: Result, parts: Sequence[tuple[Place, Floats, float]]) -> str
     if place[-1] in _COPPER:
         elements = parts[0][1]
         return f"{number(100 * float(elements[_CU] / elements.sum()), 3)} % Cu"
-    keys = _FIGURES.get(place, {}) if len(parts) == 1 else {}
-    shown = [f"{number(result[key].magnitude, 3)} {behind}" for key, behind in keys.items() if key in result]
-    return ", ".join(shown)
+    told = _FIGURES.get(place, ()) if len(parts) == 1 else ()
+    there = ((next((key for key in keys if key in result), None), behind) for keys, behind in told)
+    return ", ".join(f"{number(result[key].magnitude, 3)} {behind}" for key, behind in there if key)

@@ -18,7 +18,7 @@ from pyrobal.report.picture.bands import Band
 ROW, FIGURE_ROW, HEAD, FOOT = 19.0, 31.0, 30.0, 8.0  # heights: a line, one with its figure, title, end
 NOTE: Final = 14.0  # height of a line below the title
 GAP, STUB, CLEAR = 26.0, 20.0, 5.0  # between cards; a band from or to outside; between two bands
-CARD: Final = {"across": 164.0, "down": 196.0}  # width
+CARD: Final = {"across": 172.0, "down": 196.0}  # width
 WIDEST: Final = {"across": 40.0, "down": 14.0}  # band
 TOP_LANE: Final = ("gas_train", "acid_plant")  # their bands run above the cards
 LOW_LANE: Final = ("slag_cleaning",)  # stands below the others of its column
