@@ -14,7 +14,15 @@ from rich.table import Table as Grid
 from rich.text import Text
 
 from pyrobal.report.columns import print_table
-from pyrobal.report.compare import MOST, Comparison, answer_table, readings_table, settings_table
+from pyrobal.report.compare import (
+    MOST,
+    Comparison,
+    answer_table,
+    feed_table,
+    letter,
+    readings_table,
+    settings_table,
+)
 from pyrobal.report.narrow import NARROW, folded, print_stacked
 from pyrobal.report.numbers import number
 from pyrobal.report.result import CAUTION, INFEASIBLE, OK, Line, Result
@@ -65,20 +73,22 @@ def print_tables(tables: Sequence[Table]) -> None:
 
 
 def show_comparison(c: Comparison, most: int = MOST, console: Console | None = None) -> None:
-    """What differs between two cases: settings, answer, cautions, and the readings most affected."""
+    """What differs between cases: settings, main results, cautions, and the readings most affected."""
     console = console or _console()
     with console.capture() as capture:
-        for label, result in (("before", c.before), ("after", c.after)):
+        for i, (name, result) in enumerate(zip(c.names, c.cases, strict=True)):
             status = (result.status, _STYLE[result.status])
-            console.print(Text.assemble(f"{label:<7} ", headline(result.case.title), "; status: ", status))
+            console.print(Text.assemble(f"{letter(i)}  ", name, "; status: ", status))
         if not c.settings:
             console.print(Text("\nNo setting differs."))
-        for table in (settings_table(c), answer_table(c), readings_table(c, most)):
+        feed = feed_table(c)
+        given = [feed] if feed is not None else []
+        for table in (settings_table(c), *given, answer_table(c), readings_table(c, most)):
             if table.rows:
                 print_table(console, table)
-        for label, messages in (("new", c.new), ("gone", c.gone)):
-            for m in messages:
-                console.print(Text(f"{label} {m.level}: {plain(m.key)}: {plain(m.text)}"))
+        for at, m in c.said:
+            which = ", ".join(map(letter, at))
+            console.print(Text(f"{m.level} in {which}: {plain(m.key)}: {plain(m.text)}"))
     _write(console, capture.get())
 
 

@@ -21,7 +21,6 @@ from markupsafe import Markup, escape
 from pyrobal import __version__
 from pyrobal.report import tables
 from pyrobal.report.columns import parts
-from pyrobal.report.compare import Comparison, answer_table, bars, readings_table, settings_table
 from pyrobal.report.export import as_dict
 from pyrobal.report.figures import Figure, figures
 from pyrobal.report.labels import label
@@ -45,10 +44,6 @@ _PARTS: Final = {
 _STEPS: Final = {  # whose readings begin with another word
     "anode": "anode furnace", "gas": "gas train", "acid": "acid plant", "load": "load on the acid plant",
     "limit": "limits",
-}  # fmt: skip
-_PARTS_COMPARED: Final = {
-    "cases": "Cases", "settings": "Settings", "answer": "Effect of the change", "readings": "Readings",
-    "case-before": "Case before", "case-after": "Case after",
 }  # fmt: skip
 _PRINTED: Final = 104  # letters of a table's width on a sheet of paper
 _NAME: Final = 24  # letters of a name before it is folded
@@ -146,23 +141,6 @@ def _plant(result: Result) -> dict[str, Any]:
     }
 
 
-def compare_html(c: Comparison, made: datetime.datetime | None = None) -> str:
-    """The comparison of two cases."""
-    found = [as_dict(result) for result in (c.before, c.after)]
-    return page(
-        "compare.html",
-        " / ".join(headline(result.case.title) for result in (c.before, c.after)),
-        bars(c),
-        json_text=script_json({"before": found[0], "after": found[1]}),
-        made=made,
-        parts=list(_PARTS_COMPARED.items()),
-        c=c,
-        settings=settings_table(c, whole=True),
-        answer=answer_table(c),
-        every=readings_table(c),
-    )
-
-
 def page(
     template: str,
     title: str,
@@ -172,7 +150,7 @@ def page(
     **values: Any,
 ) -> str:
     """A template filled in, with style, scripts and figures. ``made``: the time printed, now unless given."""
-    script = asset("report.js")
+    script = asset("report.js") + asset("listed.js")
     content = [{"name": f.name, "choices": f.choices, "layout": f.layout} for f in drawn]
     return _environment().get_template(template).render(
         title=title,
