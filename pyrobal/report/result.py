@@ -221,12 +221,14 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
         if self.results.scenarios > 1:
             return repr(self)
         from pyrobal.report.glance import glance
+        from pyrobal.report.picture import picture
         from pyrobal.report.tables import Column, Table
         from pyrobal.report.verdict import first_figures
 
         columns = (Column("reading"), Column("value"), Column("unit"))
         rows = tuple((label, line.shown, line.unit) for label, line in first_figures(self))
-        return glance(f"{self.case.title}: {self.status}", Table("First figures", columns, rows))
+        short = glance(f"{self.case.title}: {self.status}", Table("First figures", columns, rows))
+        return f"{short}{picture(self)}"
 
 
 def _noise(lines: Iterable[Line]) -> dict[str, float]:
