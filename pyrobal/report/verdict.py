@@ -84,9 +84,8 @@ def uses(result: Result) -> list[Use]:
         if line is None or use is None:
             continue
         bound = quantity(units.display(float(limit.bound[0]), line.unit), line.unit, _DIGITS)
-        said = (
-            f"{quantity(line.shown, line.unit, _DIGITS)}, {'at most' if limit.upper else 'at least'} {bound}"
-        )
+        value = "" if math.isnan(line.value) else f"{quantity(line.shown, line.unit, _DIGITS)}, "
+        said = f"{value}{'at most' if limit.upper else 'at least'} {bound}"
         label = name if limit.own else label_of(name.rpartition(".")[2])
         found.append(Use(plain(label), use.value, said, bool(use.value > 100.0 * (1 + 1e-9))))
     return sorted(found, key=lambda use: -use.share if use.share == use.share else math.inf)

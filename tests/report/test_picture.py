@@ -113,6 +113,25 @@ def test_a_step_without_an_answer_is_drawn_with_its_reason(frozen: Result) -> No
                          if "silent" in g.get("class", "") and g.get("data-rates")}  # fmt: skip
 
 
+@pytest.fixture(scope="module")
+def cold() -> Result:
+    """A plant whose converter freezes: the furnace and what comes back to it have an answer."""
+    return balanced("marram_sound", "converting.heat_loss=40 MW")
+
+
+def test_round_a_step_without_an_answer_the_others_are_whole(cold: Result) -> None:
+    why = unsolved(cold)
+    assert set(steps(cold)) - set(why) == {"dryer", "smelting", "slag_cleaning"}
+    drawn = bands(cold)
+    for step in ("dryer", "smelting", "slag_cleaning"):
+        came = sum(b.elements for b in drawn if b.target == step)
+        assert came == pytest.approx(sum(b.elements for b in drawn if b.source == step), rel=1e-9)
+    assert any(b.known for b in drawn if (b.source, b.target) == ("gas_train", "smelting"))
+    assert not any("nan" in b.figure or b.figure.startswith("-") for b in drawn)
+    columns = {card.step: card.x for card in laid(cold, "across").cards}
+    assert columns["acid_plant"] == max(columns.values()), "nothing is known of it, so it stands last"
+
+
 def test_widths_are_in_proportion(solved: Result) -> None:
     """Read off the drawing again: width over rate is the same for every band that is not a hairline."""
     for quantity in (*quantities(bands(solved))[:4], HEAT):

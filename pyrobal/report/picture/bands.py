@@ -7,7 +7,7 @@ it, for mass and for every element. So it is for heat, together with the heat th
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, NamedTuple
 
@@ -100,7 +100,7 @@ class Band:
     source, target : steps, "" where it comes from outside or leaves
     elements : (E,) [kg/s], none of which is heat without matter; heat : [W], see ``Flow``
     figure : what matters of it besides its rate
-    Both are nan where the step it depends on has no answer.
+    Both are nan where no step at its ends has an answer, heat also where what makes it has none.
     """
 
     source: str
@@ -117,8 +117,8 @@ class Band:
 
     @property
     def known(self) -> bool:
-        """Whether the step it depends on has an answer."""
-        return not math.isnan(self.heat)
+        """Whether there is an answer to how much it is."""
+        return not np.isnan(self.elements).any()
 
     def rate(self, quantity: str) -> float:
         """[t/h] of ``MASS`` or of one element; [MW] of ``HEAT``."""
@@ -146,7 +146,7 @@ class Band:
 def bands(result: Result, quantity: str = MASS) -> list[Band]:
     """The streams of a single solved case, in plant order; for ``HEAT`` what carries heat, streams or not.
 
-    The streams of a step without an answer are there, but how much they are is not known.
+    The streams of steps without an answer are there, but how much they are is not known.
     """
     flows = element_flows(result.results)
     merged: dict[tuple[str, str, Matter], list[tuple[Place, Floats, float]]] = {}
@@ -165,7 +165,7 @@ def bands(result: Result, quantity: str = MASS) -> list[Band]:
         least = _ROUNDING * max((abs(band.heat) for band in found), default=0.0)
         found = [b for b in found if (b.source and b.target) or not abs(b.heat) <= least]
     silent = unsolved(result)
-    return [_unknown(b) if _depends_on(b) & silent.keys() else b for b in found]
+    return [b if _answered(b, silent) else _unknown(b) for b in found]
 
 
 def unsolved(result: Result) -> dict[str, str]:
@@ -180,12 +180,10 @@ def unsolved(result: Result) -> dict[str, str]:
     }
 
 
-def _depends_on(band: Band) -> set[str]:
-    """The step that says how much a band is: that which makes it; of what comes from outside, the one that
-    needs it, but for the feed, which is given."""
-    if band.source or band.matter == _FEED:
-        return {band.source}
-    return {band.target}
+def _answered(band: Band, silent: Collection[str]) -> bool:
+    """Whether it is known how much it is: a step at one of its ends has an answer, or the case gives it."""
+    ends = {band.source, band.target} - {""}
+    return not ends <= set(silent) or (not band.source and band.matter == _FEED)
 
 
 def _unknown(band: Band) -> Band:
@@ -267,5 +265,9 @@ def _figure(result: Result, parts: Sequence[tuple[Place, Floats, float]]) -> str
         elements = parts[0][1]
         return f"{number(100 * float(elements[_CU] / elements.sum()), 3)} % Cu"
     told = _FIGURES.get(place, ()) if len(parts) == 1 else ()
-    there = ((next((key for key in keys if key in result), None), behind) for keys, behind in told)
-    return ", ".join(f"{number(result[key].magnitude, 3)} {behind}" for key, behind in there if key)
+    shown = []
+    for keys, behind in told:
+        values = (result[key].magnitude for key in keys if key in result)
+        value = next((x for x in values if not math.isnan(x)), None)
+        shown += [] if value is None else [f"{number(value, 3)} {behind}"]
+    return ", ".join(shown)

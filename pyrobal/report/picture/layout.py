@@ -112,14 +112,19 @@ class _Draft:
 
 
 def columns(steps: Sequence[str], bands: Sequence[Band]) -> dict[str, int]:
-    """Step -> column: one further than the furthest step that gives it something on the way forward."""
+    """Step -> column: one further than the furthest step that gives it something on the way forward; last
+    what nothing leads to or from, as where there is no answer to it."""
     found: dict[str, int] = {}
+    joined = {end for b in bands for end in (b.source, b.target)}
     for step in steps:
+        if step not in joined:
+            continue
         before = [
             found[b.source] for b in bands if b.target == step and b.source in found and b.source != step
         ]
         found[step] = max(before, default=-1) + 1
-    return found
+    last = max(found.values(), default=-1) + 1
+    return {step: found.get(step, last) for step in steps}
 
 
 def across(

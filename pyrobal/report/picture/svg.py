@@ -128,7 +128,8 @@ def _mark(before: Band | None, band: Band, quantity: str) -> str:
 
 def widest(drawn: Sequence[Band]) -> dict[str, float]:
     """[t/h or MW] of the largest band, by quantity."""
-    return {q: max((b.rate(q) for b in drawn if b.known), default=0.0) for q in quantities(drawn)}
+    rates = {q: [b.rate(q) for b in drawn] for q in quantities(drawn)}
+    return {q: max((x for x in found if not math.isnan(x)), default=0.0) for q, found in rates.items()}
 
 
 def _width(rate: float, largest: float, widest_px: float) -> float:
