@@ -54,8 +54,10 @@ def balance(case: CaseLike, *, set: Words = (), aim: Words = (), by: Words = ())
     return solved.balance(one)
 
 
-def compare(before: CaseLike, after: CaseLike, *, set: Words = ()) -> Study[Comparison]:
-    """What differs between two cases, and what that does; ``set`` is laid over the second.
+def compare(*cases: CaseLike, set: Words = (), read: Words = ()) -> Study[Comparison]:
+    """What differs between two cases or more, and what that does; ``set`` is laid over the last.
+
+    read : only these readings; the frame has a column for each case
 
     >>> import pyrobal
     >>> case = pyrobal.load_case("cases/skerry_point.toml")
@@ -63,19 +65,14 @@ def compare(before: CaseLike, after: CaseLike, *, set: Words = ()) -> Study[Comp
     >>> list(change.frame("Settings that differ")["setting"])
     ['smelting.enrichment']
     """
-    from pyrobal.report.compare import answer_table, bars, readings_table, settings_table
     from pyrobal.report.compare import compare as side_by_side
-    from pyrobal.report.html import compare_html
-    from pyrobal.report.study import Section
+    from pyrobal.report.compare_page import compare_html, sections
 
-    found = side_by_side(solved.balance(_case(before)), solved.balance(_case(after, set)))
-
-    def sections() -> Iterator[Section]:
-        status = f"{found.before.status} before, {found.after.status} after"
-        tables = (answer_table(found), readings_table(found), settings_table(found))
-        yield Section("answer", "Answer", "Effect of the change", (status,), tuple(bars(found)), tables)
-
-    return Study(found.after.case, found, "compare", sections, lambda: compare_html(found))
+    if len(cases) < 2:
+        raise CaseError([Fault("compare", None, "", "needs two cases or more")])
+    each = [*(_case(case) for case in cases[:-1]), _case(cases[-1], set)]
+    found = side_by_side(*map(solved.balance, each), read=_several(read))
+    return Study(each[-1], found, "compare", lambda: sections(found), lambda: compare_html(found))
 
 
 def explain(case: CaseLike, key: str, *, set: Words = (), depth: int | None = None) -> Trace:

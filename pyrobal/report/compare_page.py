@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Iterator
 from typing import Any
 
 from markupsafe import Markup
@@ -22,6 +23,7 @@ from pyrobal.report.compare import (
 from pyrobal.report.html import page, script_json
 from pyrobal.report.picture import ALIKE, COLOURS, HEAT, LESS, MASS, MORE, NAMES, bands, pictures, quantities
 from pyrobal.report.result import Result
+from pyrobal.report.study import Section
 from pyrobal.report.tables import Cell, Column, Table, headline, words
 
 
@@ -48,6 +50,20 @@ def compare_html(c: Comparison, made: datetime.datetime | None = None) -> str:
         answer=answer_table(c, told=True),
         every=readings_table(c, told=True),
     )
+
+
+def sections(c: Comparison) -> Iterator[Section]:
+    """What the page shows besides the plants."""
+    feed = feed_table(c)
+    given = () if feed is None else (feed,)
+    tables = (
+        answer_table(c),
+        readings_table(c, told=True),
+        settings_table(c),
+        *given,
+        streams_table(c.cases),
+    )
+    yield Section("answer", "Answer", "What differs", (verdict(c),), tuple(bars(c)), tables)
 
 
 def beside(cases: tuple[Result, ...], names: tuple[str, ...]) -> dict[str, Any]:
