@@ -31,7 +31,7 @@ def compare_html(c: Comparison, made: datetime.datetime | None = None) -> str:
     """The page. ``made``: the time printed on it, now unless given."""
     parts = {
         "plant": "Plants", "cases": "Cases", "settings": "Settings", "answer": "Main results",
-        "readings": "All that changed", "texts": "The case files",
+        "changed": "All that changed", "texts": "The case files",
     }  # fmt: skip
     return page(
         "compare.html",

@@ -30,16 +30,25 @@ def window_html(case: Case, found: Window, made: datetime.datetime | None = None
 
 def sections(found: Window) -> Iterator[Section]:
     """What its page shows: the result, the picture, the best point."""
-    kept = found.feasible.mean()
-    answer = f"Every limit is kept in {100 * kept:.3g} % of the window."
-    if not kept and found.nearest is not None:
-        answer = f"No point keeps every limit; the worst of them is broken least at {_place(found)}."
-    yield Section("answer", "Answer", "The result", (answer,), tables=(_asked(found), shares(found)))
-    yield Section("picture", "Picture", "The picture", figures=(draw(found),))
+    asked = (shares(found), _asked(found))
+    yield Section("answer", "Picture", "The window", (_answer(found),), figures=(draw(found),), tables=asked)
     if found.best is not None:
         yield Section(
             "best", "Best point", "The best point", tables=(best_table(found, found.best),), notes=(_ADVICE,)
         )
+
+
+def _answer(found: Window) -> str:
+    kept = found.feasible.mean()
+    if not kept:
+        if found.nearest is None:
+            return "Nothing in this window has an answer."
+        at = _place(found, found.nearest)
+        return f"No point keeps every limit; the worst of them is broken least at {at}."
+    said = f"Every limit is kept in {100 * kept:.3g} % of the window"
+    if found.best is None:
+        return f"{said}."
+    return f"{said}; {found.goal} at {_place(found, (found.best.x, found.best.y))}."
 
 
 def _asked(found: Window) -> Table:
@@ -65,9 +74,8 @@ def _span(axis: Variable, values: FloatN) -> str:
     return f"{values[0]:.5g} to {values[-1]:.5g}{units.behind(axis.unit)}, {len(values)} values"
 
 
-def _place(found: Window) -> str:
-    assert found.nearest is not None
-    axes = zip((found.x, found.y), found.nearest, strict=True)
+def _place(found: Window, point: tuple[float, float]) -> str:
+    axes = zip((found.x, found.y), point, strict=True)
     return ", ".join(f"{axis.key} = {value:.4g}{units.behind(axis.unit)}" for axis, value in axes)
 
 

@@ -10,12 +10,16 @@ import numpy as np
 import plotly.graph_objects
 import pytest
 
+from pyrobal import units
 from pyrobal.case.load import load_case
 from pyrobal.cli import main
+from pyrobal.errors import Reason
 from pyrobal.report.figures.window import draw, shares
 from pyrobal.report.window import window_html
+from pyrobal.studies.edges import line, regions
 from pyrobal.studies.limit import goal, limits
-from pyrobal.studies.window import FEASIBLE, NO_ANSWER, Window, window
+from pyrobal.studies.sweep import sweep
+from pyrobal.studies.window import Window, window
 
 from .browser import Page, needs_browser
 
@@ -47,21 +51,57 @@ def test_every_picture_is_what_plotly_takes_and_covers_the_grid(found: Window) -
     assert list(figure.choices) == ["limits", *found.readings]
     for traces, layout in figure.choices.values():
         plotly.graph_objects.Figure(data=traces, layout={**figure.layout, **layout})
-        assert len(traces[0]["y"]) == len(traces[0]["z"]) == 6
-        assert len(traces[0]["x"]) == len(traces[0]["z"][0]) == 7
+        assert len(traces[0]["y"]) == len(traces[0]["z"])
+        assert len(traces[0]["x"]) == len(traces[0]["z"][0])
 
 
-def test_letters_and_colours_say_the_verdict(found: Window) -> None:
-    cells = draw(found).choices["limits"][0][0]
-    verdict = found.verdict
-    letters = {FEASIBLE: "", 0: "a", 1: "b", NO_ANSWER: "x"}
-    assert {FEASIBLE, 1, NO_ANSWER} <= set(verdict.ravel().tolist())
-    assert cells["text"] == [[letters[int(code)] for code in row] for row in verdict]
-    steps = dict(cells["colorscale"][1::2])
-    assert len(set(steps.values())) == len(set(verdict.ravel().tolist()))
-    colour = {code: {z for z, v in zip(np.ravel(cells["z"]), verdict.ravel(), strict=True) if v == code}
-              for code in set(verdict.ravel().tolist())}  # fmt: skip
-    assert all(len(one) == 1 for one in colour.values())
+def test_regions_hold_the_verdict_of_every_grid_point(found: Window) -> None:
+    """At the grid points the regions say what was solved; the legend has every region, line and the best."""
+    parted = regions(found)
+    for j, y in enumerate(found.y_values):
+        for i, x in enumerate(found.x_values):
+            kind = parted.kinds[parted.cells[np.abs(parted.y - y).argmin(), np.abs(parted.x - x).argmin()]]
+            broken = tuple(np.flatnonzero(found.rooms[:, j, i] < 0).tolist())
+            assert kind == (broken if found.reason[j, i] == Reason.SOLVED else Reason(found.reason[j, i]))
+    figure = draw(found)
+    assert len({key.fill for key in figure.legend if key.fill}) == len(parted.kinds)
+    assert sum(bool(key.line) for key in figure.legend) == 1, "the gas; heat closed by fuel has no line"
+    numbers = next(t for t in figure.choices["limits"][0] if t.get("mode") == "text")
+    assert len(set(numbers["text"])) == len(numbers["text"]) <= len(parted.kinds)
+
+
+def test_the_line_of_a_limit_is_where_the_exact_solution_meets_it(found: Window) -> None:
+    """Each crossing solved again: the true place is within the stated error of it, in steps of the grid."""
+    one, limit = line(found, 1), found.limits[1]
+    assert len(one.crossings) > 4
+    assert 0.0 < one.error < 0.2
+    case = load_case(SKERRY)
+    for x, y in one.crossings.tolist():
+        steps = []
+        for axis, at, other, value, values in (
+            (found.x, x, found.y, y, found.x_values), (found.y, y, found.x, x, found.y_values),
+        ):  # fmt: skip
+            if np.isclose(values, at).any():
+                continue  # on a line of the grid; the crossing lies along the other axis
+            step = np.ptp(values) / (len(values) - 1)
+            near = [
+                f"{float(p)!r}{units.behind(axis.unit)}"
+                for p in (at - one.error * step, at + one.error * step)
+            ]
+            asked = {axis.key: near, other.key: [f"{float(value)!r}{units.behind(other.unit)}"]}
+            steps.append(sweep(case, asked, [limit.key])[limit.key] - limit.bound)
+        for low, high in steps:
+            assert low * high <= 0.0, "between the two the limit is met exactly"
+
+
+def test_a_saddle_and_a_closed_line() -> None:
+    x = np.linspace(-1, 1, 21)
+    saddle, ring = x[:, None] * x[None, :] + 0.001, 0.5 - x[:, None] ** 2 - x[None, :] ** 2
+    bare = Window(*[None] * 2, x, x, (None,), {}, np.stack([saddle]), np.zeros((21, 21), dtype=int))  # type: ignore[arg-type]
+    assert len(line(bare, 0).pieces) == 2
+    (closed,) = line(dataclasses.replace(bare, rooms=np.stack([ring])), 0).pieces
+    assert closed[0] == closed[-1]
+    assert np.hypot(*np.array(closed).T) == pytest.approx(np.sqrt(0.5), abs=0.002)
 
 
 def test_shares_add_up(found: Window) -> None:
@@ -82,7 +122,7 @@ def test_a_fine_window_is_thinned_to_what_can_be_seen(found: Window) -> None:
     )
     text = window_html(load_case(SKERRY), fine)
     assert len(text) < 2_000_000
-    assert max(len(row) for row in draw(fine).choices["limits"][0][0]["z"]) <= 120
+    assert max(len(row) for row in draw(fine).choices["limits"][0][0]["z"]) <= 500
 
 
 def test_the_page_tells_limits_best_point_and_case(page: str, found: Window) -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import html
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from pyrobal.report.tables import Table
 
@@ -25,6 +25,16 @@ _DIGITS: Final = 6  # of a value within a figure
 Traces = list[dict[str, Any]]
 
 
+class Key(NamedTuple):
+    """A line of a legend: a field, a line, or a mark, and what it stands for."""
+
+    text: str
+    fill: str = ""
+    line: str = ""
+    dash: str = ""
+    mark: str = ""
+
+
 @dataclass(frozen=True)
 class Figure:
     """One drawing, or one for each word of ``choices``.
@@ -33,6 +43,7 @@ class Figure:
     choices : word -> plotly traces, and what its layout has of its own
     table : the numbers behind it
     section : word of the part of the report it belongs to
+    legend : what its fields, lines and marks stand for, where words beside the drawing say it best
     """
 
     name: str
@@ -42,6 +53,7 @@ class Figure:
     layout: dict[str, Any]
     table: Table
     section: str = ""
+    legend: tuple[Key, ...] = ()
 
 
 def rounded(values: Sequence[float]) -> list[float]:
