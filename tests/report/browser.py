@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import gzip
 import json
 import os
 import shutil
@@ -23,6 +24,7 @@ REQUIRED = (
 needs_browser = pytest.mark.skipif(
     CHROMIUM is None and REQUIRED not in os.environ, reason="no Chromium on this machine"
 )
+_AXE = Path(__file__).parent / "axe" / "axe.min.js.gz"
 _FLAGS = (
     "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--hide-scrollbars",
     "--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
@@ -107,6 +109,18 @@ class Page:
         answer = self.call("Runtime.evaluate", expression=script, returnByValue=True, awaitPromise=True)
         assert "exceptionDetails" not in answer, answer["exceptionDetails"]
         return answer["result"].get("value")
+
+    def findings(self, only: str = "") -> list[Any]:
+        """What axe-core finds on the page as it stands: impact, rule, how often, the first element. ``only`` one
+        of its rules, such as "color-contrast"."""
+        if self.run("typeof axe") == "undefined":
+            self.run(gzip.decompress(_AXE.read_bytes()).decode())
+        options = {"resultTypes": ["violations"]} | ({"runOnly": [only]} if only else {})
+        found: list[Any] = self.run(
+            f"axe.run(document, {json.dumps(options)}).then(r => r.violations"
+            ".map(v => [v.impact, v.id, v.nodes.length, v.nodes[0].html.slice(0, 200)]))"
+        )
+        return found
 
     def press(self, key: str) -> None:
         code = {"Tab": 9, "Enter": 13}[key]

@@ -308,6 +308,24 @@ def test_in_print_every_table_is_as_wide_as_the_sheet_at_most(
 
 
 @needs_browser
+def test_print_everything_unfolds_and_draws_everything(
+    tab: Page, page: str, skerry: Result, tmp_path: Path
+) -> None:
+    file = tmp_path / "report.html"
+    file.write_text(page, encoding="utf-8")
+    tab.open(file)
+    tab.run("document.getElementById('print-all').click()")
+    tab.run("new Promise(done => setTimeout(done, 300))")
+    assert (
+        tab.run("document.querySelectorAll('details.rest:not([open]), details.step:not([open])').length") == 0
+    )
+    drawn = tab.run(
+        "[...document.querySelectorAll('.drawing')].map(d => d.querySelectorAll('svg path').length)"
+    )
+    assert len(drawn) == len(figures(skerry)) and all(drawn)
+
+
+@needs_browser
 def test_in_a_browser_the_script_says_its_version(tab: Page, page: str, tmp_path: Path) -> None:
     file = tmp_path / "report.html"
     file.write_text(page, encoding="utf-8")
