@@ -48,11 +48,11 @@ def write_workbook(result: Result, file: str | Path) -> None:
     _fill(book.create_sheet("answer"), _answer(result), units_row=False)
     _feed(book.create_sheet(FEED), result.case.inputs, given)
     _fill(book.create_sheet(SETTINGS), _settings(result, given), units_row=False)
-    streams = tables.stream_lines(result.lines)
+    streams = tables.stream_lines(result.told)
     for name, group in (("streams", _with_assay(streams, True)), ("gas", _with_assay(streams, False))):
         if group:
             _fill(book.create_sheet(name), _by_stream(name, group))
-    for name, table in _balances(result.lines):
+    for name, table in _balances(result.told):
         _fill(book.create_sheet(name[:31]), table)
     _fill(book.create_sheet("readings"), tables.every_reading(result.lines), units_row=False)
     _fill(book.create_sheet("messages"), tables.messages(result), units_row=False)

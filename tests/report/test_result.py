@@ -132,3 +132,13 @@ def test_a_key_is_in_the_result_where_the_case_has_the_step(skerry: Result, whol
     assert "converting.air" in whole_plant
     assert "converting.air" not in skerry
     assert all(key in skerry for key in skerry)
+
+
+def test_gold_and_silver_of_an_assay_are_told_in_grams_per_tonne(skerry: Result) -> None:
+    """The reading itself keeps the unit of its assay."""
+    told = {line.key: line for line in skerry.told}
+    for key in ("feed.assay.Au", "smelting.matte.assay.Ag"):
+        assert told[key].unit == "g/t"
+        assert told[key].shown == pytest.approx(1e4 * skerry[key].magnitude)
+        assert skerry.unit(key) == "wt%"
+    assert told["feed.assay.Cu"].unit == "wt%"

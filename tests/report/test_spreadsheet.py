@@ -112,7 +112,7 @@ def test_streams_of_a_whole_plant_stand_under_their_own_units(whole_plant: Resul
     write_workbook(whole_plant, file)
     book = openpyxl.load_workbook(file)
     assert not [name for name in book.sheetnames if re.fullmatch(r"\D+\d+", name)]  # no second of a name
-    streams = stream_lines(whole_plant.lines)
+    streams = stream_lines(whole_plant.told)
     told: dict[tuple[str, str, str], float] = {}
     for name in ("streams", "gas"):
         headings, units, *rows = book[name].iter_rows(values_only=True)
@@ -133,8 +133,11 @@ def test_every_sheet_of_numbers_has_headings_above_units(tmp_path: Path) -> None
     file = tmp_path / "plant.xlsx"
     write_workbook(balanced("marram_sound"), file)
     book = openpyxl.load_workbook(file)
-    for name, unit in (("deportment", "%"), ("gas dust assay", "wt%")):
+    for name, units in (("deportment", {"%"}), ("gas dust assay", {"wt%", "g/t"})):
         heads, units_row, first = (list(row) for row in book[name].iter_rows(max_row=3, values_only=True))
-        assert all(isinstance(head, str) and head != unit for head in heads[1:])
-        assert set(units_row[1:]) == {unit}
+        assert all(isinstance(head, str) and head not in units for head in heads[1:])
+        assert set(units_row[1:]) == units
+        assert all(
+            (unit == "g/t") == (head in ("Au", "Ag")) for head, unit in zip(heads, units_row, strict=True)
+        )
         assert isinstance(first[0], str) and isinstance(first[1], float)
