@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 
 from pyrobal.arrays import BoolN, Bools, Floats, zeros
@@ -19,7 +21,22 @@ def nonnegative(Q: Floats, q: Floats) -> tuple[Floats, BoolN]:
     Active sets after Lawson & Hanson 1974, Solving Least Squares Problems, ch. 23: free the variable that
     helps most, solve, step back to the first that would turn negative. Every round takes all open scenarios
     one exchange further. Scenarios are kin, so they begin where their mean ends.
+
+    A single problem is remembered: searches and aims come back to it while they move something else.
     """
+    if len(q) > 1:
+        return _found(Q, q)
+    x, solved = _found_before(Q.tobytes(), q.tobytes(), q.dtype.char)
+    return x.copy(), solved.copy()
+
+
+@functools.lru_cache(maxsize=256)
+def _found_before(Q: bytes, q: bytes, kind: str) -> tuple[Floats, BoolN]:
+    one = np.frombuffer(q, dtype=kind)[None, :]
+    return _found(np.frombuffer(Q).reshape(one.shape[1], -1), one)
+
+
+def _found(Q: Floats, q: Floats) -> tuple[Floats, BoolN]:
     n, m = q.shape
     x = zeros((n, m), q)
     free = np.zeros((n, m), dtype=bool)

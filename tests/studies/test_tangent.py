@@ -53,9 +53,8 @@ def central(inputs: Inputs, variable: Variable, step: float) -> Floats:
     return quotient
 
 
-@pytest.mark.parametrize("count", [100, pytest.param(1000, marks=pytest.mark.slow)])
-def test_random_furnaces(count: int) -> None:
-    inputs = random_plants(count, seed=11)
+def test_random_furnaces() -> None:
+    inputs = random_plants(300, seed=11)
     chosen = [find(inputs, key) for key in RANDOM]
     exact = tangent(inputs, chosen, READ)
     solved = solve(inputs).solved
@@ -107,9 +106,11 @@ def _disagreeing(name: str, every: int) -> list[tuple[str, str, float, float, fl
             there = [side for side in (below, above) if np.isfinite(side)]
             if not there:
                 continue
-            # One-sided differences enclose the derivative up to their own curvature and the round-off of a
-            # balance, 1e-13 of the greatest reading in the same unit, over a step of 1e-4.
-            noise = 1e-8 * scale[units[r]] / (abs(value) or 1e-2)
+            # One-sided differences enclose the derivative up to their own curvature and what is left open of a
+            # balance, of the greatest reading in the same unit, over a step of 1e-4: round-off, and where
+            # something goes back the last pass.
+            left_open = 1e-11 if base.recycle is not None else 1e-13
+            noise = left_open / 1e-4 * scale[units[r]] / (abs(value) or 1e-2)
             room = np.ptp(there) + 2e-3 * abs(slope) + noise
             if not min(there) - room <= slope <= max(there) + room:
                 wrong.append((variable.key, key, float(slope), below, above))
