@@ -137,7 +137,7 @@ def test_blend(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert found.best.feasible
     assert found.best.readings["smelting.fuel_heat"] == pytest.approx(2.0, rel=1e-6)
     plain = blend(case, without_prices(case), held[:1])
-    assert np.isfinite(found.best.value) and found.best.value <= plain.best.value + 1e-3
+    assert found.best.value == pytest.approx(plain.best.value, rel=1e-3)  # the fuel hardly moves the copper
     line = ["blend", str(file), "--limit", "feed.assay.As<=0.2 %", *AIM]
     assert main(line) == 0
     assert capsys.readouterr().out
