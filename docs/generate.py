@@ -119,6 +119,25 @@ def _difference(check) -> str:  # type: ignore[no-untyped-def]
     return "0" if abs(check.difference) < 1e-3 * check.tolerance else f"{check.difference:+.2g}"
 
 
+# First part of a key -> the page of the manual where it is used.
+MANUAL = {
+    "concentrate": "minerals", "flux": "minerals", "revert": "minerals", "charge": "minerals", "feed": "minerals",
+    "site": "heat", "fuel": "heat", "balance": "heat", "dryer": "dryer", "smelting": "smelting",
+    "slag_cleaning": "slag_cleaning", "converting": "converting", "anode": "anode_furnace",
+    "anode_furnace": "anode_furnace", "electrorefining": "electrorefining", "gas": "gas_train",
+    "gas_train": "gas_train", "acid": "acid_plant", "acid_plant": "acid_plant", "acid_feed": "acid_plant",
+    "load": "load", "emissions": "emissions", "stack": "emissions", "upset": "emissions",
+    "recycle": "recycles", "recovery": "recycles", "deportment": "recycles",
+}  # fmt: skip
+
+
+def linked(key: str) -> str:
+    """A key that leads to its page of the manual."""
+    first = key.partition(".")[0]
+    page = "gas_train" if first.endswith(("_gas", "_line")) else MANUAL.get(first)
+    return f"`{key}`" if page is None else f"[`{key}`](manual/{page}.md)"
+
+
 def settings() -> str:
     """Every setting of a case file."""
     from pyrobal.case.registry import settings as every
@@ -133,7 +152,7 @@ def settings() -> str:
         "`<name>` is yours to choose; `<X>` stands for an element, oxide or mineral.\n",
     ]
     for section, members in sections.items():
-        rows = ((f"`{s.key}`", s.unit, s.default, s.allowed, s.meaning) for s in members)
+        rows = ((linked(s.key), s.unit, s.default, s.allowed, s.meaning) for s in members)
         parts += [f"## {section}\n", table(("key", "unit", "default", "allowed", "meaning"), rows)]
     return "\n".join(parts)
 
@@ -152,9 +171,60 @@ def readings() -> str:
         "a section is present where the case has that step.\n",
     ]
     for section, members in sections.items():
-        rows = ((f"`{r.key}`", r.unit_text, r.meaning) for r in members)
+        rows = ((linked(r.key), r.unit_text, r.meaning) for r in members)
         parts += [f"## {section}\n", table(("key", "unit", "meaning"), rows)]
     return "\n".join(parts)
+
+
+def api() -> str:
+    """The public functions and classes, from their docstrings."""
+    import inspect
+
+    import pyrobal
+    from pyrobal.api.study import Study
+
+    parts = [
+        "# Python\n",
+        NOTE,
+        "`import pyrobal` loads nothing else until it is asked for. `case` is a `Case` or the name of its file; `set` lays "
+        '"KEY=VALUE" over it; `aim` with `by` solves settings for readings. Every function raises `CaseError` with '
+        "everything that is wrong with what was asked.\n",
+    ]
+    things = [getattr(pyrobal, name) for name in pyrobal.__all__ if name != "__version__"]
+    for thing in (*things, Study):
+        parts += _documented(thing, "##")
+        if inspect.isclass(thing):
+            shown = {
+                name: part for name, part in vars(thing).items() if not name.startswith("_") and part.__doc__
+            }
+            for name, part in shown.items():
+                if inspect.isfunction(part) or type(part).__name__ in ("property", "cached_property"):
+                    parts += _documented(part, "###", name)
+    return "\n".join(parts)
+
+
+def _documented(thing, mark: str, name: str = "") -> list[str]:  # type: ignore[no-untyped-def]
+    import inspect
+
+    name = name or thing.__name__
+    text = inspect.getdoc(thing) or ""
+    prose, _, example = text.partition("\n\n>>> ")
+    head, _, more = prose.partition("\n\n")
+    parts = [f"{mark} `{name}`\n"]
+    if inspect.isfunction(thing):
+        parts.append(f"```python\n{name}{inspect.signature(thing)}\n```\n")
+    parts.append(f"{' '.join(head.split())}\n")
+    parts += [f"```text\n{more}\n```\n"] if more else []
+    parts += [f"```pycon\n>>> {example}\n```\n"] if example else []
+    return parts
+
+
+def plant() -> str:
+    """The picture of the demo plant."""
+    import pyrobal
+    from pyrobal.report.picture import picture
+
+    return picture(pyrobal.balance(DOCS.parent / "cases" / "marram_sound.toml"))
 
 
 def console(name: str) -> str:
@@ -188,6 +258,8 @@ PAGES = {
     "validation.md": validation,
     "../pyrobal/report/assets/validation.json": validation_counts,
     "settings.md": settings,
+    "api.md": api,
+    "plant.svg": plant,
     "readings.md": readings,
 }
 
