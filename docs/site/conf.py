@@ -21,3 +21,6 @@ pygments_style = "friendly"
 suppress_warnings = [
     "misc.highlighting_failure"
 ]  # TOML and console blocks hold what people type by mistake too
+html_static_path = ["static"]
+html_css_files = ["site.css"]
+html_show_copyright = False

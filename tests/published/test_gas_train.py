@@ -73,9 +73,9 @@ def vapour_pressures() -> list[Check]:
 def dew_points() -> list[Check]:
     why = "the sheet prints 1000 / T to eight digits; this is the same equation"
     found = [
-        Check(DEW, "Verhoff & Banchero, 38.11 mmHg H2O, 9.7421e-4 mmHg SO3", "worked sheet, scribd 255300157",
+        Check(DEW, "Verhoff & Banchero, 38.11 mmHg H2O, 9.7421e-4 mmHg SO3", "Verhoff & Banchero 1974, Chem. Eng. Prog. 70(8), 71-72, in a worked design sheet",
               383.525, one(verhoff_banchero(*at(38.1103549 * MMHG, 0.00097421 * MMHG))), "K", 0.001, why),
-        Check(DEW, "Verhoff & Banchero, 93.44 mmHg H2O, 2.4917e-3 mmHg SO3", "worked sheet, scribd 724359334",
+        Check(DEW, "Verhoff & Banchero, 93.44 mmHg H2O, 2.4917e-3 mmHg SO3", "Verhoff & Banchero 1974, Chem. Eng. Prog. 70(8), 71-72, in a worked sheet",
               402.0, one(verhoff_banchero(*at(93.44 * MMHG, 0.0024917 * MMHG))), "K", 0.5, "printed to the degree"),
     ]  # fmt: skip
     other = "the same authors' form in atm and log10 (coefficients from memory)"
