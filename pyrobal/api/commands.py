@@ -134,18 +134,17 @@ def sweep(
     one, meant = _aimed(case, set, aim, by)
     found = work_out(one, over, _several(read), scenarios=scenarios, aim=meant, executor=executor)
 
-    def sections() -> Iterator[Section]:
-        from pyrobal.report.study import Section
-        from pyrobal.report.tables import Column, Table
+    def told() -> Iterator[Section]:
+        from pyrobal.report.sweep import sections
 
-        headings = (*(Column(c.heading) for c in found.columns), Column("reason"))
-        rows = tuple(zip(*found.cells(), found.reasons(), strict=True))
-        said = f"{len(found)} scenarios, {len(found) - found.solved} of them without a solution."
-        yield Section(
-            "scenarios", "Scenarios", "Scenarios", (said,), tables=(Table("Scenarios", headings, rows),)
-        )
+        return sections(one, found)
 
-    return Scenarios(one, found, "sweep", sections, lambda: _page(one, "A sweep over settings.", sections))
+    def page() -> str:
+        from pyrobal.report.sweep import sweep_html
+
+        return sweep_html(one, found)
+
+    return Scenarios(one, found, "sweep", told, page)
 
 
 def window(
@@ -200,19 +199,17 @@ def sensitivity(
     found = work_out(one, _several(read), _several(to), meant)
     units = reading_units(one, list(found))
 
-    def sections() -> Iterator[Section]:
-        from pyrobal.report.study import Section
-        from pyrobal.report.tables import Column, Table
+    def told() -> Iterator[Section]:
+        from pyrobal.report.sensitivity import sections
 
-        columns = (Column("setting"), Column("value"), Column("step"), Column("unit"), Column("elasticity"))
-        for key, effects in found.items():
-            rows = tuple((e.setting, e.value, e.step, e.unit, e.elasticity, e.change) for e in effects)
-            table = Table(key, (*columns, Column("change", units[key])), rows)
-            said = f"{len(effects)} settings have an effect on {key}."
-            yield Section(key.replace(".", "-"), key, key, (said,), tables=(table,))
+        return sections(one, found, units)
 
-    page = "What a change of each setting does."
-    return Study(one, found, "sensitivity", sections, lambda: _page(one, page, sections))
+    def page() -> str:
+        from pyrobal.report.sensitivity import sensitivity_html
+
+        return sensitivity_html(one, found, units)
+
+    return Study(one, found, "sensitivity", told, page)
 
 
 def uncertainty(
@@ -363,9 +360,3 @@ _PAGES: Final = {
     "blend": "blend",
     "reconcile": "reconcile.page",
 }
-
-
-def _page(case: Case, subject: str, sections: Any) -> str:
-    from pyrobal.report.study import study_page
-
-    return study_page(case, subject, list(sections()), {})

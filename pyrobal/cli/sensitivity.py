@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 from pyrobal.cli.executor import progress
-from pyrobal.cli.options import keys_option, reads, study
+from pyrobal.cli.files import STANDARD, needs, write
+from pyrobal.cli.options import file_option, keys_option, reads, study
 from pyrobal.cli.streams import say
 
 if TYPE_CHECKING:
@@ -23,8 +24,11 @@ _MOST = 15
 @reads
 @keys_option("--to", "settings", "Settings, or how their keys begin.")
 @click.option("--top", type=click.IntRange(1), default=_MOST, show_default=True, help="Lines per reading.")
+@file_option("--html", "Write a one-file report.")
 @study
-def sensitivity(case: Case, aim: Aim | None, readings: list[str], settings: list[str], top: int) -> None:
+def sensitivity(
+    case: Case, aim: Aim | None, readings: list[str], settings: list[str], top: int, html_file: str | None
+) -> None:
     """Rank what a change of each setting of CASE does to a reading, from exact derivatives.
 
     The change is one a person would speak of: one point of a share, 10 K, a tenth of anything else; of what
@@ -36,6 +40,12 @@ def sensitivity(case: Case, aim: Aim | None, readings: list[str], settings: list
     with progress("derivatives"):
         found = work_out(case, readings, settings, aim)
         units = reading_units(case, list(found))
+    if html_file is not None:
+        with needs("--html", "report"):
+            from pyrobal.report.sensitivity import sensitivity_html
+        write(html_file, sensitivity_html(case, found, units))
+    if html_file == STANDARD:
+        return
     for i, (key, effects) in enumerate(found.items()):
         click.echo(f"{'' if i == 0 else chr(10)}{key}")
         _print(effects[:top], units[key])

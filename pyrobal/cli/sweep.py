@@ -9,8 +9,8 @@ import click
 
 from pyrobal.cli import complete
 from pyrobal.cli.executor import Executors, progress
-from pyrobal.cli.files import OutputFile
-from pyrobal.cli.options import input_option, on_workers, pairs, reads, study
+from pyrobal.cli.files import STANDARD, OutputFile, needs, write
+from pyrobal.cli.options import file_option, input_option, on_workers, pairs, reads, study
 from pyrobal.cli.streams import say
 
 if TYPE_CHECKING:
@@ -38,6 +38,7 @@ _ROUNDING = 1e-12  # share of the largest value of a column below which a number
     "--out", metavar="FILE", type=OutputFile(text=False, folder=True, beside=BESIDE),
     help="FILE.csv, FILE.parquet, or a folder for Parquet parts.",
 )  # fmt: skip
+@file_option("--html", "Write a one-file report.")
 @click.option("--chunk", type=click.IntRange(1), metavar="N", help="Scenarios in a part.")
 @on_workers
 @study
@@ -49,6 +50,7 @@ def sweep(
     scenarios: str | None,
     readings: list[str],
     out: str | None,
+    html_file: str | None,
     chunk: int | None,
 ) -> int:
     """Solve CASE over a grid or list of settings and read the answers.
@@ -62,11 +64,16 @@ def sweep(
     for caution in _in_all([unused(branch.case, job.grid.variables) for branch in job.branches]):
         say(f"caution: {caution}")
     _check_size(job, out)
+    if html_file is not None:
+        _check_page(job, out)
     if out:
         return _to_file(job, out, executors)
     with executors(job.parts) as executor, progress("sweep", kept=lambda: _NOTHING) as advance:
         table = job.table(executor, advance)
-    print_table(table, stub=len(job.words) + len(job.grid.variables))
+    if html_file is not None:
+        write(html_file, _html(case, table))
+    if html_file != STANDARD:
+        print_table(table, stub=len(job.words) + len(job.grid.variables))
     return 0 if table.solved else 1
 
 
@@ -75,6 +82,23 @@ def _check_size(job: Sweep, out: str | None) -> None:
         raise click.UsageError(
             f"{job.scenarios:,} scenarios are too many for a screen; name a file with --out"
         )
+
+
+def _check_page(job: Sweep, out: str | None) -> None:
+    if out:
+        raise click.UsageError(
+            "--html and --out: a page is drawn of what is kept in memory; give one of them"
+        )
+    with needs("--html", "report"):
+        from pyrobal.report.sweep import MOST
+    if job.scenarios > MOST:
+        raise click.UsageError(f"{job.scenarios:,} scenarios are too many for a page, which holds {MOST:,}")
+
+
+def _html(case: Case, table: StudyTable) -> str:
+    from pyrobal.report.sweep import sweep_html
+
+    return sweep_html(case, table)
 
 
 def _in_all(cautions: Sequence[Sequence[str]]) -> list[str]:

@@ -47,3 +47,8 @@ def label(key: str) -> str:
     for word, instead in _SAID:
         said = re.sub(word, instead, said)
     return said
+
+
+def capital(text: str) -> str:
+    """``text`` as a sentence begins; SO2 stays SO2."""
+    return text[:1].upper() + text[1:]

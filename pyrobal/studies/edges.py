@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from pyrobal.arrays import Bools, Floats
+from pyrobal.arrays import Bools, FloatN, Floats
 from pyrobal.errors import Reason
 from pyrobal.studies.window import Ints, Window
 
@@ -185,3 +185,10 @@ def _numbered(broken: Bools, reason: Ints, kinds: list[tuple[int, ...] | Reason]
             kinds.append(kind)
         found[code == one] = kinds.index(kind)
     return found
+
+
+def met(x: FloatN, room: FloatN) -> list[float]:
+    """Values of one setting, in order, between which a room passes through nought: where it does."""
+    pairs = zip(x[:-1], x[1:], room[:-1], room[1:], strict=True)
+    there = ((a, b, low, high) for a, b, low, high in pairs if np.isfinite(low) and np.isfinite(high))
+    return [float(a + (b - a) * low / (low - high)) for a, b, low, high in there if (low >= 0) != (high >= 0)]

@@ -58,10 +58,11 @@ class Sweep:
     @property
     def columns(self) -> tuple[Column, ...]:
         """Settings varied by words and by numbers, settings aimed with, readings."""
-        settings = [*self.grid.variables, *(self.aim.settings if self.aim else ())]
+        solved = self.aim.settings if self.aim else ()
         return (
-            *(Column(key, "", words) for key, words in self.words.items()),
-            *(Column(variable.key, variable.unit) for variable in settings),
+            *(Column(key, "", words, varied=True) for key, words in self.words.items()),
+            *(Column(variable.key, variable.unit, varied=True) for variable in self.grid.variables),
+            *(Column(variable.key, variable.unit) for variable in solved),
             *(Column(key, unit) for key, unit in self.units.items()),
         )
 

@@ -19,11 +19,15 @@ UNDEFINED: Final = "undefined"  # solved, yet a reading is not defined there
 
 @dataclass(frozen=True)
 class Column:
-    """A setting or a reading, and its plant unit; of a setting that is a word, those it takes."""
+    """A setting or a reading, and its plant unit; of a setting that is a word, those it takes.
+
+    varied : whether the study sets it
+    """
 
     key: str
     unit: str
     words: tuple[str, ...] = ()
+    varied: bool = False
 
     @property
     def heading(self) -> str:
