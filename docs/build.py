@@ -21,7 +21,7 @@ BUILD = DOCS / "_build"
 PAGES, SITE = BUILD / "pages", BUILD / "site"
 LIVE = ("manual", "tutorials")  # folders whose examples are run; the other pages are those of generate.py
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
-_OUTSIDE = "https://"
+_PATIENT = "--virtual-time-budget=10000"  # ms, for the script of the search
 
 
 def main() -> int:
@@ -113,13 +113,14 @@ def _links() -> str:
 
 
 def _opened() -> str:
-    """Pages as a browser shows them: with their heading and their formulas."""
+    """Pages as a browser shows them: with their heading, their formulas, and what a search finds."""
     browser = next((found for name in BROWSERS if (found := shutil.which(name))), None)
     if browser is None:
         print("no browser here: the site was not opened")
         return ""
-    for name, wanted in (("index.html", "<h1"), ("manual/smelting.html", "<math")):
-        line = [browser, "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", (SITE / name).as_uri()]
+    wants = {"index.html": "<h1", "manual/smelting.html": "<math", "search.html?q=autogenous": "Search finished"}
+    for name, wanted in wants.items():
+        line = [browser, "--headless", "--no-sandbox", "--disable-gpu", _PATIENT, "--dump-dom", f"{SITE.as_uri()}/{name}"]
         shown = subprocess.run(line, capture_output=True, text=True, check=False, timeout=120).stdout
         if wanted not in shown:
             return f"{name} shows no {wanted}"
