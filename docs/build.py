@@ -118,9 +118,21 @@ def _opened() -> str:
     if browser is None:
         print("no browser here: the site was not opened")
         return ""
-    wants = {"index.html": "<h1", "manual/smelting.html": "<math", "search.html?q=autogenous": "Search finished"}
+    wants = {
+        "index.html": "<h1",
+        "manual/smelting.html": "<math",
+        "search.html?q=autogenous": "Search finished",
+    }
     for name, wanted in wants.items():
-        line = [browser, "--headless", "--no-sandbox", "--disable-gpu", _PATIENT, "--dump-dom", f"{SITE.as_uri()}/{name}"]
+        line = [
+            browser,
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            _PATIENT,
+            "--dump-dom",
+            f"{SITE.as_uri()}/{name}",
+        ]
         shown = subprocess.run(line, capture_output=True, text=True, check=False, timeout=120).stdout
         if wanted not in shown:
             return f"{name} shows no {wanted}"

@@ -19,9 +19,9 @@ from pyrobal.studies.blending import COPPER, MARGIN
 _SURE: Final = 0.01  # of the slope of the goal
 _HATCHES: Final = ("", "/", "\\", "x", "-", "|", "+", ".")
 _LOCAL: Final = (
-    "A blend is a local best: other starts were tried, but a better one elsewhere is not ruled out. What one "
-    "more unit of a limit is worth holds between the bounds beside it, found by solving; of a parcel for "
-    "small changes."
+    "A blend is a local best: other starts were tried, but a better one elsewhere is not ruled out. The "
+    "marginal value of a limit holds between the bounds beside it, found by solving; of a parcel for small "
+    "changes."
 )
 
 

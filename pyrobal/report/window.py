@@ -42,7 +42,7 @@ def _answer(found: Window) -> str:
     kept = found.feasible.mean()
     if not kept:
         if found.nearest is None:
-            return "Nothing in this window has an answer."
+            return "Nothing in this window has a solution."
         at = _place(found, found.nearest)
         return f"No point keeps every limit; the worst of them is broken least at {at}."
     said = f"Every limit is kept in {100 * kept:.3g} % of the window"

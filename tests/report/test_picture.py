@@ -108,7 +108,7 @@ def test_a_step_without_an_answer_is_drawn_with_its_reason(frozen: Result) -> No
         cards = [r.get("class") for r in root.iter(f"{SVG}rect")]
         assert cards.count("card unsolved") == len(why)
         said = " ".join(t.text or "" for t in root.iter(f"{SVG}text") if t.get("class") == "note")
-        assert "no answer: matte grade too high" in said
+        assert "no solution: matte grade too high" in said
         assert {"-"} == {g.get("data-rates", "").split()[0] for g in root.iter(f"{SVG}g")
                          if "silent" in g.get("class", "") and g.get("data-rates")}  # fmt: skip
 

@@ -133,7 +133,7 @@ class Band:
         ends = " to ".join(words(end) if end else "outside" for end in (self.source, self.target))
         heat = f"{number(self.rate(HEAT), 3)} MW"
         if not self.known:
-            return f"{self.matter.name}, {ends}: no answer"
+            return f"{self.matter.name}, {ends}: no solution"
         if self.matter.kind == "heat":
             return f"{self.matter.name}, {ends}: {heat}"
         shares = sorted(zip(self.elements / self.elements.sum(), ELEMENTS, strict=True), reverse=True)[:_TOLD]

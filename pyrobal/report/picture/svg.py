@@ -140,7 +140,7 @@ def _width(rate: float, largest: float, widest_px: float) -> float:
 
 def _lines(text: str) -> list[str]:
     """The violated limit in the lines of a card: what stands before the first semicolon, not all it says."""
-    lines = textwrap.wrap(f"no answer: {text.partition(';')[0]}", _LETTERS)
+    lines = textwrap.wrap(f"no solution: {text.partition(';')[0]}", _LETTERS)
     return lines[:_MOST_LINES] if len(lines) <= _MOST_LINES else [*lines[: _MOST_LINES - 1], "..."]
 
 
