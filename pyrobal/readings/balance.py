@@ -38,9 +38,20 @@ def _deportment_members(r: Results) -> list[str]:
     return [f"{e}.{outlet}" for e in solids for outlet, n in _out(r, e).items() if np.any(n != 0)]
 
 
-def _recovery(r: Results) -> FloatN:
-    fed = r.ledger.elements_in()[:, ELEMENTS.index("Cu")]
-    return total(n for name, n in _out(r, "Cu").items() if name in _COPPER) / fed
+def _metals(r: Results) -> list[str]:
+    return [e for e in _elements(r) if e in _PAID]
+
+
+def _recovered(r: Results, metal: str) -> FloatN:
+    """(N,) [kg/s] of a metal in what it is sold in."""
+    sold = (*_COPPER, *_PAID[metal])
+    moles = total(n for name, n in _out(r, metal).items() if name in sold)
+    return moles * ATOMIC_MASS[ELEMENTS.index(metal)]
+
+
+def _recovery(r: Results, metal: str) -> FloatN:
+    i = ELEMENTS.index(metal)
+    return _recovered(r, metal) / (r.ledger.elements_in()[:, i] * ATOMIC_MASS[i])
 
 
 def _heat_closure(r: Results) -> FloatN:
@@ -120,7 +131,11 @@ READINGS = (
         "plant.power", "MW", "electric power of furnace, cells, fans and blower; oxygen plant and drives not",
         _power,
     ),
-    _PLANT("recovery.Cu", "%", "copper in the last copper product, of all copper fed", _recovery),
+    _PLANT(
+        "recovery.<X>", "%", "metal in the last copper product, gold and silver also in slimes, of all fed",
+        _recovery, _metals,
+    ),
+    _PLANT("recovered.<X>", "kg/h", "the same metal, as a flow", _recovered, _metals),
     _READING(
         "deportment.<X>", "%", "share of an element that leaves the plant for good by an outlet",
         _deportment, _deportment_members,
