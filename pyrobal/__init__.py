@@ -18,6 +18,7 @@ if TYPE_CHECKING:
         blend,
         compare,
         explain,
+        optimise,
         reconcile,
         sensitivity,
         sweep,
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 
 __version__ = "0.1.0"
 __all__ = [
-    "Case", "Result", "__version__", "balance", "blend", "compare", "explain", "load_case", "reconcile",
+    "Case", "Result", "__version__", "balance", "blend", "compare", "explain", "load_case", "optimise", "reconcile",
     "sensitivity", "sweep", "uncertainty", "window",
 ]  # fmt: skip
 

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from pyrobal.report.study import Section
     from pyrobal.studies.aim import Aim
     from pyrobal.studies.blend import Advice
+    from pyrobal.studies.optimise import Best
     from pyrobal.studies.reconcile.reconciliation import Reconciliation
     from pyrobal.studies.sensitivity import Effect
     from pyrobal.studies.uncertainty import Uncertainty
@@ -279,9 +280,28 @@ def blend(
 
     one, meant = _aimed(case, set, aim, by)
     offered = load_terms(one, str(terms)) if terms else without_prices(one)
-    usual = COPPER if offered.copper_price is None else MARGIN
+    usual = COPPER if offered.market.copper_price is None else MARGIN
     wanted = usual if best is None else best if best in (COPPER, MARGIN) else goal(one, best)
     return _study(one, work_out(one, offered, limits(one, _several(limit)), wanted, meant), "blend")
+
+
+def optimise(case: CaseLike, best: str, by: Words, *, limit: Words = (), set: Words = ()) -> Study[Best]:
+    """Choose settings for the most or least of a reading within limits.
+
+    best : "max:READING" or "min:READING"; by : "KEY=LOW:HIGH" each; limit : beside those of the case
+
+    >>> import pyrobal
+    >>> case, by = "cases/skerry_point.toml", "smelting.enrichment=50 %:70 %"
+    >>> found = pyrobal.optimise(case, "min:smelting.fuel_heat", by, limit="smelting.oxygen.industrial<=21000")
+    >>> found.found.best.feasible
+    True
+    """
+    from pyrobal.studies.limit import goal, limits
+    from pyrobal.studies.optimise import optimise as work_out
+
+    one = _case(case, set)
+    found = work_out(one, _several(by), goal(one, best), limits(one, _several(limit)))
+    return _study(one, found, "optimise")
 
 
 def reconcile(
@@ -358,5 +378,6 @@ _PAGES: Final = {
     "window": "window",
     "uncertainty": "uncertainty",
     "blend": "blend",
+    "optimise": "optimise",
     "reconcile": "reconcile.page",
 }

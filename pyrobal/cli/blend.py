@@ -47,7 +47,7 @@ def blend(
     from pyrobal.studies.terms import load_terms, without_prices
 
     offered = load_terms(case, terms) if terms else without_prices(case)
-    goal = _goal(case, best) or (COPPER if offered.copper_price is None else MARGIN)
+    goal = _goal(case, best) or (COPPER if offered.market.copper_price is None else MARGIN)
     with searching("blend", *_named(goal)) as advance:
         found = work_out(case, offered, limits(case, limit_texts), goal, aim, advance)
     if html_file is not None:
@@ -181,9 +181,10 @@ def _print_parcels(found: Advice) -> None:
         ]
         if found.best.feasible:
             row += [found.most[parcel.name], found.parcel_worth[parcel.name]]
+            row += [found.breaks_even.get(parcel.name, "-")] if found.breaks_even else []
         rows.append(row)
     worth = f"marginal value of 1 t/h, {_goal_unit(found)}".rstrip(", ")
-    headings = ["parcel", "t/h", "share %", "offered t/h", "could take t/h", worth]
+    headings = ["parcel", "t/h", "share %", "offered t/h", "could take t/h", worth, "break-even price per t"]
     print_columns(headings[: len(rows[0])], rows)
 
 

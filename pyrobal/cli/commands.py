@@ -10,6 +10,7 @@ from pyrobal.cli.blend import blend
 from pyrobal.cli.compare import compare
 from pyrobal.cli.explain import explain
 from pyrobal.cli.new import new
+from pyrobal.cli.optimise import optimise
 from pyrobal.cli.reconcile import reconcile
 from pyrobal.cli.registry import readings, settings
 from pyrobal.cli.sensitivity import sensitivity
@@ -50,6 +51,6 @@ def pyrobal(context: click.Context) -> None:
         click.echo(GREETING)
 
 
-STUDIES = (sweep, window, sensitivity, uncertainty, blend, reconcile)
+STUDIES = (sweep, window, sensitivity, uncertainty, optimise, blend, reconcile)
 for command in (balance, check, new, compare, explain, settings, readings, substance, *STUDIES):
     pyrobal.add_command(command)

@@ -69,9 +69,9 @@ def limit_option(text: str = "What must hold, <= or >=; repeatable.") -> Callabl
     )  # fmt: skip
 
 
-def best_option(metavar: str, text: str) -> Callable[[Command], Command]:
+def best_option(metavar: str, text: str, required: bool = False) -> Callable[[Command], Command]:
     """--best, with the goals the command knows."""
-    return click.option("--best", metavar=metavar, shell_complete=complete.goal, help=text)
+    return click.option("--best", metavar=metavar, required=required, shell_complete=complete.goal, help=text)
 
 
 def file_option(flag: str, text: str) -> Callable[[Command], Command]:

@@ -14,6 +14,8 @@ from pyrobal.thermo.elements import ELEMENTS
 
 _COPPER = ("smelting.matte", "converting.blister", "anode_furnace.anodes", "electrorefining.cathode",
            "electrorefining.electrolyte")  # fmt: skip
+_SLIMES = "electrorefining.slimes"
+_PAID: dict[str, tuple[str, ...]] = {"Cu": (), "Au": (_SLIMES,), "Ag": (_SLIMES,)}  # and what else sells it
 
 
 def _elements(r: Results) -> list[str]:
@@ -42,16 +44,17 @@ def _metals(r: Results) -> list[str]:
     return [e for e in _elements(r) if e in _PAID]
 
 
-def _recovered(r: Results, metal: str) -> FloatN:
-    """(N,) [kg/s] of a metal in what it is sold in."""
-    sold = (*_COPPER, *_PAID[metal])
-    moles = total(n for name, n in _out(r, metal).items() if name in sold)
-    return moles * ATOMIC_MASS[ELEMENTS.index(metal)]
-
-
 def _recovery(r: Results, metal: str) -> FloatN:
-    i = ELEMENTS.index(metal)
-    return _recovered(r, metal) / (r.ledger.elements_in()[:, i] * ATOMIC_MASS[i])
+    """(N,) of what a metal is sold in, of all fed; nought where none is."""
+    fed = r.ledger.elements_in()[:, ELEMENTS.index(metal)]
+    sold = (*_COPPER, *_PAID[metal])
+    kept = total(n for name, n in _out(r, metal).items() if name in sold)
+    return kept / np.where(fed == 0.0, 1.0, fed)
+
+
+def _recovered(r: Results, metal: str) -> FloatN:
+    """(N,) [kg/s]; what reverts bring was the plant's own."""
+    return r.feed.elements[:, ELEMENTS.index(metal)] * _recovery(r, metal)
 
 
 def _heat_closure(r: Results) -> FloatN:
@@ -135,7 +138,7 @@ READINGS = (
         "recovery.<X>", "%", "metal in the last copper product, gold and silver also in slimes, of all fed",
         _recovery, _metals,
     ),
-    _PLANT("recovered.<X>", "kg/h", "the same metal, as a flow", _recovered, _metals),
+    _PLANT("recovered.<X>", "kg/h", "the same share of the metal in concentrates", _recovered, _metals),
     _READING(
         "deportment.<X>", "%", "share of an element that leaves the plant for good by an outlet",
         _deportment, _deportment_members,

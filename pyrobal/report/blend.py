@@ -77,12 +77,15 @@ def _parcels(found: Advice) -> Table:
     rows: list[tuple[Cell, ...]] = []
     for parcel in found.terms.parcels:
         rate = found.best.rates[parcel.name]
-        more: tuple[Cell, ...] = (found.most.get(parcel.name, ""), found.parcel_worth.get(parcel.name, ""))
+        more = tuple(
+            named.get(parcel.name, "") for named in (found.most, found.parcel_worth, found.breaks_even)
+        )
         share = 100.0 * rate / found.best.charge
         rows.append((plain(parcel.name), rate, share, parcel.most / TONNE_PER_HOUR, *more))
     columns = (
         Column("parcel"), Column("taken", "t/h"), Column("share", "%"), Column("offered", "t/h"),
         Column("could take", "t/h"), Column("marginal value of 1 t/h", _unit(found)),
+        Column("break-even price", "per t"),
     )  # fmt: skip
     return Table("Parcels, dry", columns, tuple(rows))
 
@@ -166,5 +169,16 @@ def _content(found: Advice) -> dict[str, Any]:
         "value": found.best.value,
         "rates": dict(found.best.rates),
         "limits": {str(limit): found.best.readings[limit.key] for limit in found.best.rooms},
+        "breaks_even": dict(found.breaks_even),
+        "marginal_values": {
+            str(limit): {
+                "value": found.limit_worth[limit],
+                "low": span.low,
+                "high": span.high,
+                "below": None if math.isnan(span.below) else span.below,
+                "above": None if math.isnan(span.above) else span.above,
+            }
+            for limit, span in found.limit_range.items()
+        },
         "conflict": list(found.conflict),
     }

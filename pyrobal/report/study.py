@@ -33,15 +33,22 @@ def study_page(
     sections: Sequence[Section],
     content: dict[str, Any],
     made: datetime.datetime | None = None,
+    plant: dict[str, Any] | None = None,
 ) -> str:
-    """The page. ``content``: the same for programs; ``made``: the time printed on it, now unless given."""
+    """The page. ``content``: the same for programs; ``made``: the time printed on it, now unless given;
+    ``plant``: pictures of plants beside each other, see ``compare_page.beside``."""
     return page(
         "study.html",
         headline(case.title),
         [figure for section in sections for figure in section.figures],
         json_text=script_json({"case": case.title, **content}),
         made=made,
-        parts=[*((section.name, section.label) for section in sections), ("case", "Case")],
+        parts=[
+            *((section.name, section.label) for section in sections),
+            *([("plant", "Plants")] if plant else []),
+            ("case", "Case"),
+        ],
+        plant=plant,
         subject=subject,
         sections=sections,
         case=case,

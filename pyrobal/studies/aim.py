@@ -99,7 +99,7 @@ def _target(case: Case, aim: str, by: str, faults: list[Fault]) -> Target | None
     key, _, span = (part.strip() for part in by.partition("="))
     try:
         variable = find(case.inputs, key)
-        low, high = _range(variable, span)
+        low, high = setting_range(variable, span)
     except ValueError as error:
         faults.append(Fault("--by", None, key, str(error)))
     if len(faults) > before:
@@ -107,7 +107,8 @@ def _target(case: Case, aim: str, by: str, faults: list[Fault]) -> Target | None
     return Target(reading, value, variable, low, high, noise(case, reading))
 
 
-def _range(variable: Variable, span: str) -> tuple[float, float]:
+def setting_range(variable: Variable, span: str) -> tuple[float, float]:
+    """The ends of "LOW:HIGH" in SI, or of the declaration. Raises ValueError where there are none."""
     if span:
         parts = span.split(":")
         if len(parts) != 2:

@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN
+from pyrobal.arrays import FloatN
 from pyrobal.case.load import Case
 from pyrobal.constants import TONNE_PER_HOUR
 from pyrobal.errors import CaseError, Fault
@@ -105,7 +105,9 @@ def _check(region: Region, terms: Terms, least: float, most: float, fixed: float
     if least > most:
         faults.append(Fault("--terms", None, "least_charge", f"{least:g} t/h is more than {most:g} t/h"))
     elif region.empty:
-        forced, offered = (sum(getattr(p, end) for p in terms.parcels) / TONNE_PER_HOUR for end in ("least", "most"))
+        forced, offered = (
+            sum(getattr(p, end) for p in terms.parcels) / TONNE_PER_HOUR for end in ("least", "most")
+        )
         text = f"{forced + fixed:.4g} to {offered + fixed:.4g} t/h of the parcels do not make up a charge of "
         faults.append(Fault("--terms", None, "charge", f"{text}{least:.4g} to {most:.4g} t/h"))
     if faults:

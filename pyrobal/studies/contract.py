@@ -1,8 +1,8 @@
 """What a concentrate costs by the terms of a contract, and what the metals and flows of the plant bring.
 
 Money has no unit: any currency, the same one throughout. Payables, deductions, treatment and refining
-charges, penalties and price participation as the trade writes them (Wellmer, Dalheimer & Wagner 2008, Economic
-Evaluations in Exploration, ch. 4, from memory).
+charges, penalties and price participation as the trade writes them (Wellmer, Dalheimer & Wagner 2008,
+Economic Evaluations in Exploration, ch. 4, from memory).
 """
 
 from __future__ import annotations
@@ -54,8 +54,8 @@ class Penalty:
 
 @dataclass(frozen=True)
 class Payable:
-    """A metal that is paid for: the lesser of a share of the assay and the assay less a deduction (SI), at the
-    price less ``refining`` per tonne, of gold and silver per kilogram."""
+    """A metal that is paid for: the lesser of a share of the assay and the assay less a deduction (SI), at
+    the price less ``refining`` per tonne, of gold and silver per kilogram."""
 
     share: float = 1.0
     deduction: float = 0.0
@@ -84,7 +84,7 @@ class Market:
         return {"gold": self.gold_price, "silver": self.silver_price}[metal]
 
     def brings(self, precious: Sequence[str]) -> dict[str, float]:
-        """Reading -> money an hour for one plant unit, metals among them; ``precious``: symbols of those there."""
+        """Reading -> money an hour for one plant unit, metals too; ``precious``: symbols of those there."""
         metals = {"recovered.Cu": 1e-3 * (self.copper_price or 0.0)}
         metals |= {
             f"recovered.{symbol}": self.price_of(metal)
@@ -174,9 +174,7 @@ class MoneyReader:
             self.money(raw, f"{metal}refining", path) or 0.0,
         )
 
-    def _penalties(
-        self, raw: dict[str, Any], path: tuple[str | int, ...]
-    ) -> Iterator[tuple[str, Penalty]]:
+    def _penalties(self, raw: dict[str, Any], path: tuple[str | int, ...]) -> Iterator[tuple[str, Penalty]]:
         for element in raw:
             here = (*path, element)
             table = self.table(raw, element, path)

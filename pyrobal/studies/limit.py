@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
 from pyrobal import units
-from pyrobal.arrays import Floats
+from pyrobal.arrays import FloatN, Floats
 from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault
 from pyrobal.readings.limits import limits as of_inputs
@@ -64,6 +64,15 @@ class Goal:
     key: str
     sense: int
     unit: str
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """The reading."""
+        return (self.key,)
+
+    def at(self, x: FloatN, r: Mapping[str, float], d: Mapping[str, FloatN]) -> tuple[float, FloatN]:
+        """``sense`` times the reading and its slopes: see ``setpoints.Objective``."""
+        return self.sense * r[self.key], self.sense * d[self.key]
 
     def __str__(self) -> str:
         return f"{'most' if self.sense > 0 else 'least'} {self.key}"

@@ -152,8 +152,10 @@ def _witness(region: Region) -> list[int]:
     """Rows with a multiplier where all are broken the least in sum; whole numbers may be parts."""
     k, n = region.A.shape
     scale = np.maximum(np.abs(region.A).max(axis=1, initial=0.0), 1e-300)
-    worst = 1.0 + np.abs(region.b / scale) + (np.abs(region.A) / scale[:, None]) @ np.maximum(
-        np.abs(region.low), np.abs(region.high)
+    worst = (
+        1.0
+        + np.abs(region.b / scale)
+        + (np.abs(region.A) / scale[:, None]) @ np.maximum(np.abs(region.low), np.abs(region.high))
     )
     eased = Region.of(
         np.concatenate([region.low, np.zeros(k)]),

@@ -4,14 +4,14 @@ Sequential linear programming with an exact penalty and a trust region: Fletcher
 Math. Prog. 43, 235-256; Nocedal & Wright 2006, Numerical Optimization, ch. 18. Blends are close to linear in
 their parcels, so few rounds are needed, and the optimum mostly lies where limits meet. Whole numbers are
 chosen by a mixed-integer program over the whole range, and everything else for them, in turn, until both
-agree (outer approximation, Duran & Grossmann 1986, Math. Prog. 36, 307-339, with the last linearisation only).
+agree (outer approximation, Duran & Grossmann 1986, Math. Prog. 36, 307-339; here with the last program only).
 """
 
 from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any, Final, Protocol
 
@@ -25,7 +25,9 @@ _PATTERNS: Final = 12  # choices of whole numbers that are looked at
 _CLOSE: Final = 1e-9  # of the objective's range: less is no gain
 _SMALLEST: Final = 1e-7  # of a variable's range: a smaller step settles nothing
 _PENALTY: Final = 10.0  # times the objective's range, for breaking a limit by its own scale
+_HARDER, _HARDEST = 30.0, 1e5  # what is asked next where a limit stays broken, and the last of it
 _GOOD, _POOR = 0.75, 0.25  # share of the promised gain that came true, to trust further or less far
+_FEW: Final = 8  # whole numbers of which each is tried by itself
 _POLISHED: Final = 60  # unknowns up to which curvature is seen to
 
 
@@ -57,7 +59,7 @@ class Problem(Protocol):
 
 @dataclass(frozen=True, eq=False)
 class Seen:
-    """A problem of which the model or the region is seen otherwise: a limit moved, left out, made the goal."""
+    """A problem seen otherwise: in another region, with a limit moved, left out or made the goal."""
 
     region: Region
     model: Callable[[FloatN], Model]
@@ -96,15 +98,18 @@ def climb(problem: Problem, start: FloatN) -> Climb:
     if problem.region.whole.any():
         return _by_patterns(problem, start)
     x, here = start, problem.model(start)
-    reach, settled = 1.0, False
+    reach, penalty, settled = 1.0, _PENALTY, False
     for _ in range(_ROUNDS):
         scale = _scale(problem, here)
-        step, promised, _ = _step(problem, x, here, reach, _PENALTY * scale)
+        step, promised, _ = _step(problem, x, here, reach, penalty * scale)
         if promised <= _CLOSE * scale or reach < _SMALLEST:
-            settled = True
-            break
+            if (here.rooms >= -FEASIBLE).all() or penalty >= _HARDEST:
+                settled = True
+                break
+            reach, penalty = 1.0, _HARDER * penalty
+            continue
         there = problem.model(x + step)
-        gain = _merit(there, _PENALTY * scale) - _merit(here, _PENALTY * scale)
+        gain = _merit(there, penalty * scale) - _merit(here, penalty * scale)
         if gain > 0.0:  # false for nan
             x, here = x + step, there
         if not gain >= _POOR * promised:
@@ -117,21 +122,44 @@ def climb(problem: Problem, start: FloatN) -> Climb:
 
 
 def _by_patterns(problem: Problem, start: FloatN) -> Climb:
-    """Whole numbers by the linear problem at the best so far, then everything else for them."""
+    """Whole numbers by the linear problem at the best so far, then everything else for them; at last, where
+    they are few, each of them one up and one down: curvature may hide what the linear problem leaves out."""
+    best, gap, settled = None, 0.0, False
     x, here = start, problem.model(start)
-    best, gap = None, 0.0
     for _ in range(_PATTERNS):
         scale = _scale(problem, here)
         step, promised, gap = _step(problem, x, here, 1.0, _PENALTY * scale)
-        if best is not None and promised <= max(_CLOSE * scale, gap * abs(here.value)):
-            return replace(best, gap=gap)
-        region = problem.region.at(x + step)
-        found = climb(Seen(region, problem.model), np.clip(x + step, region.low, region.high))
-        if best is not None and not found.merit > best.merit:
-            return replace(best, gap=gap)
+        found = None
+        if best is None or promised > max(_CLOSE * scale, gap * abs(here.value)):
+            found = _with(problem, x + step, x, here)
+        if best is not None and (found is None or not found.merit > best.merit):
+            found = max(_neighbours(problem, best), key=lambda one: one.merit, default=best)
+            if not found.merit > best.merit:
+                settled = True
+                break
+        assert found is not None
         best, x, here = found, found.x, found.model
     assert best is not None
-    return replace(best, settled=False, gap=gap)
+    return replace(best, settled=best.settled and settled, gap=gap)
+
+
+def _neighbours(problem: Problem, best: Climb) -> Iterator[Climb]:
+    """The best with one whole number more, and with one less, of each."""
+    places = np.flatnonzero(problem.region.whole).tolist()
+    for i in places if len(places) <= _FEW else []:
+        for one in (-1.0, 1.0):
+            x = best.x + one * (np.arange(len(best.x)) == i)
+            if problem.region.low[i] <= x[i] <= problem.region.high[i] and not problem.region.at(x).empty:
+                yield _with(problem, x, best.x, best.model)
+
+
+def _with(problem: Problem, whole: FloatN, x: FloatN, here: Model) -> Climb:
+    """The best with whole numbers as in ``whole`` (n,), seen from x."""
+    region = problem.region.at(whole)
+    fixed = Seen(region, problem.model)
+    inside = np.clip(x, region.low, region.high)
+    step, _, _ = _step(fixed, inside, here, 1.0, _PENALTY * _scale(problem, here))
+    return climb(fixed, np.clip(inside + step, region.low, region.high))
 
 
 def _scale(problem: Problem, here: Model) -> float:
@@ -159,9 +187,7 @@ def _polished(problem: Problem, x: FloatN, here: Model) -> tuple[FloatN, Model, 
         return model(np.ascontiguousarray(z, dtype=float).tobytes())
 
     region, scale = problem.region, _scale(problem, here)
-    limits: list[Any] = (
-        [optimize.LinearConstraint(region.A, -np.inf, region.b)] if len(region.b) else []
-    )
+    limits: list[Any] = [optimize.LinearConstraint(region.A, -np.inf, region.b)] if len(region.b) else []
     if len(here.rooms):
         limits.append(
             optimize.NonlinearConstraint(lambda z: at(z).rooms, 0.0, np.inf, jac=lambda z: at(z).slopes)
@@ -222,9 +248,7 @@ def _merit(model: Model, penalty: float) -> float:
 
 def without_room(model: Model, i: int) -> Model:
     """The model without limit i."""
-    return replace(
-        model, rooms=np.delete(model.rooms, i), slopes=np.delete(model.slopes, i, axis=0)
-    )
+    return replace(model, rooms=np.delete(model.rooms, i), slopes=np.delete(model.slopes, i, axis=0))
 
 
 def with_room(model: Model, i: int, more: float) -> Model:

@@ -31,7 +31,9 @@ from pyrobal.studies.worth import span
 
 _TRIALS: Final = 96  # points drawn to begin from
 _APART: Final = 0.1  # of the ranges; starts nearer than that to one before are left out
-_BROKEN: Final = -1e12  # merit of a point that breaks a limit by its own scale: below that of any that does not
+_BROKEN: Final = (
+    -1e12
+)  # merit of a point that breaks a limit by its own scale: below that of any that does not
 
 
 class Objective(Protocol):
@@ -88,7 +90,9 @@ class Point:
     @property
     def broken(self) -> dict[Limit, float]:
         """Limits that are not kept, and by how much in their unit."""
-        return {limit: -room for limit, room in self.rooms.items() if room < -FEASIBLE * limit.scale(np.zeros(1))}
+        return {
+            limit: -room for limit, room in self.rooms.items() if room < -FEASIBLE * limit.scale(np.zeros(1))
+        }
 
 
 @dataclass(frozen=True)
@@ -209,7 +213,9 @@ class Setpoints:
         settings = {v.key: float(value) for v, value in zip(self.variables, x * self.size, strict=True)}
         feasible = bool((rooms / self.scales >= -FEASIBLE).all())  # false for nan
         value = self.objective.sense * self._value(x, readings)
-        return Point(settings, value, readings, dict(zip(self.limits, rooms.tolist(), strict=True)), feasible, True)
+        return Point(
+            settings, value, readings, dict(zip(self.limits, rooms.tolist(), strict=True)), feasible, True
+        )
 
     def _value(self, x: FloatN, readings: Mapping[str, float]) -> float:
         nothing = dict.fromkeys(self.units, np.zeros(len(x)))
@@ -219,15 +225,19 @@ class Setpoints:
     def own(self) -> FloatN:
         """(n,) of the case as it is; nan for a setting it has no number for."""
         held = [variable.value(self.inputs) for variable in self.variables]
-        shown = [math.nan if h is None else float(v.shown(h)[0]) for v, h in zip(self.variables, held, strict=True)]
+        shown = [
+            math.nan if h is None else float(v.shown(h)[0]) for v, h in zip(self.variables, held, strict=True)
+        ]
         return np.array(shown) / self.size
 
     def trials(self) -> tuple[Floats, FloatN]:
-        """Points (K, n) all over the region, and how good each is (K,): its value, or less the worse it breaks
-        limits; nan without an answer. The case's own is the first where it is in the region."""
+        """Points (K, n) all over the region, and how good each is (K,): its value, or less the worse it
+        breaks limits; nan without an answer. The case's own is the first where it is in the region."""
         rng = np.random.default_rng(0)
         parts = dataclasses.replace(self.region, whole=np.zeros(len(self.variables), dtype=bool))
-        corners = [maximise(c, parts) for c in rng.normal(size=(4 * len(self.variables), len(self.variables)))]
+        corners = [
+            maximise(c, parts) for c in rng.normal(size=(4 * len(self.variables), len(self.variables)))
+        ]
         weights = rng.dirichlet(np.full(len(corners), 0.3), _TRIALS)
         x = weights @ np.stack([corner.x for corner in corners if corner is not None])
         x = np.concatenate([self.own[None, :], x]) if parts.holds(self.own) else x
@@ -235,9 +245,10 @@ class Setpoints:
         if not (reason == Reason.SOLVED).any():
             raise NotSolved(Reason(int(reason[0])), f"of no {self.called}")
         rows = [{key: float(values[k]) for key, values in readings.items()} for k in range(len(x))]
-        return x, np.array([self._merit(*pair) for pair in zip(x, rows, strict=True)])
+        return x, np.array([self.merit(*pair) for pair in zip(x, rows, strict=True)])
 
-    def _merit(self, x: FloatN, readings: Mapping[str, float]) -> float:
+    def merit(self, x: FloatN, readings: Mapping[str, float]) -> float:
+        """How good a point is: its value, below any other where it breaks limits; nan without answer."""
         broken = np.maximum(-self._rooms(readings) / self.scales, 0.0).sum()
         return float(_BROKEN * broken) if broken > 0.0 else self._value(x, readings)
 

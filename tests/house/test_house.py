@@ -45,7 +45,17 @@ def test_imports_go_downwards() -> None:
 
 
 def test_the_public_door() -> None:
-    studies = {"blend", "compare", "explain", "reconcile", "sensitivity", "sweep", "uncertainty", "window"}
+    studies = {
+        "blend",
+        "compare",
+        "explain",
+        "optimise",
+        "reconcile",
+        "sensitivity",
+        "sweep",
+        "uncertainty",
+        "window",
+    }
     assert set(pyrobal.__all__) == {"Case", "Result", "__version__", "balance", "load_case"} | studies
     assert all(getattr(pyrobal, public) is not None for public in pyrobal.__all__)
     assert set(pyrobal.__all__) <= set(dir(pyrobal))

@@ -16,10 +16,12 @@ from pyrobal.cli import main
 from pyrobal.errors import CaseError, NotSolved
 from pyrobal.plant.feed import ConcentrateSettings, assay_of
 from pyrobal.studies.blend import Advice, Blend, apart, blend
+from pyrobal.studies.contract import Contract, Market, Payable, Penalty
 from pyrobal.studies.limit import goal, limits
-from pyrobal.studies.linear import conflict, maximise
-from pyrobal.studies.search import Model, climb, span, worth
-from pyrobal.studies.terms import Parcel, Penalty, Terms, load_terms, without_prices
+from pyrobal.studies.linear import Region, conflict, maximise
+from pyrobal.studies.search import Model, climb
+from pyrobal.studies.terms import Terms, load_terms, without_prices
+from pyrobal.studies.worth import span, worth
 
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
 TERMS = """
@@ -85,7 +87,7 @@ def test_a_textbook_blending_problem() -> None:
         bounds += [demand[j], -demand[j], 0.0, 0.0]
     rows += [x[3 * i] + x[3 * i + 1] + x[3 * i + 2] for i in range(3)] + [sum(gasoline)]
     bounds += [5000.0] * 3 + [14000.0]
-    found = maximise(c, np.array(rows), np.array(bounds), np.zeros(12), np.full(12, 1e6))
+    found = maximise(c, Region.of(np.zeros(12), np.full(12, 1e6), np.array(rows), np.array(bounds)))
     assert found is not None
     assert found.value == pytest.approx(287750.0)
     assert found.x[9:].tolist() == pytest.approx([0.0, 750.0, 0.0])
@@ -97,7 +99,7 @@ def test_shadow_prices_of_a_textbook_problem() -> None:
     """Hillier & Lieberman, Introduction to Operations Research, the Wyndor Glass example: x = (2, 6), Z = 36,
     shadow prices 0, 3/2, 1; from memory."""
     A, b = np.array([[1.0, 0.0], [0.0, 2.0], [3.0, 2.0]]), np.array([4.0, 12.0, 18.0])
-    found = maximise(np.array([3.0, 5.0]), A, b, np.zeros(2), np.full(2, 100.0))
+    found = maximise(np.array([3.0, 5.0]), Region.of(np.zeros(2), np.full(2, 100.0), A, b))
     assert found is not None
     assert found.value == pytest.approx(36.0)
     assert found.x.tolist() == pytest.approx([2.0, 6.0])
@@ -107,8 +109,8 @@ def test_shadow_prices_of_a_textbook_problem() -> None:
 def test_a_conflict_is_the_rows_that_quarrel() -> None:
     A = np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [-1.0, -1.0]])
     b = np.array([1.0, -2.0, 5.0, 3.0])  # x <= 1 and x >= 2; the others take no part
-    assert conflict(A, b, np.zeros(2), np.full(2, 10.0), range(4)) == [0, 1]
-    assert conflict(A[1:], b[1:], np.zeros(2), np.full(2, 10.0), range(3)) == []
+    assert conflict(Region.of(np.zeros(2), np.full(2, 10.0), A, b), range(4)) == [0, 1]
+    assert conflict(Region.of(np.zeros(2), np.full(2, 10.0), A[1:], b[1:]), range(3)) == []
 
 
 # Successive ---------------------------------------------------------------------------------------------
@@ -119,10 +121,7 @@ class RosenSuzuki:
     """Hock & Schittkowski 1981, Test Examples for Nonlinear Programming Codes, problem 43 (Rosen & Suzuki):
     x = (0, 1, 2, -1), f = -44; two of three constraints are active, with multipliers 1 and 2 (from memory)."""
 
-    low: FloatN = dataclasses.field(default_factory=lambda: np.full(4, -3.0))
-    high: FloatN = dataclasses.field(default_factory=lambda: np.full(4, 3.0))
-    A: FloatN = dataclasses.field(default_factory=lambda: np.zeros((0, 4)))
-    b: FloatN = dataclasses.field(default_factory=lambda: np.zeros(0))
+    region: Region = dataclasses.field(default_factory=lambda: Region.of(np.full(4, -3.0), np.full(4, 3.0)))
 
     def model(self, x: FloatN) -> Model:
         q, c = np.array([1.0, 1.0, 2.0, 1.0]), np.array([-5.0, -5.0, -21.0, 7.0])
@@ -149,10 +148,22 @@ def test_a_published_nonlinear_problem() -> None:
 def test_a_contract_by_hand() -> None:
     """28 % copper: 27 % are paid (27.02 by share, 27 by deduction), at 9200 - 180; less 80; arsenic 0.35 % is one
     and a half steps of 0.1 % above 0.2 %, at 3 each. 0.27 x 9020 - 80 - 4.5 = 2350.9."""
-    parcel = Parcel("x", 0, 1, payable=0.965, deduction=0.01, treatment=80, refining=180,
-                    penalties={"As": Penalty(0.002, 0.001, 3.0)})  # fmt: skip
-    assert parcel.cost_per_tonne({"Cu": 0.28, "As": 0.0035}, 9200) == pytest.approx(2350.9)
-    assert dataclasses.replace(parcel, cost=2000.0).cost_per_tonne({"Cu": 0.28}, 9200) == 2000.0
+    paid = Payable(0.965, 0.01, 180)
+    contract = Contract(copper=paid, treatment=80, penalties={"As": Penalty(0.002, 0.001, 3.0)})
+    assert contract.cost_per_tonne({"Cu": 0.28, "As": 0.0035}, Market(9200)) == pytest.approx(2350.9)
+    assert dataclasses.replace(contract, cost=2000.0).cost_per_tonne({"Cu": 0.28}, Market(9200)) == 2000.0
+
+
+def test_gold_and_participation_by_hand() -> None:
+    """9 g/t of gold, 8 by deduction and 8.73 by share: 0.008 kg at 85000 - 150. A tenth of the copper price
+    above 8200 stays with the smelter: 0.27 x (9200 - 100 - 180)."""
+    contract = Contract(
+        copper=Payable(0.965, 0.01, 180), precious={"gold": Payable(0.97, 1e-6, 150.0)},
+        participation=(8200.0, 0.1),
+    )  # fmt: skip
+    market = Market(9200, 85000)
+    money = 0.27 * (9200 - 100 - 180) + 0.008 * (85000 - 150)
+    assert contract.cost_per_tonne({"Cu": 0.28, "Au": 9e-6}, market) == pytest.approx(money)
 
 
 @pytest.mark.parametrize(
@@ -204,7 +215,7 @@ def margin(case: Case, terms: Terms, rates: np.ndarray) -> np.ndarray:
     )}  # fmt: skip
     copper = read["feed.dry_rate"] * read["feed.assay.Cu"] / 100 * read["recovery.Cu"] / 100
     assays = {c.name: {e: float(x[0]) for e, x in c.assay.items()} for c in case.inputs.concentrate}
-    costs = np.array([p.cost_per_tonne(assays[p.name], 9200.0) for p in terms.parcels])
+    costs = np.array([p.contract.cost_per_tonne(assays[p.name], terms.market) for p in terms.parcels])
     return np.asarray(
         9200 * copper - rates @ costs - 0.07 * read["smelting.oxygen.industrial"] - 35 * read["smelting.fuel_heat"]
         + 20 * read["smelting.gas.acid_equivalent"] / 24
@@ -386,10 +397,7 @@ def test_no_blend_is_shown_twice() -> None:
 class Wyndor:
     """Hillier & Lieberman, Introduction to Operations Research, the Wyndor Glass example."""
 
-    low: FloatN = dataclasses.field(default_factory=lambda: np.zeros(2))
-    high: FloatN = dataclasses.field(default_factory=lambda: np.full(2, 100.0))
-    A: FloatN = dataclasses.field(default_factory=lambda: np.zeros((0, 2)))
-    b: FloatN = dataclasses.field(default_factory=lambda: np.zeros(0))
+    region: Region = dataclasses.field(default_factory=lambda: Region.of(np.zeros(2), np.full(2, 100.0)))
 
     def model(self, x: FloatN) -> Model:
         A, b, c = (
@@ -412,6 +420,26 @@ def test_allowable_ranges_of_a_textbook_problem() -> None:
     tighter, looser = span(problem, best, 2, 1.0)
     assert (18 + tighter.more, tighter.beyond) == pytest.approx((12.0, 2.5))
     assert (18 + looser.more, looser.beyond) == pytest.approx((24.0, 0.0))
+
+
+def test_whole_parcels_and_what_breaks_even(case: Case, terms: Terms, advice: Advice) -> None:
+    """All of one or none, against the best of the choices by hand; the price at which a parcel is left out."""
+    whole = tuple(dataclasses.replace(p, whole=p.name != "Marrick Dale") for p in terms.parcels)
+    found = blend(case, dataclasses.replace(terms, parcels=whole))
+    choices = [np.array([[f, 110 - f - t, t]]) for f in (0.0, 60.0) for t in (0.0, 40.0) if 110 - f - t <= 70]
+    by_hand = [float(margin(case, terms, rates)[0]) for rates in choices]
+    assert found.best.value == pytest.approx(max(by_hand), rel=1e-6)
+    assert list(found.best.rates.values()) == pytest.approx(choices[int(np.argmax(by_hand))][0].tolist())
+    assert not set(found.breaks_even) & {"Fenholt", "Tolven"}
+    out = [name for name, rate in advice.best.rates.items() if rate < 60 and advice.parcel_worth[name]]
+    for name in out:
+        price = advice.breaks_even[name]
+        cheaper = tuple(
+            dataclasses.replace(p, contract=Contract(price - 5)) if p.name == name else p
+            for p in terms.parcels
+        )
+        again = blend(case, dataclasses.replace(terms, parcels=cheaper), list(advice.limit_worth))
+        assert again.best.rates[name] > advice.best.rates[name] + 1
 
 
 def test_a_worth_ends_at_a_kink_that_solving_again_shows(terms: Terms) -> None:
