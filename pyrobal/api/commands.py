@@ -291,8 +291,8 @@ def optimise(case: CaseLike, best: str, by: Words, *, limit: Words = (), set: Wo
     best : "max:READING" or "min:READING"; by : "KEY=LOW:HIGH" each; limit : beside those of the case
 
     >>> import pyrobal
-    >>> case, by = "cases/skerry_point.toml", "smelting.enrichment=50 %:70 %"
-    >>> found = pyrobal.optimise(case, "min:smelting.fuel_heat", by, limit="smelting.oxygen.industrial<=21000")
+    >>> case, by, keep = "cases/skerry_point.toml", "smelting.enrichment=50 %:70 %", "smelting.fuel >= 100"
+    >>> found = pyrobal.optimise(case, "min:smelting.fuel_heat", by, limit=keep)
     >>> found.found.best.feasible
     True
     """
