@@ -267,7 +267,7 @@ def _caught(inputs: Inputs, line: str, source: gas_train.Source) -> Stream:
         assert source.dust is not None
         return gone_cold(source.dust)
     settings = inputs.furnace_gas if line == "furnace" else inputs.converter_gas
-    return gas_train.hot_line(source, settings, inputs.site).dust
+    return gas_train.dust_back(source, settings, inputs.site)
 
 
 @dataclass(frozen=True, eq=False)

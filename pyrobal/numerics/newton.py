@@ -12,6 +12,7 @@ from pyrobal.arrays import BoolN, Floats, IntN
 
 _STEP = 1e-7  # of the forward difference; unknowns are scaled to order one by their authors
 _HALVINGS = 12
+_FAST = 0.2  # of the residual before: a step that leaves more has outrun the Jacobian it was made with
 _HEADWAY = 1e-3  # of the residual; a search that gains less twice running is where there is no root
 _BLOCK = 4096  # scenarios solved together; beyond it their arrays no longer fit the processor's cache
 
@@ -52,7 +53,9 @@ def newton(
 
     Only scenarios that have not converged are evaluated again, so a hard one costs the others nothing,
     and one whose equations are undefined stops alone. Damping: step bound, then halving until the
-    residual falls (Dennis & Schnabel 1983, Numerical Methods for Unconstrained Optimization, ch. 6).
+    residual falls (Dennis & Schnabel 1983, Numerical Methods for Unconstrained Optimization, ch. 6). While
+    it falls fast the Jacobian is not made anew but corrected by what the step has shown (Broyden 1965,
+    Math. Comp. 19, 577-593).
 
     Equations with an imaginary part are solved for their real part; z then carries the imaginary part that
     keeps them zero to first order, dz = -J^-1 df: the implicit derivative.
@@ -69,13 +72,20 @@ def newton(
         norm = _norm(f)
         count, slow = np.zeros((2, len(z)), dtype=np.int64)
         live, part = _keep(np.arange(len(z)), problem, (norm > tolerance) & np.isfinite(norm))
+        J, stale = np.empty((*z.shape, z.shape[1])), np.ones(len(z), dtype=bool)
         for _ in range(iterations):
             if live.size == 0:
                 break
-            step = _newton_step(part, z[live], f[live], longest_step)
-            z[live], f[live], better = _line_search(part, z[live], f[live], norm[live], step)
+            old, at_old = z[live], f[live]
+            if stale[live].any():
+                anew, where = _keep(live, part, stale[live])
+                J[anew] = jacobian(where, z[anew], f[anew])
+            step = _newton_step(J[live], at_old, longest_step)
+            z[live], f[live], better = _line_search(part, old, at_old, norm[live], step)
             count[live] += 1
+            J[live] = _corrected(J[live], z[live] - old, f[live] - at_old)
             slow[live] = np.where(better >= norm[live] * (1.0 - _HEADWAY), slow[live] + 1, 0)
+            stale[live] = better > _FAST * norm[live]
             norm[live] = better
             live, part = _keep(live, part, (better > tolerance) & (slow[live] < 2))
         if whole is not problem:
@@ -148,10 +158,15 @@ def _keep(live: IntN, part: Problem, kept: BoolN) -> tuple[IntN, Problem]:
     return (live, part) if kept.all() else (live[kept], part.take(np.flatnonzero(kept)))
 
 
-def _newton_step(problem: Problem, z: Floats, f: Floats, longest: float) -> Floats:
-    J = jacobian(problem, z, f)
+def _corrected(J: Floats, step: Floats, change: Floats) -> Floats:
+    """The Jacobian nearest to J (N, K, K) that gives the ``change`` of f seen over a ``step``."""
+    miss = change - (J @ step[:, :, None])[:, :, 0]
+    return J + miss[:, :, None] * (step / ((step * step).sum(axis=1, keepdims=True) + 1e-300))[:, None, :]
+
+
+def _newton_step(J: Floats, f: Floats, longest: float) -> Floats:
     undefined = np.asarray(~np.isfinite(J).all(axis=(1, 2)))
-    J[undefined] = np.eye(z.shape[1])
+    J[undefined] = np.eye(J.shape[1])
     step = _solve(J, np.where(undefined[:, None], -0.1 * f, -f))
     over = np.maximum(np.abs(step).max(axis=1) / longest, 1.0)
     return step / over[:, None]

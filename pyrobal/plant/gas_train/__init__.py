@@ -11,7 +11,7 @@ from pyrobal.plant.gas_train.settings import (
     GasLineSettings,
     GasTrainSettings,
 )
-from pyrobal.plant.gas_train.solve import GasTrainResult, Source, hot_line, solve
+from pyrobal.plant.gas_train.solve import GasTrainResult, Source, dust_back, solve
 
 __all__ = [
     "SAFETY",
@@ -24,6 +24,6 @@ __all__ = [
     "Source",
     "cautions",
     "deliver",
-    "hot_line",
+    "dust_back",
     "solve",
 ]

@@ -46,13 +46,7 @@ def cooler(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> Cooler:
     Air leaks in and is blown in for the sulfate. SO3 is not hydrated to H2SO4 vapour here, which leaves out
     about 1 % of the duty at 0.3 % SO3.
     """
-    leak = air(s.cooler_leak * inlet.gas.total(), site)
-    gas = complete(inlet.with_air(leak), CONDENSING, np.ones(1))
-    gas = complete(gas, (ARSENIC,), s.arsenic_to_dust)
-    sulfation_air = s.sulfation_air * s.sulfation * oxygen(gas, SULFATION) / OXYGEN_IN_AIR
-    blown = air(sulfation_air, site)
-    gas = complete(gas.with_air(blown), SULFATION, s.sulfation)
-    gas = complete(gas, (TRIOXIDE,), s.so3_share)
+    gas, leak, blown = reacted(inlet, s, site)
     cool = {"boiler": _raise_steam, "water_spray": _evaporate, "none": _leave_alone}[s.cooling]
     done = cool(gas, inlet.enthalpy() + leak.enthalpy() + blown.enthalpy(), s, site)
     caught, rest = parted(done.gas.carried, s.cooler_catch)
@@ -64,9 +58,20 @@ def cooler(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> Cooler:
     }
     ledger = Ledger({**inlet.entries, **inputs}, {**outlet.entries, "dust": Entry.of(caught)}, done.heat_out)
     reason = first_reason(_short(gas, inlet), done.reason)
+    sulfation_air = blown.amount("O2(g)") / OXYGEN_IN_AIR
     return Cooler(
         outlet, ledger, caught, reason, done.heat, done.steam, done.spray, sulfation_air, done.wall
     )  # fmt: skip
+
+
+def reacted(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> tuple[Offgas, Stream, Stream]:
+    """The off-gas after all reactions, not yet cooled; the air leaked in, and blown in for the sulfate."""
+    leak = air(s.cooler_leak * inlet.gas.total(), site)
+    gas = complete(inlet.with_air(leak), CONDENSING, np.ones(1))
+    gas = complete(gas, (ARSENIC,), s.arsenic_to_dust)
+    blown = air(s.sulfation_air * s.sulfation * oxygen(gas, SULFATION) / OXYGEN_IN_AIR, site)
+    gas = complete(gas.with_air(blown), SULFATION, s.sulfation)
+    return complete(gas, (TRIOXIDE,), s.so3_share), leak, blown
 
 
 class _Cooled(NamedTuple):

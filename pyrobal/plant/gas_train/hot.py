@@ -13,6 +13,7 @@ from pyrobal.plant.gas_train.reactions import BURNING, complete, oxygen
 from pyrobal.plant.gas_train.settings import GasLineSettings
 from pyrobal.streams.ledger import Entry, Ledger
 from pyrobal.streams.site import SiteSettings
+from pyrobal.streams.stream import Stream
 
 
 def hood(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> Piece:
@@ -20,15 +21,21 @@ def hood(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> Piece:
 
     Burnable gases burn alike as far as the oxygen goes; what is left of them stays in the gas.
     """
+    burnt, drawn = burnt_in_hood(inlet, s, site)
+    outlet, left = settle(burnt, inlet.enthalpy() + drawn.enthalpy())
+    ledger = Ledger({**inlet.entries, "air": Entry.of(drawn)}, outlet.entries, {"part_molten": left})
+    return Piece(outlet, ledger, None, unsettled(outlet))
+
+
+def burnt_in_hood(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> tuple[Offgas, Stream]:
+    """The off-gas with what has burnt, its temperature not yet changed, and the air drawn in."""
     drawn = air(s.hood_air * inlet.gas.total(), site)
     mixed = inlet.with_air(drawn)
     needed = oxygen(mixed, BURNING)
     there = mixed.gas.amount("O2(g)")
     short = needed > there
     share = np.where(short, np.divide(there, needed, out=np.ones_like(needed + there), where=short), 1.0)
-    outlet, left = settle(complete(mixed, BURNING, share), inlet.enthalpy() + drawn.enthalpy())
-    ledger = Ledger({**inlet.entries, "air": Entry.of(drawn)}, outlet.entries, {"part_molten": left})
-    return Piece(outlet, ledger, None, unsettled(outlet))
+    return complete(mixed, BURNING, share), drawn
 
 
 def precipitator(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> Piece:

@@ -10,9 +10,9 @@ import numpy as np
 from pyrobal.arrays import FloatN, IntN
 from pyrobal.constants import T_STANDARD
 from pyrobal.errors import Reason
-from pyrobal.plant.gas_train.cooler import Cooler, cooler
-from pyrobal.plant.gas_train.hot import Fan, fan, hood, precipitator
-from pyrobal.plant.gas_train.offgas import Offgas, Piece, check, first_reason, gathered
+from pyrobal.plant.gas_train.cooler import Cooler, cooler, reacted
+from pyrobal.plant.gas_train.hot import Fan, burnt_in_hood, fan, hood, precipitator
+from pyrobal.plant.gas_train.offgas import Offgas, Piece, check, first_reason, gathered, parted
 from pyrobal.plant.gas_train.points import Point
 from pyrobal.plant.gas_train.reactions import ALL, key
 from pyrobal.plant.gas_train.settings import GasLineSettings, GasTrainSettings
@@ -208,10 +208,14 @@ def assembled(
     return GasTrainResult(s, lines, cleaning, points, _whole(lines, cleaning, pieces), reason)
 
 
-def hot_line(source: Source, s: GasLineSettings, site: SiteSettings) -> GasLine:
-    """The hot line of one source alone, for the dust it gives back."""
+def dust_back(source: Source, s: GasLineSettings, site: SiteSettings) -> Stream:
+    """The dust that the hot line of one source catches, at 25 degC: no share of it asks for a temperature."""
     with np.errstate(all="ignore"):  # a scenario without an answer carries nan; its reason says why
-        return _line(_entering(source, *_axes([source])), s, site)
+        burnt, _ = burnt_in_hood(_entering(source, *_axes([source])), s, site)
+        gas, _, _ = reacted(burnt, s, site)
+        dropped, rest = parted(gas.carried, s.cooler_catch)
+        caught, _ = parted(rest, s.precipitator_catch)
+        return gathered((dropped, caught), caught.phase, np.array([T_STANDARD]))
 
 
 def _line(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> GasLine:
