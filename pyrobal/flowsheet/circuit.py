@@ -73,6 +73,11 @@ class Circuit:
             product = self.anode_furnace.anodes
         return product.element("Cu") * ATOMIC_MASS[ELEMENTS.index("Cu")]
 
+    def roots(self) -> dict[str, Floats]:
+        """Section -> unknowns (N, K) of the steps that are sought by Newton's method."""
+        found = {name: getattr(step, "root", None) for name, step in self.steps().items()}
+        return {name: root for name, root in found.items() if root is not None}
+
     def steps(self) -> dict[str, Any]:
         """Section of the case -> result, in plant order."""
         names = ("smelting", "slag_cleaning", "converting", "anode_furnace", "electrorefining")
@@ -97,11 +102,15 @@ _METAL = ("rejects_to_converting", "scrap_to_converting")
 _DUSTLESS = ("converting_slag", "cleaned_matte", "slag_to_clean", "furnace_dust")
 
 
-def once_around(inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream]) -> Circuit:
-    """Run the steps in the order the copper meets them."""
+def once_around(
+    inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream], near: Mapping[str, Floats] | None = None
+) -> Circuit:
+    """Run the steps in the order the copper meets them; ``near`` : roots to seek from, by section."""
+    near = near or {}
     charge = _charge(feeds, back, inputs)
-    smelted = furnace.solve(charge, inputs.site, _furnace_settings(inputs), feeds.fuels[inputs.smelting.fuel])
-    cleaned = _clean(inputs, feeds, smelted, back)
+    fuel = feeds.fuels[inputs.smelting.fuel]
+    smelted = furnace.solve(charge, inputs.site, _furnace_settings(inputs), fuel, near.get("smelting"))
+    cleaned = _clean(inputs, feeds, smelted, back, near.get("slag_cleaning"))
     matte, aside = _parted(_matte(inputs, smelted, cleaned), feeds.blown)
     converted = _convert(inputs, feeds, matte, back)
     refined = _refine(inputs, feeds, converted, back)
@@ -138,7 +147,11 @@ def _dustless(stream: Stream) -> Material:
 
 
 def _clean(
-    inputs: Inputs, feeds: Feeds, smelted: furnace.SmeltingResult, back: Mapping[str, Stream]
+    inputs: Inputs,
+    feeds: Feeds,
+    smelted: furnace.SmeltingResult,
+    back: Mapping[str, Stream],
+    near: Floats | None,
 ) -> slag_cleaning.SlagCleaningResult | None:
     s = inputs.slag_cleaning
     if s is None:
@@ -147,7 +160,7 @@ def _clean(
     if "slag_to_clean" in back:
         slags["converting_slag"] = back["slag_to_clean"]
     reductant = s.reductant if s.kind == "electric_furnace" else "coke"  # the other kinds burn none
-    return slag_cleaning.solve(slags, inputs.site, s, feeds.fuels[reductant])
+    return slag_cleaning.solve(slags, inputs.site, s, feeds.fuels[reductant], near)
 
 
 def _matte(
@@ -275,16 +288,18 @@ class Loop:
     """The circuit cut open; implements ``numerics.recycle.Loop``.
 
     pattern : name -> stream of the right species, for the layout of the tears: amounts and temperature
+    near : roots of the steps at the last pass, to seek from; the plant itself is then solved without them
     """
 
     inputs: Inputs
     feeds: Feeds
     pattern: Mapping[str, Stream]
+    near: Mapping[str, Floats] | None = None
 
-    def around(self, tears: Floats) -> Floats:
-        """What comes back when ``tears`` (N, K) are put back."""
-        came = once_around(self.inputs, self.feeds, self.streams(tears)).returns
-        return pack(came, self.pattern, len(tears))
+    def around(self, tears: Floats) -> tuple[Floats, Loop]:
+        """What comes back when ``tears`` (N, K) are put back, and the loop that goes on from there."""
+        circuit = once_around(self.inputs, self.feeds, self.streams(tears), self.near)
+        return pack(circuit.returns, self.pattern, len(tears)), replace(self, near=circuit.roots())
 
     def take(self, rows: IntN) -> Loop:
         """The loop for some of the scenarios."""

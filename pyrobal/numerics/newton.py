@@ -49,7 +49,7 @@ def newton(
 ) -> Roots:
     """Solve f(z) = 0 for every scenario.
 
-    start : (N, K); longest_step bounds |dz| in one iteration.
+    start : (N, K), or (1, K) that all share; longest_step bounds |dz| in one iteration.
 
     Only scenarios that have not converged are evaluated again, so a hard one costs the others nothing,
     and one whose equations are undefined stops alone. Damping: step bound, then halving until the
@@ -67,6 +67,10 @@ def newton(
     z = start.real.copy()
     with np.errstate(all="ignore"):  # undefined equations are answered by a shorter step, not a warning
         f, whole = problem.residual(z), problem
+        if len(f) > len(z):
+            z = np.repeat(z, len(f), axis=0)
+        if len(z) > _BLOCK:
+            return newton(problem, z, tolerance=tolerance, iterations=iterations, longest_step=longest_step)
         if np.iscomplexobj(f):
             f, problem = f.real.copy(), _Real(problem)
         norm = _norm(f)
@@ -94,17 +98,18 @@ def newton(
 
 
 def newton_from(problem: Problem, starts: Iterable[Floats], *, longest_step: float = 1.0) -> Roots:
-    """Newton from each of the starts (N, K) in turn, for the scenarios that none before it has solved.
+    """Newton from each of the starts in turn, for the scenarios that none before it has solved.
 
     Those that no start solves keep the end of the search that came nearest.
     """
-    first, *others = starts
-    roots = newton(problem, first, longest_step=longest_step)
-    for start in others:
-        left = np.flatnonzero(~roots.converged)
-        if left.size == 0:
+    untried = iter(starts)
+    roots = newton(problem, next(untried), longest_step=longest_step)
+    while (left := np.flatnonzero(~roots.converged)).size > 0:
+        start = next(untried, None)
+        if start is None:
             break
-        again = newton(problem.take(left), start[left], longest_step=longest_step)
+        from_there = start if len(start) == 1 else start[left]
+        again = newton(problem.take(left), from_there, longest_step=longest_step)
         better = again.residual < roots.residual[left]
         for name in ("z", "converged", "iterations", "residual"):
             getattr(roots, name)[left[better]] = getattr(again, name)[better]

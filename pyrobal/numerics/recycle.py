@@ -19,8 +19,9 @@ _TINY = 1e-12  # of a scenario's largest tear: below it a difference is round-of
 class Loop(Protocol):
     """A plant cut open at its recycles."""
 
-    def around(self, tears: Floats) -> Floats:
-        """What comes back, (N, K), where ``tears`` (N, K) are sent in; never negative."""
+    def around(self, tears: Floats) -> tuple[Floats, Self]:
+        """What comes back, (N, K), where ``tears`` (N, K) are sent in, never negative; and the loop that
+        next time seeks from what it found now."""
         ...
 
     def take(self, rows: IntN) -> Self:
@@ -59,7 +60,8 @@ def fixed_point(
     so that one more pass shows where it breaks. An imaginary part of what comes back is carried over to the
     tears to first order, see ``arrays.zeros``.
     """
-    tears, whole = _last_good(loop.around(start), start), loop
+    came, loop = loop.around(start)
+    tears, whole = _last_good(came, start), loop
     if np.iscomplexobj(tears):
         tears, loop = tears.real.copy(), _Real(loop)
     every = [np.arange(start.shape[1])] if groups is None else groups
@@ -69,7 +71,7 @@ def fixed_point(
     history: list[tuple[Floats, Floats]] = []  # sent in, came back, of the live scenarios
     for _ in range(passes):
         sent = tears[live]
-        back = part.around(sent)
+        back, part = part.around(sent)
         change[live] = _change(sent, back)
         count[live] += 1
         history = [*history[-(_DEPTH - 1) :], (sent, back)]
@@ -98,8 +100,9 @@ class _Real:
 
     whole: Loop
 
-    def around(self, tears: Floats) -> Floats:
-        return np.ascontiguousarray(self.whole.around(tears).real)
+    def around(self, tears: Floats) -> tuple[Floats, _Real]:
+        back, whole = self.whole.around(tears)
+        return np.ascontiguousarray(back.real), _Real(whole)
 
     def take(self, rows: IntN) -> _Real:
         return _Real(self.whole.take(rows))
@@ -107,10 +110,11 @@ class _Real:
 
 def _carried(loop: Loop, tears: Floats, groups: Sequence[IntN]) -> Floats:
     """The tears with the imaginary part that comes back as it was sent; the loop is linear in it."""
-    part = loop.around(tears).imag
+    back, loop = loop.around(tears)
+    part = back.imag
     history: list[tuple[Floats, Floats]] = []
     for _ in range(_TANGENT_PASSES):
-        back = loop.around(tears + 1j * part).imag
+        back = loop.around(tears + 1j * part)[0].imag
         history = [*history[-(_DEPTH - 1) :], (part, back)]
         least = _TANGENT_CLOSE * np.abs(back).max(axis=1, initial=0.0, keepdims=True)
         if not (np.abs(back - part) > least).any():

@@ -82,8 +82,8 @@ class Returns:
     M: Floats
     b: Floats
 
-    def around(self, tears: Floats) -> Floats:
-        return tears @ self.M.T + self.b
+    def around(self, tears: Floats) -> tuple[Floats, Returns]:
+        return tears @ self.M.T + self.b, self
 
     def take(self, rows: IntN) -> Returns:
         return Returns(self.M, self.b[rows])

@@ -17,8 +17,8 @@ class Linear:
     matrix: Floats
     fresh: Floats
 
-    def around(self, tears: Floats) -> Floats:
-        return self.fresh + np.einsum("nij,nj->ni", self.matrix, tears)
+    def around(self, tears: Floats) -> tuple[Floats, Linear]:
+        return self.fresh + np.einsum("nij,nj->ni", self.matrix, tears), self
 
     def take(self, rows: IntN) -> Linear:
         part: Linear = take(self, rows)

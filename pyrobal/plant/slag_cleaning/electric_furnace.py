@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatNE, IntN, column
+from pyrobal.arrays import BoolN, FloatNE, Floats, IntN, column
 from pyrobal.errors import Reason
 from pyrobal.plant.slag_cleaning.melt import Bath, Melt, bath, converge, entrained_copper, melt
 from pyrobal.plant.slag_cleaning.phases import carriers
@@ -21,24 +21,29 @@ from pyrobal.streams.stream import Stream
 
 
 def clean(
-    slags: Mapping[str, Stream], fed: FloatNE, site: SiteSettings, s: SlagCleaningSettings, fuel: Fuel
+    slags: Mapping[str, Stream],
+    fed: FloatNE,
+    site: SiteSettings,
+    s: SlagCleaningSettings,
+    fuel: Fuel,
+    near: Floats | None = None,
 ) -> SlagCleaningResult:
-    """Reduce, settle and tap.
+    """Reduce, settle and tap; ``near`` is the ``root`` of a balance close by, to seek from.
 
     slags : name -> Stream as it arrives, cold where it was let go cold; fed : (N, E) [mol/s] of all
     Bath heat: slags + reductant + power = cleaned slag + matte + gas and dust at slag temperature + loss.
     The gas burns with the air drawn in over the bath; that heat leaves with it, none is credited to the bath.
     """
     b = bath(fed, s, reductant(fuel, s.reductant_efficiency, s.reductant_to_co))
-    roots = converge(b)
+    roots = converge(b, near)
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
         m = melt(b, b.unknowns(roots.z))
         reason = _reasons(b, m, roots.converged)
-        return _tapped(slags, b, m, site, reason)
+        return _tapped(slags, b, m, site, reason, roots.z)
 
 
 def _tapped(
-    slags: Mapping[str, Stream], b: Bath, m: Melt, site: SiteSettings, reason: IntN
+    slags: Mapping[str, Stream], b: Bath, m: Melt, site: SiteSettings, reason: IntN, root: Floats
 ) -> SlagCleaningResult:
     s, axes = b.s, carriers()
     slag = Stream(axes["slag"][0], m.slag, s.slag_temperature)
@@ -77,6 +82,7 @@ def _tapped(
         surplus=surplus,
         ledger=ledger,
         reason=reason,
+        root=root,
     )
 
 

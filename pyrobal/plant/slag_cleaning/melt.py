@@ -198,16 +198,14 @@ def bath(fed: FloatNE, s: SlagCleaningSettings, reductant: Reductant) -> Bath:
 _STARTS = ((0.03, 1.0), (0.01, 4.0), (0.03, 0.02), (0.01, 1.0), (0.05, 0.2), (0.01, 0.1), (0.003, 10.0))
 
 
-def converge(b: Bath) -> Roots:
-    """Newton from a usual cleaned slag, then from others."""
+def converge(b: Bath, near: Floats | None) -> Roots:
+    """Newton from ``near`` (N, K) where it is known, then from a usual cleaned slag, then from others."""
     guesses = [
         {"slag": np.log(0.97), "matte": matte / _MATTE_SCALE, "ratio": np.log(ratio)}
         for matte, ratio in _STARTS
     ]
     starts = [np.array([[guess.get(name, np.log(0.003)) for name in b.names]]) for guess in guesses]
-    with np.errstate(all="ignore"):
-        scenarios = len(b.residual(starts[0]))  # slags, settings and reductant together say how many
-    return newton_from(b, [np.repeat(start, scenarios, axis=0) for start in starts], longest_step=1.0)
+    return newton_from(b, starts if near is None else [near, *starts], longest_step=1.0)
 
 
 def entrained_copper(s: SlagCleaningSettings) -> FloatN:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, IntN
+from pyrobal.arrays import FloatN, Floats, IntN
 from pyrobal.plant.slag_cleaning.settings import SlagCleaningSettings
 from pyrobal.streams.fuel import Fuel
 from pyrobal.streams.ledger import Ledger
@@ -28,7 +28,7 @@ class SlagCleaningResult:
     reductant : (N,) [unit/s] of ``unit_reductant``
     suspended : (N,) [kg/kg] copper in the discarded slag as matte that did not settle
     power : (N,) [W] drawn from the grid; surplus : (N,) [W] heat to spare in the bath
-    reason : (N,) errors.Reason
+    reason : (N,) errors.Reason; root : of the solver, None where nothing was sought
     """
 
     settings: SlagCleaningSettings
@@ -47,6 +47,7 @@ class SlagCleaningResult:
     surplus: FloatN = field(default_factory=_none)
     ledger: Ledger
     reason: IntN
+    root: Floats | None = None
 
     @property
     def recovery(self) -> FloatN:

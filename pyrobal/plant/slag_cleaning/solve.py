@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from pyrobal.arrays import Floats
 from pyrobal.errors import Reason
 from pyrobal.plant.slag_cleaning.electric_furnace import clean
 from pyrobal.plant.slag_cleaning.flotation import float_slag
@@ -19,9 +20,13 @@ from pyrobal.streams.stream import Stream
 
 
 def solve(
-    slags: Mapping[str, Stream], site: SiteSettings, s: SlagCleaningSettings, fuel: Fuel
+    slags: Mapping[str, Stream],
+    site: SiteSettings,
+    s: SlagCleaningSettings,
+    fuel: Fuel,
+    near: Floats | None = None,
 ) -> SlagCleaningResult:
-    """Clean the slags.
+    """Clean the slags; ``near`` is the ``root`` of a balance close by, to seek from.
 
     slags : "smelting_slag", "converting_slag" -> Stream as tapped; any other name arrives hot
     fuel : the reductant of the electric furnace
@@ -36,7 +41,7 @@ def solve(
         return _passed(slags, s)
     arriving = {name: _as_it_arrives(name, stream, s) for name, stream in slags.items()}
     fed = sum((stream.elements() for stream in slags.values()), np.zeros((1, 1)))
-    return clean(arriving, fed, site, s, fuel)
+    return clean(arriving, fed, site, s, fuel, near)
 
 
 def _as_it_arrives(name: str, stream: Stream, s: SlagCleaningSettings) -> Stream:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -322,12 +322,19 @@ def _rough_surplus(f: Furnace, shift: FloatN, grade: FloatN) -> FloatN:
     return heat(bath, _rough(f, bath, grade)).surplus
 
 
-def converge(f: Furnace) -> Roots:
-    """Newton from the stoichiometric guess, which all scenarios may share; if in vain, from others."""
+def converge(f: Furnace, near: Floats | None) -> Roots:
+    """Newton from ``near`` (N, K) where it is known; in vain, or without, from starts of its own."""
+    return newton_from(f, _starts(f, near), longest_step=2.0)
+
+
+def _starts(f: Furnace, near: Floats | None) -> Iterator[Floats]:
+    """The stoichiometric guess and others beside it, only made where they are asked for."""
+    if near is not None:
+        yield near
     guess = start(f)
-    rows = len(f.residual(guess)) if len(guess) == 1 else len(guess)
-    guess = np.broadcast_to(guess, (rows, guess.shape[1]))
-    return newton_from(f, (guess, *(_instead(f, guess, other) for other in OTHER_STARTS)), longest_step=2.0)
+    yield guess
+    for other in OTHER_STARTS:
+        yield _instead(f, guess, other)
 
 
 def _instead(f: Furnace, guess: Floats, other: Mapping[str, float]) -> Floats:

@@ -43,7 +43,7 @@ class SmeltingResult:
     matte, slag, gas, dust : as they leave, at their temperatures; dust before any is put back
     blast, leak : dry gas with its moisture as blown and as drawn in
     melt, heat, unknowns, potentials : the converged state behind the streams
-    reason : (N,) errors.Reason; iterations, residual : of the solver
+    reason : (N,) errors.Reason; iterations, residual, root : of the solver
     """
 
     settings: SmeltingSettings
@@ -65,6 +65,7 @@ class SmeltingResult:
     reason: IntN
     iterations: IntN
     residual: FloatN
+    root: Floats
 
     @property
     def dust_returned(self) -> Stream:
@@ -111,8 +112,10 @@ def _ash_blown(fuel: Fuel, s: SmeltingSettings) -> FloatN:
     return fuel.count("Rest") * (1.0 - s.fuel_ash_to_slag)
 
 
-def solve(charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel) -> SmeltingResult:
-    """Balance the furnace.
+def solve(
+    charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel, near: Floats | None = None
+) -> SmeltingResult:
+    """Balance the furnace; ``near`` is the ``root`` of a balance close by, to seek from.
 
     The unknowns (slag, fluxes, magnetite, oxidic copper, dissolved sulfur and, where asked for, grade or
     temperature) satisfy targets and equilibria by batched Newton; conservation holds at any guess.
@@ -124,7 +127,7 @@ def solve(charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel) -
     """
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
         problem, allotments = furnace(charge, site, s, fuel)
-        roots = converge(problem)
+        roots = converge(problem, near)
         bath, u, m, h = problem.state(roots.z)
         reason = _reasons(problem, roots.z, roots.converged, m, h)
         return _assemble(
@@ -169,7 +172,7 @@ def _assemble(
     wet = [_wet(c, rate) for c, rate in ((charge.silica, u.silica), (charge.lime, u.lime))]
     return SmeltingResult(
         s, matte, slag, gas, dust, blast, drawn, wet[0], wet[1], f.fuel, m, h, u, bath.constants,
-        m_.potentials(bath, m, h), ledger, reason, iterations, residual,
+        m_.potentials(bath, m, h), ledger, reason, iterations, residual, z,
     )  # fmt: skip
 
 
