@@ -10,10 +10,13 @@ import numpy as np
 
 from pyrobal.case.load import Case
 from pyrobal.report.figures.figure import BLUE, GREY, ORANGE, Figure, Traces, rounded, safe
+from pyrobal.report.labels import capital, label
+from pyrobal.report.numbers import number
 from pyrobal.report.study import Section, study_page
 from pyrobal.report.tables import Cell, Column, Table, plain
 from pyrobal.studies.indices import Indices
 from pyrobal.studies.uncertainty import PERCENTILES, Uncertainty
+from pyrobal.units import behind
 
 _LEAST: Final = 0.01  # share of the variance worth a line
 _LONGEST: Final = 100  # letters of a source beside its bars
@@ -36,12 +39,28 @@ def sections(found: Uncertainty) -> Iterator[Section]:
     draws = f"{found.draws} draws, {found.unsolved} of them without a solution; seed {found.seed}."
     risks = (_risks(found),) if found.risks else ()
     yield Section(
-        "answer", "Answer", "Uncertainty of the readings", (draws,), tables=(_scatter(found), *risks)
-    )
+        "answer", "Answer", "Uncertainty of the readings", (_answer(found), draws),
+        tables=(_scatter(found), *risks),
+    )  # fmt: skip
     yield Section(
         "sources", "Sources", "Sources of the uncertainty", (_INDEPENDENT,), figures=tuple(_figures(found))
     )
     yield Section("varied", "Varied", "Inputs varied, and their spread", tables=(_varied(found),))
+
+
+def _answer(found: Uncertainty) -> str:
+    """The first reading asked for with its error, what brings most of it, and the greatest risk."""
+    key, s = next(iter(found.scatter.items()))
+    mean = f"{number(s.mean)}{behind(s.unit)}"
+    said = f"{capital(label(key))}: {mean}, standard deviation {number(s.deviation, 2)}"
+    one = found.indices.get(key)
+    order = _greatest(one) if one is not None else []
+    if order:
+        said += f"; most of it from {plain(found.sources[order[0]].name)}"
+    worst = max(found.risks, key=lambda risk: risk.chance, default=None)
+    if worst is not None:
+        said += f"; {worst.limit} is broken with a chance of {number(100.0 * worst.chance, 2)} %"
+    return f"{said}."
 
 
 def _scatter(found: Uncertainty) -> Table:

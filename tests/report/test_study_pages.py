@@ -176,6 +176,10 @@ def test_on_paper_nothing_reaches_over_the_edge_and_a_figure_says_what_it_shows(
     )
     chosen = "[...document.querySelectorAll('figure select[id^=choice]')].every(s => s.closest('figure').querySelector('h3').textContent.includes(s.value))"
     assert tab.run(chosen)
+    heads = "[...document.querySelectorAll('main > * thead th')].filter(h => h.textContent && !h.closest('details'))"
+    assert tab.run(f"{heads}.every(h => (h.querySelector('button') ?? h).offsetHeight > 0)"), (
+        "columns have headings"
+    )
     tab.call("Emulation.setEmulatedMedia", media="")
     tab.resize(1200)
     tab.pdf(tmp_path / "page.pdf")

@@ -153,7 +153,7 @@
   const plant = document.getElementById("plant");
   const above = plant && plant.previousElementSibling; // on paper the summary comes first, the picture has a sheet
   addEventListener("beforeprint", () => {
-    if (plant) document.querySelector(".answer")?.after(plant);
+    if (plant) document.querySelector(".answer, .first-sheet")?.after(plant);
     for (const part of document.querySelectorAll("details.step:not([open]), .everything details.rest:not([open])")) {
       part.open = true;
       folded.push(part);
