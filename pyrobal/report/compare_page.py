@@ -35,7 +35,7 @@ def compare_html(c: Comparison, made: datetime.datetime | None = None) -> str:
     }  # fmt: skip
     return page(
         "compare.html",
-        headline(" / ".join(c.names)),
+        _title(c),
         bars(c),
         json_text=script_json(content(c)),
         made=made,
@@ -50,6 +50,14 @@ def compare_html(c: Comparison, made: datetime.datetime | None = None) -> str:
         answer=answer_table(c, told=True),
         every=readings_table(c, told=True),
     )
+
+
+def _title(c: Comparison) -> str:
+    """The names, with what they all begin with said once."""
+    titles = {headline(result.case.title) for result in c.cases}
+    shared = f"{titles.pop()}, " if len(titles) == 1 else ""
+    names = " / ".join(name.removeprefix(shared) for name in c.names)
+    return headline(f"{shared.removesuffix(', ')}: {names}" if shared else names)
 
 
 def sections(c: Comparison) -> Iterator[Section]:

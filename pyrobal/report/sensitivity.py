@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from textwrap import wrap
 from typing import Any, Final
 
 from pyrobal import units
@@ -20,6 +21,7 @@ from pyrobal.studies.variable import Variable, find
 from pyrobal.units import behind
 
 _BARS: Final = 15  # settings that are drawn of a reading
+_LINE: Final = 24  # letters of a setting beside its bar
 _SLOPES: Final = (
     "Slopes at the present value, from exact derivatives; a count is solved with one more and one less. A "
     "setting that would leave its allowed range has a bar to one side only. For a large change see pyrobal "
@@ -104,15 +106,15 @@ def _variable(case: Case, key: str) -> Variable | None:
 
 
 def _figure(case: Case, key: str, effects: Sequence[Effect], unit: str) -> Figure:
-    names = [safe(f"{_said(e.setting)}, {number(abs(e.step), 3)}{behind(e.unit)}", 60) for e in effects]
+    names = ["<br>".join(wrap(safe(_step(e), 60), _LINE, break_long_words=False)) for e in effects]
     both = [sides(case, e) for e in effects]
     traces = [_bars(names, [one[k] for one in both], unit, k) for k in (0, 1)]
     reach = 1.15 * max(abs(x) for one in both for x in one if math.isfinite(x))
     layout = {
-        "barmode": "overlay", "height": 110 + 26 * len(effects), "showlegend": False, "bargap": 0.3,
+        "barmode": "overlay", "height": 110 + 32 * len(effects), "showlegend": False, "bargap": 0.3,
         "margin": {"l": 20, "r": 30, "t": 20, "b": 60},
         "xaxis": {
-            "title": {"text": f"change of {label(key)}{_comma(unit)}"},
+            "title": {"text": f"change{_comma(unit)}"},
             "zeroline": True, "range": [-reach, reach],
         },
         "yaxis": {"autorange": "reversed", "automargin": True},
@@ -163,6 +165,10 @@ def _table(case: Case, key: str, effects: Sequence[Effect], unit: str) -> Table:
         for e in effects
     ]
     return Table(f"Effects on {key}", columns, tuple(rows), stub=2)
+
+
+def _step(e: Effect) -> str:
+    return f"{_said(e.setting)}, {number(abs(e.step), 3)}{behind(e.unit)}"
 
 
 def _said(setting: str) -> str:
