@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -20,6 +21,8 @@ class Document:
     slips : lines that are not TOML (``readable`` is the text without them) and --set that found no place
     overridden : paths whose values came with --set
     dropped : what was written and could not stand beside them
+    cells : path -> the file and cell it came from, of what stands in a sheet
+    beside : other files that were read
     """
 
     file: str
@@ -29,6 +32,8 @@ class Document:
     slips: tuple[Fault, ...] = ()
     overridden: frozenset[Path] = frozenset()
     dropped: tuple[Fault, ...] = ()
+    cells: Mapping[Path, str] = field(default_factory=dict)
+    beside: tuple[str, ...] = ()
 
     @cached_property
     def lines(self) -> dict[Path, int]:
@@ -42,6 +47,8 @@ class Document:
             line = None if here in self.overridden else self.lines.get(here)
             if line is not None:
                 return Fault(self.file, line, key, text)
+            if here in self.cells and here not in self.overridden:
+                return Fault(self.cells[here], None, key, text)
             if any(given[:end] == here for given in self.overridden):
                 return Fault("--set", None, key, text)
         return Fault(self.file, None, key, text)

@@ -10,6 +10,7 @@ from pathlib import Path
 from pyrobal import units
 from pyrobal.case import upsets
 from pyrobal.case.draft import Draft
+from pyrobal.case.lots import with_lots
 from pyrobal.case.override import override
 from pyrobal.case.read import read
 from pyrobal.case.registry import default_text
@@ -31,6 +32,7 @@ class Case:
     overrides : settings laid over the text, "KEY=VALUE" each
     given : dotted keys that were written
     assumed : dotted key -> default in plant units, of every other setting that has an effect
+    beside : other files that were read for it
     cautions : written settings that have no effect or are unusual, or that --set has put aside
     """
 
@@ -41,6 +43,7 @@ class Case:
     given: frozenset[str] = frozenset()
     assumed: Mapping[str, str] = field(default_factory=dict)
     cautions: tuple[Fault, ...] = ()
+    beside: tuple[str, ...] = ()
 
     @property
     def title(self) -> str:
@@ -62,7 +65,7 @@ def load_case(source: str | Path, overrides: Sequence[str] = ()) -> Case:
     >>> pyrobal.load_case("cases/skerry_point.toml", ["smelting.enrichment=60 %"]).title
     'Skerry Point smelter, autumn blend'
     """
-    document = override(read(source), overrides)
+    document = override(with_lots(read(source)), overrides)
     draft = Draft(document)
     check(draft)
     written = draft.inputs if draft.faults else upsets.read(draft)
@@ -74,6 +77,7 @@ def load_case(source: str | Path, overrides: Sequence[str] = ()) -> Case:
         inputs=inputs,
         file=document.file,
         text=document.text,
+        beside=document.beside,
         overrides=tuple(overrides),
         given=frozenset(draft.places),
         assumed=draft.halved | _assumed(inputs, draft.places, unused),

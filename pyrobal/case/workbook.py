@@ -12,7 +12,6 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
 from typing import Any, Final
 
 from pyrobal.case.document import Document
@@ -32,23 +31,7 @@ PRESENT: Final = "yes"  # value of a key that is a whole section, to say that th
 _BARE: Final = re.compile(r"[A-Za-z0-9_-]+")
 
 
-@dataclass(frozen=True)
-class Book(Document):
-    """A document whose places are cells."""
-
-    cells: dict[Path, str] = field(default_factory=dict)
-
-    def fault(self, path: Path, key: str, text: str) -> Fault:
-        """A fault at the cell of ``path``, or of the nearest thing around it."""
-        for end in range(len(path), 0, -1):
-            if path[:end] in self.overridden:
-                return Fault("--set", None, key, text)
-            if path[:end] in self.cells:
-                return Fault(f"{self.file}: {self.cells[path[:end]]}", None, key, text)
-        return Fault(self.file, None, key, text)
-
-
-def read_workbook(file: str) -> Book:
+def read_workbook(file: str) -> Document:
     """The document in a workbook. Raises CaseError where it is none, or lacks the sheet of the feed."""
     sheets = read_workbook_cells(file, (FEED, SETTINGS))
     if FEED not in sheets:
@@ -57,7 +40,9 @@ def read_workbook(file: str) -> Book:
     reader = _Reader(file)
     reader.feed(sheets[FEED])
     reader.settings(sheets.get(SETTINGS, []))
-    return Book(file, to_toml(reader.values), reader.values, slips=tuple(reader.faults), cells=reader.cells)
+    cells = {path: f"{file}: {cell}" for path, cell in reader.cells.items()}
+    text = to_toml(reader.values)
+    return Document(file, text, reader.values, slips=tuple(reader.faults), cells=cells)
 
 
 class _Reader:

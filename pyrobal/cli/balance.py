@@ -11,7 +11,7 @@ import click
 from pyrobal.cli import complete
 from pyrobal.cli.executor import progress
 from pyrobal.cli.files import needs, write
-from pyrobal.cli.options import aimed_case, aims, case_argument, file_option, keys, on_case, overrides
+from pyrobal.cli.options import aimed_case, aims, case_argument, file_option, keys, load, on_case, overrides
 from pyrobal.cli.streams import say
 from pyrobal.files import put
 
@@ -42,9 +42,7 @@ def balance(
     assignments: tuple[str, ...],
 ) -> int:
     """Work out the balance of CASE and print it."""
-    from pyrobal.case.load import load_case
-
-    loaded = load_case(case, assignments)  # a wrong case is refused before the engine is loaded
+    loaded = load(case, assignments)  # a wrong case is refused before the engine is loaded
 
     from pyrobal.report.console import show
     from pyrobal.report.export import as_json

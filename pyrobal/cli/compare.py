@@ -9,7 +9,7 @@ import click
 from pyrobal.cli import complete
 from pyrobal.cli.executor import progress
 from pyrobal.cli.files import INPUT, STANDARD, OutputFile, needs, write
-from pyrobal.cli.options import file_option, keys
+from pyrobal.cli.options import file_option, keys, load
 from pyrobal.files import put
 
 if TYPE_CHECKING:
@@ -48,9 +48,7 @@ def compare(
     if len(files) < 2:
         raise click.UsageError("needs two cases or more; the same case twice with --set shows one change")
     _check_out(out)
-    from pyrobal.case.load import load_case
-
-    cases = [*(load_case(file) for file in files[:-1]), load_case(files[-1], assignments)]
+    cases = [*(load(file) for file in files[:-1]), load(files[-1], assignments)]
 
     from pyrobal.report.compare import compare as side_by_side
     from pyrobal.report.console import show_comparison

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from pyrobal.cli import complete
-from pyrobal.cli.options import case_argument, overrides
+from pyrobal.cli.options import case_argument, load, overrides
 
 
 @click.command()
@@ -22,9 +22,7 @@ def explain(case: str, key: str, depth: int | None, assignments: tuple[str, ...]
     nothing are passed over. Below: the settings it rests on, how iterations ended, the published sources.
     Of a setting: its value, meaning and range; of a key that is both, the reading first.
     """
-    from pyrobal.case.load import load_case
-
-    loaded = load_case(case, assignments)
+    loaded = load(case, assignments)
 
     from rich.console import Console
 

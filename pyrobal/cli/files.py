@@ -8,7 +8,7 @@ before the command begins.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -84,7 +84,7 @@ class _Named:
     def label(self) -> str:
         """What it stands behind on the line: --json, or CASE."""
         if self.param is None:
-            return "a file"
+            return "the lots of CASE"
         return self.param.opts[0] if isinstance(self.param, click.Option) else self.param.human_readable_name
 
 
@@ -144,6 +144,12 @@ def _unwritable(file: str) -> str | None:
     return (
         None if os.access(path if path.exists() else path.parent, os.W_OK) else f"{file} may not be written"
     )
+
+
+def also_read(files: Sequence[str]) -> None:
+    """Files that a case named, held against those the line writes. Raises click.BadParameter."""
+    for file in files:
+        _take(_Named(file, None, written=False, places=(file,)), click.get_current_context(silent=True))
 
 
 def write(file: str, text: str) -> None:

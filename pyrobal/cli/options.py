@@ -10,7 +10,7 @@ import click
 
 from pyrobal.cli import complete
 from pyrobal.cli.executor import executor_of
-from pyrobal.cli.files import INPUT, OutputFile
+from pyrobal.cli.files import INPUT, OutputFile, also_read
 from pyrobal.cli.streams import say
 
 if TYPE_CHECKING:
@@ -101,14 +101,21 @@ case_argument = click.argument("case", type=INPUT)
 aims = with_options(*_aims)
 
 
+def load(case: str, assignments: Sequence[str] = ()) -> Case:
+    """The case in a file; no output of the line may fall on a file that the case names."""
+    from pyrobal.case.load import load_case
+
+    loaded = load_case(case, assignments)
+    also_read(loaded.beside)
+    return loaded
+
+
 def on_case(command: Command) -> Command:
     """CASE and --set: the command is given the case they make."""
 
     @functools.wraps(command)
     def run(case: str, assignments: tuple[str, ...], **others: Any) -> Any:
-        from pyrobal.case.load import load_case
-
-        return command(load_case(case, assignments), **others)
+        return command(load(case, assignments), **others)
 
     return with_options(case_argument, overrides)(run)
 
