@@ -86,7 +86,7 @@ def _run_charts(found: Reconciliation) -> Figure:
     """Measured, reconciled and its band, an instrument at a time."""
     choices = {c.key: (_run(found, i, c), _axis(c.unit)) for i, c in _chosen(found)}
     layout = {
-        "xaxis": {"title": {"text": "period"}, "type": "category"},
+        "xaxis": {"title": {"text": "period", "standoff": 12}, "type": "category", "automargin": True},
         "legend": {"orientation": "h", "y": 1.12},
     }
     about = "An instrument at a time: points as measured, line as reconciled, band two errors wide."
