@@ -28,10 +28,17 @@ TEXT = "\n".join(page.read_text(encoding="utf-8") for page in PAGES)
 # Modules whose public functions are equations of the field.
 EQUATIONS = [
     "thermo.solutions", "thermo.distribution", "thermo.coppermaking", "thermo.dew_point", "thermo.acid_solution",
-    "thermo.henry", "thermo.water", "plant.smelting.equilibrium", "plant.acid_plant.bed", "plant.converting.blow",
-    "plant.emissions.averaging", "plant.gas_train.hot", "plant.dryer",
+    "thermo.henry", "thermo.water", "streams.assay", "streams.hood", "streams.site", "plant.dryer",
+    "plant.smelting.equilibrium", "plant.smelting.matte", "plant.smelting.melt", "plant.converting.blow",
+    "plant.converting.time_step", "plant.anode_furnace.refining", "plant.gas_train.hot",
+    "plant.gas_train.cooler", "plant.gas_train.reactions", "plant.gas_train.wet", "plant.acid_plant.bed",
+    "plant.acid_plant.converter", "plant.load.schedule", "plant.emissions.averaging", "plant.emissions.upsets",
+    "numerics.gross_errors", "numerics.recycle",
 ]  # fmt: skip
-NO_EQUATION = {"log10_atm", "stoichiometry"}  # a unit, a row of numbers
+NO_EQUATION = {  # axes, units, sums, and other words for what has its place
+    "log10_atm", "stoichiometry", "dry_flow", "liquor_entry", "liquor_phase", "taken_up", "wash_water", "amount",
+    "key", "burnt_gas", "air_species", "hot_enthalpies", "potentials", "quiet", "peak",
+}  # fmt: skip
 STEPS = ["minerals", "heat", "dryer", "smelting", "slag_cleaning", "converting", "anode_furnace", "electrorefining", "gas_train", "load", "acid_plant", "emissions", "recycles", "derivatives", "reconciliation", "uncertainty"]  # fmt: skip
 
 
@@ -89,6 +96,7 @@ _COMPOUNDS = {
     "S",
     "Im",
     "LHV",
+    "HHV",
     "VR",
 }
 
