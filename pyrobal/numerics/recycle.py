@@ -11,6 +11,7 @@ import numpy as np
 from pyrobal.arrays import BoolN, Floats, IntN
 
 _DEPTH = 3  # passes remembered by the acceleration
+_SLOW = 0.8  # share of the change that a pass leaves, above which all remembered passes are mixed, else two
 _TANGENT_PASSES, _TANGENT_CLOSE = 60, 1e-12  # of the imaginary part, which converges as the tears do
 _REACH = 4.0  # how far mixing may go beyond a plain pass, as a factor of each tear
 _TINY = 1e-12  # of a scenario's largest tear: below it a difference is round-off
@@ -68,7 +69,8 @@ def fixed_point(
     change = np.full(len(tears), np.inf)
     count = np.ones(len(tears), dtype=np.int64)
     live, part = np.arange(len(tears)), loop
-    history: list[tuple[Floats, Floats]] = []  # sent in, came back, of the live scenarios
+    sent_first = np.broadcast_to(start.real, tears.shape)
+    history = [(sent_first, tears.copy())]  # sent in, came back, of the live scenarios
     for _ in range(passes):
         sent = tears[live]
         back, part = part.around(sent)
@@ -76,7 +78,7 @@ def fixed_point(
         count[live] += 1
         history = [*history[-(_DEPTH - 1) :], (sent, back)]
         for columns in every:
-            tears[live[:, None], columns] = _mixed([(s[:, columns], b[:, columns]) for s, b in history])
+            tears[live[:, None], columns] = _next([(s[:, columns], b[:, columns]) for s, b in history])
         open_ = (change[live] > tolerance) & np.isfinite(change[live])
         tears[live[~open_]] = _last_good(back, sent)[~open_]
         if not open_.all():
@@ -130,6 +132,17 @@ def _change(sent: Floats, back: Floats) -> Floats:
     size = np.abs(back) + _TINY * np.abs(back).max(axis=1, initial=0.0, keepdims=True) + 1e-300
     largest: Floats = (np.abs(back - sent) / size).max(axis=1, initial=0.0)
     return np.where(np.isfinite(largest), largest, np.inf)
+
+
+def _next(history: list[tuple[Floats, Floats]]) -> Floats:
+    """The next tears by the last two passes, and by all where those hardly came nearer: while other tears
+    still move, older passes mislead more than they tell."""
+    two = _mixed(history[-2:])
+    if len(history) < _DEPTH:
+        return two
+    before, last = (_change(sent, back) for sent, back in history[-2:])
+    slow = last > _SLOW * before
+    return np.where(slow[:, None], _mixed(history), two) if slow.any() else two
 
 
 def _mixed(history: list[tuple[Floats, Floats]], signed: bool = False) -> Floats:
