@@ -148,7 +148,7 @@ def settings() -> str:
     parts = [
         "# Settings\n",
         NOTE,
-        "Everything a case file can fix. Every default that is used is listed as an assumption in the result. "
+        "Everything a case file can fix. Every default that is used is listed with the result. "
         "`<name>` is yours to choose; `<X>` stands for an element, oxide or mineral.\n",
     ]
     for section, members in sections.items():
@@ -212,7 +212,8 @@ def _documented(thing, mark: str, name: str = "") -> list[str]:  # type: ignore[
     head, _, more = prose.partition("\n\n")
     parts = [f"{mark} `{name}`\n"]
     if inspect.isfunction(thing):
-        parts.append(f"```python\n{name}{inspect.signature(thing)}\n```\n")
+        signature = re.sub(r"(: |-> )'([^']*)'", r"\1\2", str(inspect.signature(thing)))
+        parts.append(f"```python\n{name}{signature.replace('(self, ', '(').replace('(self)', '()')}\n```\n")
     parts.append(f"{' '.join(head.split())}\n")
     parts += [f"```text\n{more}\n```\n"] if more else []
     parts += [f"```pycon\n>>> {example}\n```\n"] if example else []

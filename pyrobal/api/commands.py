@@ -321,10 +321,13 @@ def reconcile(
     each; drop : columns not to use; correlated : "KEY,KEY=0.4"; loss : "squares" or "huber"
 
     >>> import pyrobal
-    >>> case, sheet = "cases/skerry_point.toml", "cases/skerry_point_days.csv"
-    >>> days = pyrobal.reconcile(case, sheet, fit="smelting.heat_loss")
-    >>> days.found.settings[0].key
-    'smelting.heat_loss'
+    >>> from pathlib import Path
+    >>> from tempfile import mkdtemp
+    >>> sheet = Path(mkdtemp()) / "day.toml"
+    >>> _ = sheet.write_text('measured = {"smelting.fuel" = "700 +- 10 Nm3/h"}')
+    >>> day = pyrobal.reconcile("cases/skerry_point.toml", sheet, fit="smelting.heat_loss")
+    >>> round(float(day.found.settings[0].value[0]) / 1e6, 1)
+    14.2
     """
     from pyrobal.studies.reconcile.reconciliation import reconcile as work_out
 
