@@ -48,6 +48,9 @@ def _no_such(what: str, prefix: str, keys: Iterable[str]) -> str:
     return f'no {what} begins with "{prefix}"; {suggestion(prefix, keys, otherwise)}'
 
 
+_LEAST = 8  # characters that the last column is given beside the others, else values stand below each other
+
+
 def _print(header: tuple[str, ...], rows: Sequence[tuple[tuple[str, ...], str]]) -> None:
     """Each quantity on a line that can be searched for, its meaning below; the last column wraps."""
     from rich.console import Console
@@ -58,15 +61,16 @@ def _print(header: tuple[str, ...], rows: Sequence[tuple[tuple[str, ...], str]])
     from pyrobal.report.narrow import NARROW, print_stacked
 
     console = Console(highlight=False)
-    if console.width < NARROW:
+    widths = [
+        max(len(line[i]) for line in (header, *(cells for cells, _ in rows))) for i in range(len(header))
+    ]
+    last = console.width - sum(widths[:-1]) - 2 * len(widths)
+    if console.width < NARROW or last < min(widths[-1], _LEAST):
         for (key, *values), meaning in rows:
             named = (f"{name}: {value}" for name, value in zip(header[1:], values, strict=True))
             print_stacked(console, key, (*named, meaning))
         return
-    widths = [
-        max(len(line[i]) for line in (header, *(cells for cells, _ in rows))) for i in range(len(header))
-    ]
-    widths[-1] = min(widths[-1], max(console.width - sum(widths[:-1]) - 2 * len(widths), 8))
+    widths[-1] = min(widths[-1], last)
     for cells, meaning, style in ((header, "", "bold"), *((*row, "") for row in rows)):
         line = Table.grid(padding=(0, 2, 0, 0))
         for width in widths:

@@ -17,10 +17,15 @@ def printed(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
     return capsys.readouterr().out
 
 
-def test_settings_prints_every_one(capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize(("columns", "heading"), [(80, []), (160, ["setting"])])
+def test_settings_prints_every_one(
+    columns: int, heading: list[str], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In columns where they fit, else below each other."""
+    monkeypatch.setenv("COLUMNS", str(columns))
     lines = printed(capsys, "settings").splitlines()
     first = [line.split()[0] for line in lines if line and not line.startswith(" ")]
-    assert first == ["setting", *(s.key for s in settings())]
+    assert first == [*heading, *(s.key for s in settings())]
 
 
 def test_settings_of_one_prefix(capsys: pytest.CaptureFixture[str]) -> None:
