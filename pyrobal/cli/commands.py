@@ -11,6 +11,7 @@ from pyrobal.cli.compare import compare
 from pyrobal.cli.explain import explain
 from pyrobal.cli.new import new
 from pyrobal.cli.optimise import optimise
+from pyrobal.cli.plan import plan
 from pyrobal.cli.reconcile import reconcile
 from pyrobal.cli.registry import readings, settings
 from pyrobal.cli.sensitivity import sensitivity
@@ -51,6 +52,6 @@ def pyrobal(context: click.Context) -> None:
         click.echo(GREETING)
 
 
-STUDIES = (sweep, window, sensitivity, uncertainty, optimise, blend, reconcile)
+STUDIES = (sweep, window, sensitivity, uncertainty, optimise, blend, plan, reconcile)
 for command in (balance, check, new, compare, explain, settings, readings, substance, *STUDIES):
     pyrobal.add_command(command)

@@ -1,0 +1,1 @@
+"""Plan: which parcels in which period, with stocks between them."""
