@@ -18,23 +18,29 @@ if TYPE_CHECKING:
         blend,
         compare,
         explain,
-        optimise,
         reconcile,
         sensitivity,
         sweep,
         uncertainty,
         window,
     )
+    from pyrobal.api.planning import optimise, plan
     from pyrobal.case.load import Case, load_case
     from pyrobal.report.result import Result
 
 __version__ = "0.1.0"
 __all__ = [
-    "Case", "Result", "__version__", "balance", "blend", "compare", "explain", "load_case", "optimise",
+    "Case", "Result", "__version__", "balance", "blend", "compare", "explain", "load_case", "optimise", "plan",
     "reconcile", "sensitivity", "sweep", "uncertainty", "window",
 ]  # fmt: skip
 
-_HOME = {"Case": "pyrobal.case.load", "load_case": "pyrobal.case.load", "Result": "pyrobal.report.result"}
+_HOME = {
+    "Case": "pyrobal.case.load",
+    "load_case": "pyrobal.case.load",
+    "Result": "pyrobal.report.result",
+    "optimise": "pyrobal.api.planning",
+    "plan": "pyrobal.api.planning",
+}
 
 
 def __getattr__(name: str) -> Any:

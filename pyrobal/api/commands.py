@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from pyrobal.report.study import Section
     from pyrobal.studies.aim import Aim
     from pyrobal.studies.blend import Advice
-    from pyrobal.studies.optimise import Best
     from pyrobal.studies.reconcile.reconciliation import Reconciliation
     from pyrobal.studies.sensitivity import Effect
     from pyrobal.studies.uncertainty import Uncertainty
@@ -285,25 +284,6 @@ def blend(
     return _study(one, work_out(one, offered, limits(one, _several(limit)), wanted, meant), "blend")
 
 
-def optimise(case: CaseLike, best: str, by: Words, *, limit: Words = (), set: Words = ()) -> Study[Best]:
-    """Choose settings for the most or least of a reading within limits.
-
-    best : "max:READING" or "min:READING"; by : "KEY=LOW:HIGH" each; limit : beside those of the case
-
-    >>> import pyrobal
-    >>> case, by, keep = "cases/skerry_point.toml", "smelting.enrichment=50 %:70 %", "smelting.fuel >= 100"
-    >>> found = pyrobal.optimise(case, "min:smelting.fuel_heat", by, limit=keep)
-    >>> found.found.best.feasible
-    True
-    """
-    from pyrobal.studies.limit import goal, limits
-    from pyrobal.studies.optimise import optimise as work_out
-
-    one = _case(case, set)
-    found = work_out(one, _several(by), goal(one, best), limits(one, _several(limit)))
-    return _study(one, found, "optimise")
-
-
 def reconcile(
     case: CaseLike,
     measured: str | Path,
@@ -382,5 +362,6 @@ _PAGES: Final = {
     "uncertainty": "uncertainty",
     "blend": "blend",
     "optimise": "optimise",
+    "plan": "plan",
     "reconcile": "reconcile.page",
 }

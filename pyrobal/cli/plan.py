@@ -20,9 +20,7 @@ if TYPE_CHECKING:
 @click.command()
 @on_case
 @click.argument("plan_file", metavar="PLAN.toml", type=INPUT)
-@click.option(
-    "--late/--no-late", default=True, help="What each parcel costs a period late; asked unless not."
-)
+@click.option("--late/--no-late", default=True, help="What each parcel costs a period late.")
 @file_option("--json", "Write the answer as JSON.")
 @file_option("--html", "Write a one-file report.")
 @file_option("--xlsx", "Write a workbook.")

@@ -16,9 +16,9 @@ from pyrobal.studies.plan.planning import Schedule
 
 _NONE: Final = 1e-6
 _LOCAL: Final = (
-    "Every period's figures are those of its full balance. The choice of parcels and bins is the best that the "
-    "programs on their derivatives found; a better one elsewhere is not ruled out. Stocks are those at the end "
-    "of a period, and a parcel is there from the first day of its own."
+    "Every period's figures are those of its full balance. The choice of parcels and bins is the best that "
+    "the programs on their derivatives found; a better one elsewhere is not ruled out. Stocks are those at "
+    "the end of a period, and a parcel is there from the first day of its own."
 )
 
 
@@ -114,10 +114,12 @@ def _bounds(found: Schedule) -> Iterator[tuple[str, float]]:
 def _curves(found: Schedule) -> Table:
     rows: list[tuple[Cell, ...]] = []
     for name, steps in found.curves.items():
-        for step in steps[:-1] if len(steps) > 1 else ():
-            rows.append((plain(name), step.price, step.tonnes))
-    note = "By the derivatives at this plan, with its bins; above the last price of a parcel, less of it or none."
-    columns = (Column("parcel"), Column("up to a price of", "per t"), Column("is taken", "t"))
+        *below, last = steps
+        if below:
+            rows += [(plain(name), f"to {step.price:,.0f}", step.tonnes) for step in below]
+            rows.append((plain(name), "above", last.tonnes))
+    note = "By the derivatives at this plan, with its bins."
+    columns = (Column("parcel"), Column("price per t"), Column("is taken", "t"))
     return Table("How much at which price", columns, tuple(rows), (note,))
 
 
@@ -145,7 +147,7 @@ def _figures(found: Schedule) -> Iterator[Figure]:
             for k, lot in enumerate(found.plan.lots)
         ]  # fmt: skip
         layout = {
-            "barmode": "stack", "height": 380, "yaxis": {"title": {"text": axis}},
+            "barmode": "stack", "height": 380, "yaxis": {"title": {"text": axis}, "automargin": True},
             "xaxis": {"type": "category"}, "legend": {"orientation": "h", "y": 1.12},
         }  # fmt: skip
         yield Figure(name, title, f"{title}, lot by lot.", {"": (traces, {})}, layout, shown[table])

@@ -57,11 +57,16 @@ def curve(problem: Program, best: Climb, p: int) -> tuple[Step, ...]:
     T, L, _ = problem.shape
     i, one = T * L + p, problem.plan.deliveries[p]
     region, model = problem.region.at(best.x), best.model
-    if one.whole and not one.firm:
+    comes_whole = one.whole and not one.firm
+    if comes_whole:
         region.low[i], region.high[i] = 0.0, 1.0
     rooms = np.maximum(model.rooms, 0.0) + model.slopes @ -best.x
     rows = Region.of(
-        region.low, region.high, np.vstack([region.A, -model.slopes]), np.concatenate([region.b, rooms])
+        region.low,
+        region.high,
+        np.vstack([region.A, -model.slopes]),
+        np.concatenate([region.b, rooms]),
+        (np.arange(len(best.x)) == i) & comes_whole,
     )
     gradient = model.gradient + (np.arange(len(best.x)) == i) * float(problem.costs[p]) * one.tonnes
     line = _Linear(gradient, rows, i, one.tonnes)
