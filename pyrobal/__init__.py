@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 
 __version__ = "0.1.0"
 __all__ = [
-    "Case", "Result", "__version__", "balance", "blend", "compare", "explain", "load_case", "optimise", "plan",
-    "reconcile", "sensitivity", "sweep", "uncertainty", "window",
+    "Case", "Result", "__version__", "balance", "blend", "compare", "explain", "load_case", "optimise",
+    "plan", "reconcile", "sensitivity", "sweep", "uncertainty", "window",
 ]  # fmt: skip
 
 _HOME = {

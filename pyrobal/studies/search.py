@@ -234,7 +234,8 @@ def _step(
         bounds,
         np.concatenate([region.whole, np.zeros(m, dtype=bool)]),
     )
-    found = maximise(np.concatenate([here.gradient * width, np.full(m, -penalty)]), box)
+    unit = _scale(problem, here)  # so that money by the million is no matter to the solver
+    found = maximise(np.concatenate([here.gradient * width, np.full(m, -penalty)]) / unit, box)
     if found is None:  # A x <= b holds only to round-off
         return np.zeros(len(x)), 0.0, 0.0
     step = origin + width * found.x[: len(x)] - x

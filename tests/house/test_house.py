@@ -50,6 +50,7 @@ def test_the_public_door() -> None:
         "compare",
         "explain",
         "optimise",
+        "plan",
         "reconcile",
         "sensitivity",
         "sweep",
