@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -59,9 +60,14 @@ class Coolant:
     leaving: Settled
     reverts: Entry
 
+    @functools.cached_property
+    def molten(self) -> Curve:
+        """Enthalpy [J/kg] over temperature of it in the bath."""
+        return curve("bath", self.melt)
+
     def uptake(self, T: FloatN) -> FloatN:
         """(N,) [J/kg] that it takes up to be molten at T."""
-        return curve("bath", self.melt).enthalpy(T) - self.enthalpy
+        return self.molten.enthalpy(T) - self.enthalpy
 
     def entry(self, kg: FloatN) -> Entry:
         """``kg`` (N,) of it at 25 degC."""
