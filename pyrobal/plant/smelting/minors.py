@@ -88,7 +88,8 @@ class Minors:
         """What the amounts add to the sums of ``Supply``, by field."""
         settled = np.concatenate(np.broadcast_arrays(*amounts.values()), axis=1)
         worth = _worth(self.elements)
-        sums = {name: (settled * row).sum(axis=1) for name, row in worth.items() if name not in ("S", "O")}
+        by_outlet = {name: amounts[name.partition("_")[0]] for name in worth if name not in ("S", "O")}
+        sums = {name: (amount * worth[name]).sum(axis=1) for name, amount in by_outlet.items()}
         return sums | {
             "sulfur": (amounts["dust"] * self.back_sulfur).sum(axis=1) - (settled * worth["S"]).sum(axis=1),
             "oxygen": (settled * worth["O"]).sum(axis=1) - (amounts["dust"] * self.back_oxygen).sum(axis=1),
@@ -151,9 +152,8 @@ def _survey(elements: tuple[str, ...]) -> tuple[Floats, Floats, Floats]:
 
 @functools.lru_cache
 def _worth(elements: tuple[str, ...]) -> dict[str, Floats]:
-    """Rows (4K,) per mole leaving by each outlet: S and O [mol], and mass [kg] and moles by outlet."""
+    """Per mole leaving: rows (4K,) of S and O [mol] by any outlet, (K,) of mass [kg] and moles by one."""
     held = {o: carriers_of(o, elements) for o in OUTLETS}
-    nothing = np.zeros(len(elements))
     names = ("S", "O", "slag_mass", "slag_moles", "matte_mass", "matte_moles", "matte_sulfur", "gas_moles")
     rows: dict[str, list[Floats]] = {name: [] for name in names}
     for o, carriers in held.items():
@@ -167,7 +167,7 @@ def _worth(elements: tuple[str, ...]) -> dict[str, Floats]:
         }
         for name in rows.keys() - {"S", "O"}:
             of, _, what = name.partition("_")
-            rows[name].append(worth[what] if of == o else nothing)
+            rows[name] += [worth[what]] if of == o else []
     return {name: np.concatenate(parts) for name, parts in rows.items()}
 
 
