@@ -103,8 +103,8 @@ def _in_order(faults: list[Fault], slipped: set[int | None]) -> list[Fault]:
 
 
 def _caution(draft: Draft, key: str, why: str) -> Fault:
-    spot = draft.spot(key)
-    return draft.document.fault(spot.path, key, why)
+    place = draft.place(key)
+    return draft.document.fault(place.path, key, why)
 
 
 def _with_default_fuels(inputs: Inputs) -> dict[str, FuelSettings]:

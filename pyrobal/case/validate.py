@@ -46,7 +46,7 @@ def check(draft: Draft) -> None:
     for rule in RULES:
         for key, text in rule(draft):
             if key not in draft.faulty:
-                draft.wrong(draft.spot(key), text)
+                draft.wrong(draft.place(key), text)
 
 
 def _number(value: FloatN) -> float:

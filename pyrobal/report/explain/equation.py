@@ -12,10 +12,10 @@ from typing import Any, Final
 import numpy as np
 
 from pyrobal.report.explain import si, written
+from pyrobal.report.explain.expression import MISSING, class_of
 from pyrobal.report.explain.node import Node
 from pyrobal.report.explain.origin import Origins
 from pyrobal.report.explain.record import Call
-from pyrobal.report.explain.spot import MISSING, class_of
 from pyrobal.report.explain.unroll import Unroller
 from pyrobal.report.explain.words import Namer
 from pyrobal.report.numbers import number
@@ -220,10 +220,10 @@ class Writer:
     def _extreme(self, name: str, args: Sequence[ast.expr], node: ast.Call, call: Call) -> Phrase:
         word, worker = _EXTREMES[name]
         if name in ("max", "min"):
-            spots = self.unroller.several(args[0], call)
-            if spots is None or len(spots) > _MANY:
+            pairs = self.unroller.several(args[0], call)
+            if pairs is None or len(pairs) > _MANY:
                 return self.operand(node, call)
-            found = [self.phrase(*spot) for spot in spots]
+            found = [self.phrase(*pair) for pair in pairs]
         else:
             found = [self.phrase(a, call) for a in args[:2]]
             for one, other in (found, found[::-1]):
@@ -254,10 +254,10 @@ class Writer:
         return found
 
     def _terms(self, collection: ast.expr, node: ast.Call, call: Call) -> Phrase:
-        spots = self.unroller.several(collection, call)
-        if spots is None:
+        pairs = self.unroller.several(collection, call)
+        if pairs is None:
             return self.operand(node, call)
-        return self._added([self.phrase(*spot) for spot in spots])
+        return self._added([self.phrase(*pair) for pair in pairs])
 
     def _added(self, terms: Sequence[Phrase]) -> Phrase:
         """A sum; of a long one the largest terms, and the rest together."""

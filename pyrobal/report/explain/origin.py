@@ -12,19 +12,19 @@ from typing import Any, Final, cast
 import numpy as np
 
 from pyrobal.report.explain import source, written
-from pyrobal.report.explain.record import Call, Record
-from pyrobal.report.explain.spot import (
+from pyrobal.report.explain.expression import (
     MISSING,
     PLAIN,
+    Evaluated,
     Made,
     Parts,
-    Spot,
     class_of,
     compiled,
     entry_of,
     numeric,
     stored,
 )
+from pyrobal.report.explain.record import Call, Record
 
 _LONGEST: Final = 30  # steps an object is followed through names and arguments
 
@@ -55,8 +55,8 @@ class Origins:
             case ast.Subscript(value=base, slice=part):
                 key = self.value(part, call)
                 later = isinstance(base, ast.Name) and self._set_later(base, call)
-                if later and isinstance(key, str | int) and (spot := self._within(base, key, call)):
-                    return self.evaluated(*spot)
+                if later and isinstance(key, str | int) and (pair := self._within(base, key, call)):
+                    return self.evaluated(*pair)
                 return entry_of(self.value(base, call), key)
         return MISSING
 
@@ -127,13 +127,13 @@ class Origins:
             case ast.Name():
                 return list(self._of_name(expression, call))
             case ast.Subscript():
-                spot = self.back(expression, call)
-                return [spot] if spot is not None else []
+                pair = self.back(expression, call)
+                return [pair] if pair is not None else []
             case ast.Attribute(value=base, attr=attr):
-                spot = self._of_field(base, attr, call)
-                if spot is not None and spot[1].solves:
-                    return [_outermost(spot[1])]
-                return [spot] if spot is not None else []
+                pair = self._of_field(base, attr, call)
+                if pair is not None and pair[1].solves:
+                    return [_outermost(pair[1])]
+                return [pair] if pair is not None else []
         return []
 
     def _maker(self, value: Any, call: Call) -> Call | None:
@@ -144,7 +144,7 @@ class Origins:
             maker = maker.caller if passed_on else None
         return maker if maker is not None and maker.finished < call.finished else None
 
-    def _of_name(self, name: ast.Name, call: Call) -> list[Spot]:
+    def _of_name(self, name: ast.Name, call: Call) -> list[Evaluated]:
         definition = source.function(call.code)
         if definition is None:
             return []
@@ -172,14 +172,14 @@ class Origins:
                 return False
         return True
 
-    def argument_of(self, name: ast.Name, call: Call) -> Spot | None:
+    def argument_of(self, name: ast.Name, call: Call) -> Evaluated | None:
         """What the caller gave for a name that is a parameter and was not set since."""
         definition = source.function(call.code)
         if definition is None or self.bindings(name, call):
             return None
         return self._argument(call, definition, name.id)
 
-    def _argument(self, call: Call, definition: source.Function, name: str) -> Spot | None:
+    def _argument(self, call: Call, definition: source.Function, name: str) -> Evaluated | None:
         """What the caller gave for a parameter."""
         names = source.parameters(definition)
         site = self._site(call)
@@ -200,7 +200,7 @@ class Origins:
             found = source.argument(site, names, name) if name in names else None
         return self.parts.in_round(found, call) if found is not None else None
 
-    def _reduced(self, call: Call, site: ast.Call, side: int) -> Spot | None:
+    def _reduced(self, call: Call, site: ast.Call, side: int) -> Evaluated | None:
         """Of ``reduce(f, parts)``: the next part on the right, what came of those before on the left."""
         if call.caller is None or len(site.args) < 2:
             return None
@@ -212,7 +212,7 @@ class Origins:
         found = source.result(definition, before.ended) if definition is not None else None
         return (found, before) if found is not None else None
 
-    def _of_star(self, name: ast.Name, index: int, call: Call) -> Spot | None:
+    def _of_star(self, name: ast.Name, index: int, call: Call) -> Evaluated | None:
         """One of the arguments that ``*name`` stands for."""
         definition, site = source.function(call.code), self._site(call)
         star = definition.args.vararg if definition is not None else None
@@ -239,7 +239,7 @@ class Origins:
         definition = source.function(call.caller.code)
         return source.calls(definition).get(call.site) if definition is not None else None
 
-    def _of_field(self, base: ast.expr, attr: str, call: Call) -> Spot | None:
+    def _of_field(self, base: ast.expr, attr: str, call: Call) -> Evaluated | None:
         """The expression a field of an object was made from, where the object was put together."""
         owner = self.value(base, call)
         kind = type(owner)
@@ -248,12 +248,12 @@ class Origins:
         ] if dataclasses.is_dataclass(owner) or hasattr(kind, "_fields") else ()  # fmt: skip
         if attr not in fields:
             return None
-        spot = self._construction(base, call)
-        if spot is None:
+        pair = self._construction(base, call)
+        if pair is None:
             return None
-        built, home = spot
+        built, home = pair
         if home.solves:
-            return spot
+            return pair
         if class_of(built) == "replace" and built.args:
             changed = next((k.value for k in built.keywords if k.arg == attr), None)
             return (changed, home) if changed is not None else self._of_field(built.args[0], attr, home)
@@ -271,18 +271,18 @@ class Origins:
 
     def _construction(self, expression: ast.expr, call: Call) -> tuple[ast.Call, Call] | None:
         """Follow an object back to the call of its class."""
-        spot: Spot | None = (expression, call)
+        pair: Evaluated | None = (expression, call)
         for _ in range(_LONGEST):
-            if spot is None or self._is_built(*spot):
+            if pair is None or self._is_built(*pair):
                 break
-            spot = self.back(*spot)
-        return cast("tuple[ast.Call, Call]", spot) if spot is not None and self._is_built(*spot) else None
+            pair = self.back(*pair)
+        return cast("tuple[ast.Call, Call]", pair) if pair is not None and self._is_built(*pair) else None
 
     def _is_built(self, here: ast.expr, home: Call) -> bool:
         """Whether an expression is the call of a class."""
         return isinstance(self.plainly(here, home), ast.Call) and self.returned(here, home) is None
 
-    def back(self, here: ast.expr, home: Call) -> Spot | None:
+    def back(self, here: ast.expr, home: Call) -> Evaluated | None:
         """One step towards where an object was put together."""
         if (returned := self.returned(here, home)) is not None:
             return returned
@@ -303,11 +303,11 @@ class Origins:
 
     def _within(  # noqa: C901 - one case for each way to put things together
         self, whole: ast.expr, key: int | str, home: Call
-    ) -> Spot | None:
+    ) -> Evaluated | None:
         """One value of a tuple or a dict, where that was put together."""
-        spot: Spot | None = (whole, home)
+        pair: Evaluated | None = (whole, home)
         for _ in range(_LONGEST):
-            match spot:
+            match pair:
                 case (ast.Tuple() | ast.List() | ast.ListComp() | ast.GeneratorExp() as many, call):
                     found = self.parts.several(many, call) if isinstance(key, int) else None
                     return found[key] if found and isinstance(key, int) and key < len(found) else None
@@ -322,7 +322,7 @@ class Origins:
                 case (ast.DictComp() as made, call):
                     return self.parts.entry(made, key, call)
                 case (ast.Call(func=ast.Name(id="tuple" | "list" | "dict"), args=[ast.Name() as same]), call):
-                    spot = (same, call)
+                    pair = (same, call)
                 case (ast.Call(func=ast.Name(id="dict"), args=[ast.Call(args=[names, parts])]), call):
                     return self._paired(names, parts, key, call)
                 case (ast.BinOp(left=left, op=ast.BitOr(), right=right), call):
@@ -334,12 +334,12 @@ class Origins:
                 ):
                     return star
                 case (here, call):
-                    spot = self.back(here, call)
+                    pair = self.back(here, call)
                 case _:
                     return None
         return None
 
-    def _entry(self, table: ast.Dict, key: int | str, call: Call) -> Spot | None:
+    def _entry(self, table: ast.Dict, key: int | str, call: Call) -> Evaluated | None:
         """What stands behind a key of ``{...}``, or in a table that is spread out in it."""
         for name, part in reversed(list(zip(table.keys, table.values, strict=True))):
             if name is not None and self.evaluated(name, call) == key:
@@ -356,7 +356,7 @@ class Origins:
         made = source.bindings(definition, name.id) if definition is not None else ()
         return any(not b.whole and b.index is not None and b.end >= name.lineno > 0 for b in made)
 
-    def _put(self, name: ast.Name, key: int | str, call: Call) -> Spot | None:
+    def _put(self, name: ast.Name, key: int | str, call: Call) -> Evaluated | None:
         """What a statement ``name[key] = value`` put there since the name was set."""
         for binding in reversed(self.bindings(name, call)):
             if binding.whole:
@@ -372,7 +372,7 @@ class Origins:
                 return (binding.value, call)
         return None
 
-    def _paired(self, names: ast.expr, parts: ast.expr, key: int | str, call: Call) -> Spot | None:
+    def _paired(self, names: ast.expr, parts: ast.expr, key: int | str, call: Call) -> Evaluated | None:
         """Of ``dict(zip(names, parts))``."""
         keys = self.evaluated(names, call)
         if not isinstance(keys, tuple | list) or key not in keys:
@@ -382,7 +382,7 @@ class Origins:
                 return (written.column(array, keys.index(key), str(key)), call)
         return (written.item(parts, keys.index(key)), call)
 
-    def returned(self, here: ast.expr, home: Call) -> Spot | None:
+    def returned(self, here: ast.expr, home: Call) -> Evaluated | None:
         """What the call that made an object returned, as an expression."""
         at = self.calls(here, home)
         made = at[-1] if at else self._maker(self.value(here, home), home)

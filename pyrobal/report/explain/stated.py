@@ -7,9 +7,9 @@ import dataclasses
 from collections.abc import Iterator
 
 from pyrobal.report.explain import si, source
+from pyrobal.report.explain.expression import class_of, is_name
 from pyrobal.report.explain.origin import Origins
 from pyrobal.report.explain.record import Call
-from pyrobal.report.explain.spot import class_of, is_name
 
 
 def unit(origins: Origins, expression: ast.expr, call: Call) -> si.Unit:

@@ -15,11 +15,11 @@ import numpy as np
 
 from pyrobal.report.explain import si, source, stated, written
 from pyrobal.report.explain.equation import PRODUCT, SUM, Phrase, Writer, of_node
+from pyrobal.report.explain.expression import MISSING, PLAIN, Evaluated, agree, numeric, single
 from pyrobal.report.explain.ground import Ground, documentation
 from pyrobal.report.explain.node import DIGITS, Node
 from pyrobal.report.explain.origin import Origins
 from pyrobal.report.explain.record import Call, Record
-from pyrobal.report.explain.spot import MISSING, PLAIN, Spot, agree, numeric, single
 from pyrobal.report.explain.unroll import Unroller
 from pyrobal.report.explain.words import UNNAMED, Namer, constant
 from pyrobal.report.numbers import quantity
@@ -42,7 +42,7 @@ class Tracer:
         self.unroller, self.namer = Unroller(self.origins), Namer(self.origins)
         self.writer = Writer(self.origins, self.namer, self.unroller, self.operand)
         self.made: dict[Hashable, Node] = {}
-        self.spots: dict[int, int] = {}  # node -> the expression it was made by
+        self.pairs: dict[int, int] = {}  # node -> the expression it was made by
         self.level = 0
 
     @contextmanager
@@ -93,17 +93,17 @@ class Tracer:
     def _made(self, expression: ast.expr, value: Any, call: Call) -> Phrase:
         made = self.origins.made(expression, value, call)
         calls = [maker for maker in made if isinstance(maker, Call)]
-        spots = [maker for maker in made if not isinstance(maker, Call)]
+        pairs = [maker for maker in made if not isinstance(maker, Call)]
         if calls and calls[-1].module not in PLAIN:
             return self._of_call(expression, calls[-1], call)
         entry = isinstance(expression, ast.Subscript) and not expression.lineno
-        if len(spots) == 1 and (entry or (value is MISSING and isinstance(spots[0][0], ast.Constant))):
-            return self.writer.phrase(*spots[0])
-        key = tuple((id(home), id(spot)) for spot, home in spots) or (id(call), id(expression))
+        if len(pairs) == 1 and (entry or (value is MISSING and isinstance(pairs[0][0], ast.Constant))):
+            return self.writer.phrase(*pairs[0])
+        key = tuple((id(home), id(pair)) for pair, home in pairs) or (id(call), id(expression))
         node = self._kept(key, lambda: self._value(expression, value, call))
-        if spots and _open(node):
-            node.tell = partial(self._tell, node, spots)
-        elif isinstance(expression, ast.Call | ast.Subscript) and not spots and _open(node):
+        if pairs and _open(node):
+            node.tell = partial(self._tell, node, pairs)
+        elif isinstance(expression, ast.Call | ast.Subscript) and not pairs and _open(node):
             node.tell = partial(self._from, node, expression, call)
         return of_node(node)
 
@@ -172,17 +172,17 @@ class Tracer:
         if label and not (isinstance(index, ast.Constant) and index.kind):
             expression = written.column(whole, int(k), label)
         if isinstance(whole, ast.BinOp):
-            spot = self.unroller.column(whole, int(k), label, call)
-            return self.writer.phrase(*spot) if spot is not None else None
+            pair = self.unroller.column(whole, int(k), label, call)
+            return self.writer.phrase(*pair) if pair is not None else None
         if array.ndim == 1 or isinstance(self._owner(whole, call), Species):
             return self._table_column(whole, label, value, call)
         key = (id(call), id(whole), int(k))
         node = self._kept(key, lambda: self._value(expression, value, call))
         if _open(node):
-            spot = self.unroller.column(whole, int(k), label, call)
+            pair = self.unroller.column(whole, int(k), label, call)
             node.unit = node.unit or stated.unit(self.origins, whole, call)
-            if spot is not None:
-                node.tell = partial(self._tell, node, [spot])
+            if pair is not None:
+                node.tell = partial(self._tell, node, [pair])
             else:
                 node.tell = partial(self._tell_together, node, whole, call)
         return of_node(node)
@@ -286,13 +286,13 @@ class Tracer:
         node.equation = "found by trial from " + ", ".join(dict.fromkeys(part.mark for part, _ in node.parts))
         node.place = _place(maker.code)
 
-    def _tell(self, node: Node, spots: list[Spot]) -> None:
+    def _tell(self, node: Node, pairs: list[Evaluated]) -> None:
         """A value from the expressions that set it; a mere change of name is passed over."""
-        if len(spots) > 1 and node.si is None:
-            self._tell_filled(node, spots)
+        if len(pairs) > 1 and node.si is None:
+            self._tell_filled(node, pairs)
             return
-        for spot, home in spots[:1]:
-            phrase = self.writer.phrase(spot, home)
+        for pair, home in pairs[:1]:
+            phrase = self.writer.phrase(pair, home)
             node.place = _place(home.code)
         inner = phrase.bare or _unchanged(phrase)
         many = len({id(part) for part, _ in phrase.parts}) > _MANY
@@ -304,7 +304,7 @@ class Tracer:
             with self._deeper():
                 inner.told()
             node.equation, node.place, node.parts = inner.equation, inner.place, inner.parts
-            self.spots[id(node)] = self.spots.get(id(inner), 0)
+            self.pairs[id(node)] = self.pairs.get(id(inner), 0)
             node.words = node.words or inner.words
             node.algebra = inner.dimension
             if node.kind == "reading" and not inner.equation:
@@ -314,16 +314,16 @@ class Tracer:
             return
         node.equation, node.parts = phrase.text, phrase.parts
         node.algebra = phrase.unit
-        self.spots[id(node)] = id(spots[0][0])
+        self.pairs[id(node)] = id(pairs[0][0])
         if phrase.level == SUM:
             self._fold(node)
 
-    def _tell_filled(self, node: Node, spots: list[Spot]) -> None:
+    def _tell_filled(self, node: Node, pairs: list[Evaluated]) -> None:
         """An array that was filled piece by piece: what its pieces came from."""
-        below = [(o, home) for spot, home in spots for o in (spot, *stated.run_over(spot, home))]
+        below = [(o, home) for pair, home in pairs for o in (pair, *stated.run_over(pair, home))]
         found = [part for o, home in below for part in self.writer.phrase(o, home).parts]
         node.parts = tuple(p for p in found if p[0] is not node and p[0].name != UNNAMED)
-        node.place = _place(spots[0][1].code)
+        node.place = _place(pairs[0][1].code)
         node.equation = "from " + ", ".join(dict.fromkeys(part.mark for part, _ in node.parts))
 
     def _fold(self, node: Node) -> None:
@@ -334,7 +334,7 @@ class Tracer:
                 return
             with self._deeper():
                 first.told() if self.level < _DEEPEST else None
-            if self.spots.get(id(first)) != self.spots.get(id(node)) or " + " not in first.equation:
+            if self.pairs.get(id(first)) != self.pairs.get(id(node)) or " + " not in first.equation:
                 return
             node.equation = node.equation.replace(first.mark, first.equation, 1)
             node.parts = (*first.parts, *node.parts[1:])

@@ -14,9 +14,9 @@ from typing import Any, Final, cast
 import numpy as np
 
 from pyrobal.report.explain import source, written
+from pyrobal.report.explain.expression import Evaluated, class_of
 from pyrobal.report.explain.origin import Origins
 from pyrobal.report.explain.record import Call
-from pyrobal.report.explain.spot import Spot, class_of
 from pyrobal.thermo.elements import ELEMENTS
 
 Comprehension = ast.GeneratorExp | ast.ListComp | ast.SetComp
@@ -32,10 +32,10 @@ class Unroller:
 
     def __init__(self, origins: Origins) -> None:
         self.origins = origins
-        self._scopes: dict[tuple[int, int, int], Spot] = {}
+        self._scopes: dict[tuple[int, int, int], Evaluated] = {}
         origins.parts = self
 
-    def each(self, made: Comprehension, call: Call) -> list[Spot] | None:
+    def each(self, made: Comprehension, call: Call) -> list[Evaluated] | None:
         """The element of a comprehension, for each thing it runs over."""
         if len(made.generators) != 1:
             return None
@@ -54,7 +54,7 @@ class Unroller:
             bound = [b for b in bound if self.origins.evaluated(written.put(test, b), call) is True]
         return bound
 
-    def in_round(self, argument: ast.expr, call: Call) -> Spot:
+    def in_round(self, argument: ast.expr, call: Call) -> Evaluated:
         """An argument of a call within a comprehension or a loop, for the round that made the call."""
         assert call.caller is not None
         definition, site = source.function(call.caller.code), call.site
@@ -75,7 +75,7 @@ class Unroller:
             else (argument, call.caller)
         )
 
-    def _in_loop(self, argument: ast.expr, loop: ast.For, i: int, count: int, caller: Call) -> Spot:
+    def _in_loop(self, argument: ast.expr, loop: ast.For, i: int, count: int, caller: Call) -> Evaluated:
         """The same for a loop whose rounds each go on from what the one before made."""
         if not isinstance(argument, ast.Name):
             return self._scope(argument, {}, i, count, caller)
@@ -87,14 +87,16 @@ class Unroller:
         if i > 0:
             return self._scope(again.value, {}, i - 1, count, caller)
         first = next((b for b in reversed(every) if b.end < loop.lineno and b.whole), None)
-        spot = (
+        pair = (
             (first.value, caller)
             if first is not None
             else self.origins.argument_of(written.local(argument.id), caller)
         )
-        return spot or (argument, caller)
+        return pair or (argument, caller)
 
-    def _scope(self, elt: ast.expr, bound: Mapping[str, ast.expr], i: int, count: int, call: Call) -> Spot:
+    def _scope(
+        self, elt: ast.expr, bound: Mapping[str, ast.expr], i: int, count: int, call: Call
+    ) -> Evaluated:
         """The i-th element, in a call that made only what this element called."""
         key = (id(elt), id(call), i)
         if key not in self._scopes:
@@ -133,8 +135,12 @@ class Unroller:
                 pairs = [(written.constant(key), written.item(base, key)) for key in owner]
                 return [written.listed(pair) if what == "items" else pair[1] for pair in pairs]
             case ast.Call() if class_of(over) == "broadcast_arrays":
-                spots = self.several(over, call)
-                return [x for x, _ in spots] if spots and all(home is call for _, home in spots) else None
+                elements = self.several(over, call)
+                return (
+                    [x for x, _ in elements]
+                    if elements and all(home is call for _, home in elements)
+                    else None
+                )
         value = self.origins.evaluated(over, call)
         if isinstance(value, Mapping | range):
             value = tuple(value)
@@ -143,7 +149,7 @@ class Unroller:
         plain = all(isinstance(v, str | int) for v in value)
         return [written.constant(v) if plain else written.item(over, i) for i, v in enumerate(value)]
 
-    def several(self, collection: ast.expr, call: Call) -> list[Spot] | None:
+    def several(self, collection: ast.expr, call: Call) -> list[Evaluated] | None:
         """The values of a collection: of a comprehension, of a tuple, of several put behind each other."""
         if isinstance(collection, ast.Name):
             bound = self.origins.bindings(collection, call)
@@ -155,7 +161,7 @@ class Unroller:
             case ast.Call(args=args) if class_of(collection) == "broadcast_arrays":
                 return self.several(written.listed(tuple(args)), call)
             case ast.Tuple(elts=parts) | ast.List(elts=parts):
-                found: list[Spot] = []
+                found: list[Evaluated] = []
                 for part in parts:
                     if isinstance(part, ast.Starred):
                         inner = self.several(part.value, call)
@@ -168,7 +174,7 @@ class Unroller:
         items = self.items(collection, call)
         return None if items is None else [(item, call) for item in items]
 
-    def entry(self, made: ast.DictComp, key: Any, call: Call) -> Spot | None:
+    def entry(self, made: ast.DictComp, key: Any, call: Call) -> Evaluated | None:
         """The value a dict comprehension gives for a key."""
         bound = self._rounds(made.generators[0], call) if len(made.generators) == 1 else None
         for i, names in enumerate(bound or ()):
@@ -177,14 +183,14 @@ class Unroller:
                 return self._scope(made.value, names, i, len(bound or ()), call)
         return None
 
-    def put_in_loop(self, binding: source.Binding, key: Any, call: Call) -> Spot | None:
+    def put_in_loop(self, binding: source.Binding, key: Any, call: Call) -> Evaluated | None:
         """What a loop put under a key: ``table[name] = value``."""
         for index, value, scope in self._set_in_rounds(binding, call):
             if self.origins.evaluated(index, scope) == key:
                 return (value, scope)
         return None
 
-    def added_in_loop(self, binding: source.Binding, index: int, call: Call) -> Spot | None:
+    def added_in_loop(self, binding: source.Binding, index: int, call: Call) -> Evaluated | None:
         """What a loop added to a list in one of its rounds: ``beds.append(bed)``."""
         items = self.items(binding.loop.iter, call) if binding.loop is not None else None
         if binding.loop is None or not items or index >= len(items):
@@ -205,7 +211,7 @@ class Unroller:
 
     def column(  # noqa: C901 - one case for each way to put arrays together
         self, whole: ast.expr, k: int, label: str, call: Call
-    ) -> Spot | None:
+    ) -> Evaluated | None:
         """Column ``k`` of an array (N, S), where it was put together; None where that cannot be told."""
 
         def of(part: ast.expr) -> ast.expr:
@@ -254,16 +260,16 @@ class Unroller:
                 return None
             case ast.Name():
                 return self._of_name(whole, k, label, call)
-        spot = self.origins.back(whole, call)
-        return (of(spot[0]), spot[1]) if spot is not None and not _solver(spot) else None
+        pair = self.origins.back(whole, call)
+        return (of(pair[0]), pair[1]) if pair is not None and not _solver(pair) else None
 
-    def _of_stack(self, rows: ast.expr, k: int, call: Call) -> Spot | None:
+    def _of_stack(self, rows: ast.expr, k: int, call: Call) -> Evaluated | None:
         if isinstance(rows, ast.Call) and class_of(rows) == "broadcast_arrays":
             rows = written.listed(tuple(rows.args))
         parts = self.several(rows, call)
         return parts[k] if parts is not None and k < len(parts) else None
 
-    def _beside(self, blocks: ast.expr, k: int, label: str, call: Call) -> Spot | None:
+    def _beside(self, blocks: ast.expr, k: int, label: str, call: Call) -> Evaluated | None:
         """Column ``k`` of arrays put side by side."""
         for block, home in self.several(blocks, call) or ():
             array = self.origins.evaluated(block, home)
@@ -289,7 +295,7 @@ class Unroller:
                 return side
         return written.column(side, k, label)
 
-    def _of_product(self, left: ast.expr, right: ast.expr, k: int, call: Call) -> Spot | None:
+    def _of_product(self, left: ast.expr, right: ast.expr, k: int, call: Call) -> Evaluated | None:
         """Of a sum of products with a matrix: the few entries of its column that are not zero."""
         matrix = self.origins.evaluated(right, call)
         if not isinstance(matrix, np.ndarray) or matrix.ndim != 2:
@@ -307,12 +313,12 @@ class Unroller:
             )
         return (written.summed(terms), call)
 
-    def _of_name(self, name: ast.Name, k: int, label: str, call: Call) -> Spot | None:
+    def _of_name(self, name: ast.Name, k: int, label: str, call: Call) -> Evaluated | None:
         """A column of what a name was set to, and of what was then put into it."""
         bindings = self.origins.bindings(name, call)
         if not bindings:
-            spot = self.origins.argument_of(name, call)
-            return (written.column(spot[0], k, label), spot[1]) if spot is not None else None
+            pair = self.origins.argument_of(name, call)
+            return (written.column(pair[0], k, label), pair[1]) if pair is not None else None
         total: ast.expr = written.constant(0.0)
         for binding in bindings:
             if binding.whole:
@@ -326,7 +332,7 @@ class Unroller:
                 call = scope
         return (total, call)
 
-    def _put_in(self, binding: source.Binding, k: int, label: str, call: Call) -> Iterator[Spot]:
+    def _put_in(self, binding: source.Binding, k: int, label: str, call: Call) -> Iterator[Evaluated]:
         """What a statement puts into column ``k``: ``n[:, i] += value``, within a loop or not."""
         for index, value, scope in self._set_in_rounds(binding, call):
             if isinstance(index, ast.Slice):
@@ -341,9 +347,9 @@ class Unroller:
                 yield value, scope
 
 
-def _solver(spot: Spot) -> bool:
+def _solver(pair: Evaluated) -> bool:
     """Whether a place is within a solver, which tells of itself."""
-    return spot[1].solves
+    return pair[1].solves
 
 
 def _bound(target: ast.expr, item: ast.expr) -> dict[str, ast.expr]:

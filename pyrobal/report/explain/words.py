@@ -12,9 +12,9 @@ from typing import Any, Final
 import numpy as np
 
 from pyrobal.report.explain import source, written
+from pyrobal.report.explain.expression import MISSING, class_of, numeric
 from pyrobal.report.explain.origin import Origins
 from pyrobal.report.explain.record import Call
-from pyrobal.report.explain.spot import MISSING, class_of, numeric
 from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.properties import Species
 from pyrobal.thermo.tables import load_substances

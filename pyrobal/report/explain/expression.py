@@ -17,29 +17,29 @@ PLAIN: Final = ("pyrobal.arrays", "pyrobal.thermo.elements")  # shapes and names
 ROUND_OFF: Final = 1e-8  # relative
 MISSING: Final = object()  # what a value is that cannot be told without computing it anew
 
-Spot = tuple[ast.expr, Call]  # an expression, and the call in which it was evaluated
-Made = list[Call | Spot]  # the calls or expressions a value came from
+Evaluated = tuple[ast.expr, Call]  # an expression, and the call in which it was evaluated
+Made = list[Call | Evaluated]  # the calls or expressions a value came from
 
 
 class Parts(Protocol):
     """Takes collections apart."""
 
-    def each(self, made: ast.GeneratorExp, call: Call) -> list[Spot] | None:
+    def each(self, made: ast.GeneratorExp, call: Call) -> list[Evaluated] | None:
         """Every element of a comprehension."""
 
-    def several(self, collection: ast.expr, call: Call) -> list[Spot] | None:
+    def several(self, collection: ast.expr, call: Call) -> list[Evaluated] | None:
         """Every value of a tuple, a list or a comprehension."""
 
-    def entry(self, made: ast.DictComp, key: Any, call: Call) -> Spot | None:
+    def entry(self, made: ast.DictComp, key: Any, call: Call) -> Evaluated | None:
         """The value of a dict comprehension for a key."""
 
-    def put_in_loop(self, binding: source.Binding, key: Any, call: Call) -> Spot | None:
+    def put_in_loop(self, binding: source.Binding, key: Any, call: Call) -> Evaluated | None:
         """What a loop put under a key."""
 
-    def added_in_loop(self, binding: source.Binding, index: int, call: Call) -> Spot | None:
+    def added_in_loop(self, binding: source.Binding, index: int, call: Call) -> Evaluated | None:
         """What a loop added to a list in one of its rounds."""
 
-    def in_round(self, argument: ast.expr, call: Call) -> Spot:
+    def in_round(self, argument: ast.expr, call: Call) -> Evaluated:
         """An argument of a call within a comprehension, for the round that made the call."""
 
 
