@@ -12,7 +12,7 @@ import numpy as np
 from pyrobal.arrays import BoolN, FloatN, Floats
 
 _PATIENCE: Final = 20.0  # seconds for one program with whole numbers, which then gives the best it has
-_GAP: Final = 1e-7  # of the value; what may be left between the best and the proof that none is better
+_GAP: Final = 1e-8  # of the value; what may be left between the best and the proof that none is better
 
 
 @dataclass(frozen=True, eq=False)

@@ -213,33 +213,35 @@ def _step(
 ) -> tuple[FloatN, float, float]:
     """The step of the linear problem, the gain in merit it promises, and the gap it leaves.
 
-    Unknowns, from x and over the ranges but for whole ones: the step, and for each limit how far it is
-    broken, at a price. What the problem is linear in is trusted everywhere.
+    Unknowns, from x and over the ranges but for whole ones: the step; for each limit how far it is broken, at
+    a price; and one that is 1, which brings the present value, so that a gap is a share of that. What the
+    problem is linear in is trusted everywhere.
     """
     region, m = problem.region, len(here.rooms)
     width = np.where(region.whole, 1.0, region.width)
     origin = np.where(region.whole, 0.0, x)
     slopes, A = here.slopes * width, region.A * width
     bounds = np.concatenate([region.b - region.A @ origin, here.rooms + here.slopes @ (x - origin)])
-    rows = np.block([[A, np.zeros((len(A), m))], [-slopes, -np.eye(m)]])
+    rows = np.block([[A, np.zeros((len(A), m + 1))], [-slopes, -np.eye(m), np.zeros((m, 1))]])
     near = np.where(region.linear | region.whole, 1.0, reach)
     low, high = ((end - origin) / np.where(width > 0.0, width, 1.0) for end in (region.low, region.high))
     low = np.where(region.whole, low, np.minimum(np.maximum(low, -near), 0.0))
     high = np.where(region.whole, high, np.maximum(np.minimum(high, near), 0.0))
     worst = 1.0 + np.abs(here.rooms) + np.abs(here.slopes) @ region.width
     box = Region.of(
-        np.concatenate([low, np.zeros(m)]),
-        np.concatenate([high, worst]),
+        np.concatenate([low, np.zeros(m), np.ones(1)]),
+        np.concatenate([high, worst, np.ones(1)]),
         rows,
         bounds,
-        np.concatenate([region.whole, np.zeros(m, dtype=bool)]),
+        np.concatenate([region.whole, np.zeros(m + 1, dtype=bool)]),
     )
     unit = _scale(problem, here)  # so that money by the million is no matter to the solver
-    found = maximise(np.concatenate([here.gradient * width, np.full(m, -penalty)]) / unit, box)
+    c = np.concatenate([here.gradient * width, np.full(m, -penalty), [abs(here.value)]])
+    found = maximise(c / unit, box)
     if found is None:  # A x <= b holds only to round-off
         return np.zeros(len(x)), 0.0, 0.0
     step = origin + width * found.x[: len(x)] - x
-    broken = np.maximum(-here.rooms, 0.0).sum() - found.x[len(x) :].sum()
+    broken = np.maximum(-here.rooms, 0.0).sum() - found.x[len(x) : -1].sum()
     return step, float(here.gradient @ step + penalty * broken), found.gap
 
 
