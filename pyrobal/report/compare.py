@@ -13,7 +13,7 @@ from pyrobal.constants import TONNE_PER_HOUR
 from pyrobal.errors import CaseError, Fault
 from pyrobal.names import suggestion
 from pyrobal.readings.message import Message
-from pyrobal.report.figures.figure import BLUE, ORANGE, Figure, rounded, safe
+from pyrobal.report.figures.figure import BLUE, ORANGE, WHOLE, Figure, rounded, safe
 from pyrobal.report.labels import label
 from pyrobal.report.numbers import number
 from pyrobal.report.result import CLOSED, INFEASIBLE, Line, Result
@@ -308,8 +308,9 @@ def _table(
     columns = (*name, *((Column("unit"), *numbers) if before else (*numbers, Column("unit"))))
     rows: list[tuple[Cell, ...]] = []
     for x in changes:
-        percent = 100.0 * x.relative if math.isfinite(x.relative) else math.nan
-        cells = (*x.values, *((x.difference, percent) if two else ()))
+        change = (x.difference, x.relative) if x.missing or _changed(x) else (0.0, 0.0)
+        percent = 100.0 * change[1] if math.isfinite(change[1]) else math.nan
+        cells = (*x.values, *((change[0], percent) if two else ()))
         head = (label(x.key), x.key) if told else (x.key,)
         rows.append((*head, *((x.unit, *cells) if before else (*cells, x.unit))))
     return Table(title, columns, tuple(rows), notes, stub=len(name) + before)
@@ -336,7 +337,7 @@ def content(c: Comparison) -> dict[str, Any]:
 
 def bars(c: Comparison) -> list[Figure]:
     """The relative changes of the readings most affected."""
-    told = [x for x in c.readings if math.isfinite(x.relative) and x.difference][:_BARS]
+    told = [x for x in c.readings if math.isfinite(x.relative) and _changed(x)][:_BARS]
     if not told:
         return []
     traces = [_bar(c, told, i) for i in range(1, len(c.cases))]
@@ -375,7 +376,7 @@ def _bar(c: Comparison, told: Sequence[Change], i: int) -> dict[str, Any]:
         "type": "bar",
         "orientation": "h",
         "name": safe(f"{letter(i)}: {c.names[i]}", 60),
-        "y": [label(x.key) for x in told],
+        "y": [safe(label(x.key), WHOLE) for x in told],
         "x": rounded(percent),
         "text": [f"{number(p, 3)} %" for p in percent],
         "customdata": said,

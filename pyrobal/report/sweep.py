@@ -12,7 +12,19 @@ import numpy as np
 
 from pyrobal.arrays import Floats
 from pyrobal.case.load import Case
-from pyrobal.report.figures.figure import COLOURS, DASHES, MARKS, RED, Figure, Key, Traces, rounded, safe
+from pyrobal.report.figures.figure import (
+    COLOURS,
+    DASHES,
+    MARKS,
+    RED,
+    WHOLE,
+    Figure,
+    Key,
+    Traces,
+    rounded,
+    safe,
+    titled,
+)
 from pyrobal.report.labels import capital, label
 from pyrobal.report.numbers import number
 from pyrobal.report.study import Section, study_page
@@ -144,12 +156,13 @@ def _figure(
     legend = [Key(name, line=_style(k)[0], dash=_style(k)[1]) for k, name in enumerate(drawn.curves) if name]
     legend += [Key(str(limit), line=RED, dash="dot") for limit in own]
     legend += [Key("the limit is just met", mark="\N{LARGE CIRCLE}")] if points else []
+    upright = wrap(titled(column.key, column.unit), _UPRIGHT, break_long_words=False)
     layout = {
         "height": 380, "showlegend": False, "margin": {"l": 80, "r": 30, "t": 20, "b": 60},
-        "xaxis": {"title": {"text": drawn.title}, "zeroline": False},
+        "xaxis": {"title": {"text": safe(drawn.title, WHOLE)}, "zeroline": False},
         "yaxis": {
-            "title": {"text": "<br>".join(wrap(_title(column), _UPRIGHT))},
-            "zeroline": False, "automargin": True,
+            "title": {"text": "<br>".join(upright)},
+            "zeroline": False, "automargin": True, "exponentformat": "none",
         },
     }  # fmt: skip
     keep = [c for c in found.columns if c.varied or c == column]

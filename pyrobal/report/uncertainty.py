@@ -52,7 +52,7 @@ def _answer(found: Uncertainty) -> str:
     """The first reading asked for with its error, what brings most of it, and the greatest risk."""
     key, s = next(iter(found.scatter.items()))
     mean = f"{number(s.mean)}{behind(s.unit)}"
-    said = f"{capital(label(key))}: {mean}, standard deviation {number(s.deviation, 2)}"
+    said = f"{capital(label(key))}: {mean}, standard deviation {number(s.deviation, 2)}{behind(s.unit)}"
     one = found.indices.get(key)
     order = _greatest(one) if one is not None else []
     if order:

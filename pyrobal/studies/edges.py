@@ -69,17 +69,16 @@ def _crossings(room: Floats) -> dict[Edge, tuple[float, float]]:
     found: dict[Edge, tuple[float, float]] = {}
     for way in (0, 1):
         r = room if way == 0 else room.T
-        bend = np.zeros_like(r)
+        bend = np.full_like(r, np.nan)
         if r.shape[1] > 2:
             bend[:, 1:-1] = np.abs(np.diff(r, 2, axis=1))
-            bend[:, 0], bend[:, -1] = bend[:, 1], bend[:, -2]
-        bend = np.nan_to_num(bend, nan=0.0)
         a, b = r[:, :-1], r[:, 1:]
         for j, k in np.argwhere((a >= 0) != (b >= 0)):
             low, high = float(a[j, k]), float(b[j, k])
             if not np.isfinite(low) or not np.isfinite(high):
                 continue
-            off = float(bend[j, k] + bend[j, k + 1]) / (4 * abs(high - low))
+            known = bend[j, k : k + 2][np.isfinite(bend[j, k : k + 2])]
+            off = float(known.mean()) / (2 * abs(high - low)) if known.size else 1.0
             edge = (int(j), int(k), 0) if way == 0 else (int(k), int(j), 1)
             found[edge] = (low / (low - high), min(off, 1.0))
     return found
@@ -133,26 +132,46 @@ def _chained(segments: Sequence[tuple[Edge, Edge]]) -> Iterator[list[Edge]]:
 
 
 def regions(found: Window) -> Regions:
-    """The regions, those that keep every limit first, then the largest."""
+    """The regions, those that keep every limit first, then the largest.
+
+    Between a point with an answer and one without, the nearer one counts; the best point is such a point too.
+    """
     rows, columns = found.reason.shape
     fine_x, fine_y = (_centres(n) for n in (columns, rows))
     near = np.ix_(*(np.rint(fine).astype(int) for fine in (fine_y, fine_x)))
     broken = np.stack([_between(room, fine_x, fine_y) for room in found.rooms]) < 0
     unknown = np.stack([np.isnan(_between(room, fine_x, fine_y)) for room in found.rooms])
     broken = np.where(unknown, np.stack([room[near] for room in found.rooms]) < 0, broken)
+    x, y = (
+        np.interp(f, np.arange(len(v)), v) for f, v in ((fine_x, found.x_values), (fine_y, found.y_values))
+    )
+    reason = found.reason[near]
+    kept = (reason != Reason.SOLVED) & _nearer_to_best(found, fine_x, fine_y, x, y)
+    broken, reason = broken & ~kept, np.where(kept, Reason.SOLVED, reason)
     kinds: list[tuple[int, ...] | Reason] = []
-    cells = _numbered(broken, found.reason[near], kinds)
+    cells = _numbered(broken, reason, kinds)
     shown = _numbered(found.rooms < 0, found.reason, kinds)
     shares = [float((shown == k).mean()) for k in range(len(kinds))]
     order = sorted(
         range(len(kinds)), key=lambda k: (kinds[k] != (), isinstance(kinds[k], Reason), -shares[k])
     )
     places = np.argsort(order)
-    x, y = (
-        np.interp(f, np.arange(len(v)), v) for f, v in ((fine_x, found.x_values), (fine_y, found.y_values))
-    )
     told = tuple(kinds[k] for k in order)
     return Regions(x, y, places[cells], told, tuple(shares[k] for k in order))
+
+
+def _nearer_to_best(found: Window, fine_x: Floats, fine_y: Floats, x: Floats, y: Floats) -> Bools:
+    """Fine cells, at ``fine_x`` and ``fine_y`` in steps of the grid, to which the best point is nearer than
+    any grid point."""
+    if found.best is None:
+        return np.zeros((len(y), len(x)), dtype=bool)
+
+    def apart(off_x: Floats, off_y: Floats) -> Floats:
+        return np.asarray(np.hypot(off_x[None, :], off_y[:, None]))
+
+    step_x, step_y = (np.ptp(v) / max(len(v) - 1, 1) or 1.0 for v in (found.x_values, found.y_values))
+    best = apart((x - found.best.x) / step_x, (y - found.best.y) / step_y)
+    return best < apart(fine_x - np.rint(fine_x), fine_y - np.rint(fine_y))
 
 
 def _centres(points: int) -> Floats:

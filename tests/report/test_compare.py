@@ -195,6 +195,15 @@ def test_any_number_of_cases_with_names_that_differ(
     compare_html(found)
 
 
+def test_round_off_between_readings_asked_for_is_no_change(skerry: Result, whole_plant: Result) -> None:
+    found = compare(skerry, whole_plant, read=["smelting.matte.grade"])
+    (row,) = readings_table(found).rows
+    at = [column.heading for column in readings_table(found).columns]
+    assert found.every[0].difference != 0.0, "1e-14 of the recycle"
+    assert (row[at.index("change")], row[at.index("%")]) == (0.0, 0.0)
+    assert bars(found) == []
+
+
 def test_only_the_readings_asked_for_as_asked(skerry: Result, richer: Comparison) -> None:
     asked = ["smelting.matte.grade", "smelting.fuel"]
     found = compare(skerry, richer.cases[1], read=asked)

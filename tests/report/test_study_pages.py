@@ -151,6 +151,31 @@ def test_it_has_the_anatomy_of_every_page(tab: Page, file: Path) -> None:
 
 
 @needs_browser
+def test_a_long_table_shows_its_first_rows_until_more_are_asked_for(tab: Page, file: Path) -> None:
+    tab.open(file)
+    shown = (
+        "[...document.querySelectorAll('.listed')].map(l => [...l.querySelector('table').tBodies[0].rows]"
+        ".filter(r => getComputedStyle(r).display != 'none').length)"
+    )
+    whole = tab.run(
+        "[...document.querySelectorAll('.listed')].map(l => l.querySelector('table').tBodies[0].rows.length)"
+    )
+    assert tab.run(shown) == [min(rows, 35) for rows in whole]
+    for i, rows in enumerate(whole):
+        place = f"document.querySelectorAll('.listed')[{i}]"
+        assert (tab.run(f"{place}.querySelector('.all')") is None) == (rows <= 35)
+        if rows > 35:
+            find = f"(text => {{const i = {place}.querySelector('input'); i.value = text; i.dispatchEvent(new Event('input'))}})"
+            last = tab.run(f"{place}.querySelector('table').tBodies[0].rows[{rows - 1}].textContent.trim()")
+            tab.run(f"{find}({json.dumps(last)})")
+            assert tab.run(shown)[i] >= 1, "a row that is looked for is found beyond the first"
+            tab.run(f"{find}('')")
+            assert tab.run(shown)[i] == 35
+            tab.run(f"{place}.querySelector('.all').click()")
+    assert tab.run(shown) == whole
+
+
+@needs_browser
 @pytest.mark.parametrize("dark", [False, True])
 def test_axe_finds_nothing(tab: Page, file: Path, dark: bool) -> None:
     tab.open(file, width=1440, dark=dark)
@@ -247,6 +272,10 @@ def test_hostile_names_stay_text(nasty: Result) -> None:
             sensitivity_html(case, {READ[0]: (effect,)}, {READ[0]: "MW"}),
             compare_html(compare(nasty, nasty)),
         )
+        drawn = curves(dataclasses.replace(table, columns=(column, table.columns[1])))
+        assert "<" not in drawn.title.replace(name, "")
+        (section, _) = of_sweep(case, dataclasses.replace(table, columns=(column, table.columns[1])))
+        assert "<" not in section.figures[0].layout["xaxis"]["title"]["text"], "plotly reads markup"
         for text in pages:
             assert not [tag for tag in ("<script>alert", "<svg/onload", "<b>fire", "<img") if tag in text]
 

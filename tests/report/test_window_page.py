@@ -94,6 +94,31 @@ def test_the_line_of_a_limit_is_where_the_exact_solution_meets_it(found: Window)
             assert low * high <= 0.0, "between the two the limit is met exactly"
 
 
+def test_the_best_point_stands_in_what_keeps_every_limit(found: Window) -> None:
+    """Even where the grid point next to it has no answer."""
+    assert found.best is not None
+    reason = found.reason.copy()
+    row, column = (
+        np.abs(found.y_values - found.best.y).argmin(),
+        np.abs(found.x_values - found.best.x).argmin(),
+    )
+    reason[max(row - 1, 0) : row + 2, max(column - 1, 0) : column + 2] = Reason.OXYGEN_BEYOND_MATTE
+    x, y = (float(v[i]) for v, i in ((found.x_values, column), (found.y_values, row)))
+    best = dataclasses.replace(found.best, x=x - 0.3 * np.ptp(found.x_values) / 6, y=y)
+    parted = regions(dataclasses.replace(found, reason=reason, best=best))
+    at = parted.cells[np.abs(parted.y - best.y).argmin(), np.abs(parted.x - best.x).argmin()]
+    assert parted.kinds[at] == ()
+    there = parted.cells[np.abs(parted.y - y).argmin(), np.abs(parted.x - x).argmin()]
+    assert parted.kinds[there] == Reason.OXYGEN_BEYOND_MATTE, "what was solved stays as it was"
+
+
+def test_the_error_of_a_line_is_the_whole_step_where_its_bend_is_unknown() -> None:
+    x, pair = np.linspace(0, 1, 4), np.array([0.0, 1.0])
+    room = np.array([[-1.0, 1.0], [-1.0, 1.0], [-1.0, 1.0], [-1.0, 1.0]])
+    bare = Window(*[None] * 2, pair, x, (None,), {}, np.stack([room]), np.zeros((4, 2), dtype=int))  # type: ignore[arg-type]
+    assert line(bare, 0).error == 1.0
+
+
 def test_a_saddle_and_a_closed_line() -> None:
     x = np.linspace(-1, 1, 21)
     saddle, ring = x[:, None] * x[None, :] + 0.001, 0.5 - x[:, None] ** 2 - x[None, :] ** 2

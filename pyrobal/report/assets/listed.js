@@ -1,14 +1,25 @@
 // Tables of many rows: those that hold every word asked for, in the order of a column, copied or saved as they
-// stand. A table may be in parts beside each other's rows, each with the columns that name a row.
+// stand. A table may be in parts beside each other's rows, each with the columns that name a row. A long one shows
+// its first rows until all are asked for or one is looked for; what is copied or saved is never cut short.
 for (const place of document.querySelectorAll(".listed")) {
   const tables = [...place.querySelectorAll("table")];
   const [tools, search, count] = [".tools", "input", "[role=status]"].map((what) => place.querySelector(what));
   const stub = Number(place.dataset.stub);
   const rows = [...tables[0].tBodies[0].rows].map((_, i) => tables.map((table) => table.tBodies[0].rows[i]));
+  const all = place.querySelector(".all");
   tools.hidden = false;
   const left = () => rows.filter(([row]) => !row.hidden);
-  const say = () => { count.textContent = `${left().length} of ${rows.length}`; };
+  const say = () => {
+    const short = Boolean(all) && !all.hidden && !search.value;
+    place.classList.toggle("short", short);
+    count.textContent = short ? `the first 35 of ${rows.length}` : `${left().length} of ${rows.length}`;
+  };
   say();
+  all?.addEventListener("click", () => {
+    all.hidden = true;
+    search.focus(); // where a keyboard stood is gone
+    say();
+  });
   search.addEventListener("input", () => {
     const wanted = search.value.toLowerCase().split(/\s+/);
     for (const parts of rows) {

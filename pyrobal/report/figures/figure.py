@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
+from pyrobal.report.labels import label
 from pyrobal.report.tables import Table
 
 BLUE, ORANGE, GREEN, RED = "#0072B2", "#E69F00", "#009E73", "#D55E00"
@@ -20,6 +21,7 @@ COLOURS: Final = (BLUE, ORANGE, GREEN, PURPLE, SKY, RED, GREY)
 MARKS: Final = ("circle", "square", "diamond", "triangle-up", "cross", "star")
 DASHES: Final = ("solid", "dash", "dot", "dashdot")
 _LONGEST: Final = 30  # letters of a name within a figure; the table has all
+WHOLE: Final = 90  # letters of a name that has room of its own
 _DIGITS: Final = 6  # of a value within a figure
 
 Traces = list[dict[str, Any]]
@@ -59,6 +61,11 @@ class Figure:
 def rounded(values: Sequence[float]) -> list[float]:
     """Values to as many digits as a drawing can show."""
     return [float(f"{value:.{_DIGITS}g}") for value in values]
+
+
+def titled(key: str, unit: str) -> str:
+    """Quantity and unit, as the title of an axis says them; nothing in it is markup."""
+    return safe(label(key) if unit in ("", "-") else f"{label(key)}, {unit}", WHOLE)
 
 
 def safe(text: str, longest: int = _LONGEST) -> str:

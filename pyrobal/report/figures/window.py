@@ -15,17 +15,19 @@ from pyrobal.report.figures.figure import (
     GREEN,
     GREY,
     RED,
+    WHOLE,
     Figure,
     Key,
     Traces,
     rounded,
+    safe,
+    titled,
     veiled,
 )
 from pyrobal.report.labels import label
 from pyrobal.report.numbers import number
 from pyrobal.report.tables import Cell, Column, Table
 from pyrobal.studies.edges import FEASIBLE, Line, Regions, line, regions
-from pyrobal.studies.variable import Variable
 from pyrobal.studies.window import Window
 from pyrobal.units import behind
 
@@ -50,7 +52,8 @@ def draw(found: Window) -> Figure:
         "Where every limit is kept",
         "Each line is where one limit is just met, straight between the points of the grid and within "
         f"{number(max(error, 0.001), 2)} of its step; a number in the picture stands in the legend with what "
-        "is broken there. Each reading can be shown instead, by lines of equal value.",
+        "is broken there. Where the answer ends is known to half a step. Each reading can be shown instead, "
+        "by lines of equal value.",
         pictures,
         _LAYOUT,
         lines_table(found, lines),
@@ -147,7 +150,7 @@ def _cells(found: Window, parted: Regions) -> dict[str, Any]:
 
 def _point(found: Window) -> str:
     return ", ".join(
-        f"{label(axis.key)} %{{{letter}:.4~g}}{behind(axis.unit)}"
+        f"{safe(label(axis.key), WHOLE)} %{{{letter}:.4~g}}{behind(axis.unit)}"
         for axis, letter in ((found.x, "x"), (found.y, "y"))
     )
 
@@ -186,7 +189,7 @@ def _levels(found: Window, thin: tuple[slice, slice], key: str, values: Floats) 
         "line": {"width": 1.5, "smoothing": 0.6},
         "colorscale": [[0.0, GREY], [1.0, GREY]],
         "showscale": False,
-        "hovertemplate": f"{_point(found)}: {label(key)} %{{z:.4~g}}{unit}<extra></extra>",
+        "hovertemplate": f"{_point(found)}: {safe(label(key), WHOLE)} %{{z:.4~g}}{unit}<extra></extra>",
     }
 
 
@@ -201,9 +204,9 @@ def _lines(found: Window, lines: Sequence[Line]) -> Traces:
         points = [point for run in runs for point in run][:-1]
         x, y = ([None if p is None else rounded([p[k]])[0] for p in points] for k in (0, 1))
         traces.append({
-            "type": "scatter", "mode": "lines", "x": x, "y": y, "name": label(limit.key),
+            "type": "scatter", "mode": "lines", "x": x, "y": y, "name": safe(label(limit.key), WHOLE),
             "line": {"color": colour, "dash": dash, "width": 3},
-            "hovertemplate": f"{_point(found)}: {label(limit.key)} at its limit<extra></extra>",
+            "hovertemplate": f"{_point(found)}: {safe(label(limit.key), WHOLE)} at its limit<extra></extra>",
         })  # fmt: skip
     return traces
 
@@ -226,10 +229,10 @@ def _nullable(values: Floats) -> list[list[float | None]]:
 
 def _axes(found: Window) -> dict[str, Any]:
     return {
-        f"{letter}axis": {"title": {"text": _title(axis)}, "showgrid": False, "zeroline": False}
+        f"{letter}axis": {
+            "title": {"text": titled(axis.key, axis.unit)},
+            "showgrid": False,
+            "zeroline": False,
+        }
         for letter, axis in (("x", found.x), ("y", found.y))
     }
-
-
-def _title(axis: Variable) -> str:
-    return label(axis.key) if axis.unit == "-" else f"{label(axis.key)}, {axis.unit}"

@@ -10,7 +10,18 @@ from typing import Any, Final
 import numpy as np
 
 from pyrobal.case.load import Case
-from pyrobal.report.figures.figure import BLUE, GREY, ORANGE, RED, Figure, Traces, rounded, safe, veiled
+from pyrobal.report.figures.figure import (
+    BLUE,
+    GREY,
+    ORANGE,
+    RED,
+    Figure,
+    Traces,
+    rounded,
+    safe,
+    titled,
+    veiled,
+)  # fmt: skip
 from pyrobal.report.reconcile import tables as told
 from pyrobal.report.reconcile.export import content
 from pyrobal.report.reconcile.words import per_unit_of, remarks, verdict
@@ -84,7 +95,7 @@ def _chosen(found: Reconciliation) -> list[tuple[int, Column]]:
 
 def _run_charts(found: Reconciliation) -> Figure:
     """Measured, reconciled and its band, an instrument at a time."""
-    choices = {c.key: (_run(found, i, c), _axis(c.unit)) for i, c in _chosen(found)}
+    choices = {c.key: (_run(found, i, c), _axis(titled(c.key, c.unit))) for i, c in _chosen(found)}
     layout = {
         "xaxis": {"title": {"text": "period", "standoff": 12}, "type": "category", "automargin": True},
         "legend": {"orientation": "h", "y": 1.12},
@@ -151,11 +162,11 @@ def _score(x: float) -> float | None:
 def _parity(found: Reconciliation) -> Figure:
     """Measured against reconciled, an instrument at a time."""
     choices: dict[str, tuple[Traces, dict[str, Any]]]
-    choices = {c.key: (_against(found, i, c), _axis(f"reconciled, {c.unit}")) for i, c in _chosen(found)}
-    layout = {
-        "xaxis": {"title": {"text": "measured"}},
-        "legend": {"orientation": "h", "y": 1.12},
-    }  # fmt: skip
+    choices = {}
+    for i, c in _chosen(found):
+        along = {"xaxis": {"title": {"text": f"measured, {c.unit}"}}}
+        choices[c.key] = (_against(found, i, c), _axis(f"reconciled, {c.unit}") | along)
+    layout = {"legend": {"orientation": "h", "y": 1.12}}
     about = "An instrument at a time, in its own unit; on the line both are the same."
     return Figure("parity", "Measured against reconciled", about, choices, layout, told.measurements(found))
 
@@ -178,7 +189,10 @@ def _against(found: Reconciliation, i: int, c: Column) -> Traces:
 
 def _bars(found: Reconciliation) -> Figure:
     """Fitted values with their errors beside what the case had."""
-    choices = {one.key: (_bar(one), _axis(one.fitted.variable.unit)) for one in found.settings}
+    choices = {
+        one.key: (_bar(one), _axis(titled(one.fitted.variable.key, one.fitted.variable.unit)))
+        for one in found.settings
+    }
     layout: dict[str, Any] = {"xaxis": {"type": "category"}, "showlegend": False}
     about = "A setting at a time: before, and fitted with two errors to either side."
     return Figure("bars", "Fitted settings", about, choices, layout, told.settings(found))
