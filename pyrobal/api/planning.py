@@ -38,7 +38,7 @@ def plan(case: CaseLike, plan: str | Path, *, late: bool = True, set: Words = ()
     plan : file of periods, parcels and stocks; late : also what each parcel costs a period late
 
     >>> import pyrobal
-    >>> case, quarter = "cases/skerry_point.toml", "cases/skerry_point_plan.toml"
+    >>> case, quarter = "cases/skerry_point.toml", "cases/plans/skerry_point_quarter.toml"
     >>> found = pyrobal.plan(case, quarter, late=False)
     >>> found.found.feasible
     True

@@ -20,7 +20,7 @@ from pyrobal.studies.plan.periods import Held, Plan, load_plan
 from pyrobal.studies.plan.planning import Schedule, plan
 from pyrobal.studies.terms import load_terms
 
-SKERRY, QUARTER = CASES / "skerry_point.toml", CASES / "skerry_point_plan.toml"
+SKERRY, QUARTER = CASES / "skerry_point.toml", CASES / "plans" / "skerry_point_quarter.toml"
 CONTRACT = 'payable = "96.5 %"\ndeduction = "1 %"\ntreatment = 90\nrefining = 190\n'
 LOTS = {"Fenholt": 60, "Marrick Dale": 70, "Tolven": 40}  # t/h
 
