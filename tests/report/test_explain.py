@@ -31,7 +31,7 @@ ROUNDED = 5e-6  # half a unit of the sixth digit, relative at most
 # Whose way back to settings is lost in a loop or a list of parts, which the page says: beds and towers one after
 # the other, blows of a cycle, steps of a schedule, outlets of a table, dusts of several catchers, sums by name.
 LOST = re.compile(
-    r"acid\.(tail|bed)\.|emissions\.so2_from\.|load\.|acid\.(inlet_flow|so2_load)_peak|converting\.cycle\."
+    r"acid\.(tail|bed)\.|emissions\.(so2|co2)_from\.|load\.|acid\.(inlet_flow|so2_load)_peak|converting\.cycle\."
     r"|electrorefining\.|gas\.dilution_air|gas\.(dust_assay\.)?furnace\.|slag_cleaning\.(fed|concentrate)|plant\.power"
     r"|slag_cleaning\.slag\.temperature"
 )
