@@ -207,6 +207,23 @@ def test_on_paper_nothing_reaches_over_the_edge_and_a_figure_says_what_it_shows(
     assert 1 <= sheets <= 16
 
 
+@needs_browser
+def test_plants_beside_each_other_stand_at_one_height_and_leave_no_blank(tab: Page, tmp_path: Path) -> None:
+    """Whatever the lines of their names; and one below the other a small plant takes little room."""
+    file = tmp_path / "compare.html"
+    file.write_text(PAGES["compare"](), encoding="utf-8")
+    shown = (
+        "[...document.querySelectorAll('.beside svg.plant')].filter(s => s.getBoundingClientRect().height)"
+    )
+    tab.open(file, width=1440)
+    tops = tab.run(f"{shown}.map(s => s.querySelector('.card').getBoundingClientRect().top)")
+    assert len(tops) == 3
+    assert max(tops) - min(tops) < 1
+    tab.resize(390)
+    small, _, whole = tab.run(f"{shown}.map(s => s.getBoundingClientRect().height)")
+    assert small < 0.5 * whole
+
+
 def test_curves_are_the_scenarios_and_the_limit_is_where_they_meet_it() -> None:
     found, drawn = swept(), curves(swept())
     assert drawn.across is not None and drawn.across.key == "smelting.enrichment"

@@ -342,7 +342,7 @@ def _side_line(
 
 
 def levelled(layouts: Sequence[Layout], down: bool) -> list[Layout]:
-    """Layouts of one size, so that they are enlarged alike; drawn down, with each step at one height."""
+    """Layouts of one width, so that they are enlarged alike; drawn down, with each step at one height."""
     width = max(layout.width for layout in layouts)
     if not down:
         return [replace(layout, width=width) for layout in layouts]
@@ -350,7 +350,12 @@ def levelled(layouts: Sequence[Layout], down: bool) -> list[Layout]:
     for step in _merged([[card.step for card in layout.cards] for layout in layouts]):
         tops[step] = y
         y += max(c.height for layout in layouts for c in layout.cards if c.step == step) + GAP / 2
-    return [replace(_moved(layout, tops), width=width, height=y - GAP / 2 + _MARGIN) for layout in layouts]
+    moved = (_moved(layout, tops) for layout in layouts)
+    return [replace(one, width=width, height=_bottom(one) + _MARGIN) for one in moved]
+
+
+def _bottom(layout: Layout) -> float:
+    return max((card.y + card.height for card in layout.cards), default=0.0)
 
 
 def _merged(orders: Sequence[Sequence[str]]) -> list[str]:
