@@ -92,9 +92,21 @@ def newton(
             stale[live] = better > _FAST * norm[live]
             norm[live] = better
             live, part = _keep(live, part, (better > tolerance) & (slow[live] < 2))
+        done = np.flatnonzero((norm <= tolerance) & (count > 0))
+        if done.size:
+            z[done], norm[done] = _last_step(problem.take(done), z[done], f[done], J[done], longest_step)
         if whole is not problem:
             z = _carried(whole, z)
     return Roots(z, norm <= tolerance, count, norm)
+
+
+def _last_step(problem: Problem, z: Floats, f: Floats, J: Floats, longest: float) -> tuple[Floats, Floats]:
+    """z and its residual after one more step with the Jacobian at hand: from just below the tolerance it goes
+    to round-off, so that readings do not show where a search began."""
+    new_z = z + _newton_step(J, f, longest)
+    before, after = _norm(f), _norm(problem.residual(new_z))
+    better = after < before
+    return np.where(better[:, None], new_z, z), np.where(better, after, before)
 
 
 def newton_from(problem: Problem, starts: Iterable[Floats], *, longest_step: float = 1.0) -> Roots:

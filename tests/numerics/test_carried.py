@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from cubics import Pair
 
 from pyrobal.arrays import Floats, IntN, zeros
 from pyrobal.numerics.bracketing import root
@@ -17,20 +18,6 @@ from pyrobal.thermo.properties import species
 
 H = 1e-20
 EXACT = 1e-12  # round-off of a few operations
-
-
-@dataclass(frozen=True)
-class Pair:
-    """x^3 + y = p, x - y^3 = 0; solved by x = y^3, y^9 + y = p."""
-
-    p: Floats
-
-    def residual(self, z: Floats) -> Floats:
-        x, y = z.T
-        return np.stack([x**3 + y - self.p, x - y**3], axis=1)
-
-    def take(self, rows: IntN) -> Pair:
-        return Pair(self.p[rows])
 
 
 def test_newton() -> None:
