@@ -14,6 +14,7 @@ from pyrobal.studies.search import Climb, Problem, Seen, climb, room_wanted, wit
 _ROUNDS: Final = 80
 _SAME: Final = 0.02  # share by which what a limit is worth may change and still count as the same
 _NARROW: Final = 1e-3  # of the way to a kink: nearer than that it is found
+_EXCHANGES: Final = 100  # of each multiplier at most: where many limits meet in a corner they take turns
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,7 +47,9 @@ def worth(problem: Problem, climbed: Climb, near: float = 1e-5) -> Worth:
     )
     gradient = model.gradient * width  # scaled so that every variable runs from 0 to 1
     matrix = np.concatenate([normals[met] for normals, met in groups]) * width
-    found, left = nnls(matrix.T, gradient) if matrix.size else (np.zeros(0), float(np.linalg.norm(gradient)))
+    found, left = np.zeros(0), float(np.linalg.norm(gradient))
+    if matrix.size:
+        found, left = nnls(matrix.T, gradient, maxiter=_EXCHANGES * len(matrix))
     parts, at = [], 0
     for normals, met in groups:
         part = np.zeros(len(normals))
