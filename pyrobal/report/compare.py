@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from string import ascii_uppercase
 from typing import Any, Final
 
@@ -16,7 +16,7 @@ from pyrobal.readings.message import Message
 from pyrobal.report.figures.figure import BLUE, ORANGE, WHOLE, Figure, rounded, safe
 from pyrobal.report.labels import label
 from pyrobal.report.numbers import number
-from pyrobal.report.result import CLOSED, INFEASIBLE, Line, Result
+from pyrobal.report.result import CLOSED, INFEASIBLE, Line, Result, told_in
 from pyrobal.report.settings import Setting, settings
 from pyrobal.report.summary import summary
 from pyrobal.report.tables import Cell, Column, Table, headline, plain
@@ -49,6 +49,13 @@ class Change:
     unit: str
     meaning: str
     scale: float = 0.0  # the largest reading of this unit; 0 of what has none
+
+    @property
+    def told(self) -> Change:
+        """The same in the unit of the trade, see ``Line.told``."""
+        unit, factor = told_in(self.key, self.unit)
+        values = tuple(factor * x for x in self.values)
+        return replace(self, values=values, unit=unit, scale=factor * self.scale)
 
     @property
     def missing(self) -> bool:
@@ -307,7 +314,7 @@ def _table(
     before = told or len(numbers) > _FEW
     columns = (*name, *((Column("unit"), *numbers) if before else (*numbers, Column("unit"))))
     rows: list[tuple[Cell, ...]] = []
-    for x in changes:
+    for x in (one.told for one in changes):
         change = (x.difference, x.relative) if x.missing or _changed(x) else (0.0, 0.0)
         percent = 100.0 * change[1] if math.isfinite(change[1]) else math.nan
         cells = (*x.values, *((change[0], percent) if two else ()))

@@ -58,11 +58,14 @@ class Line:
     @property
     def told(self) -> Line:
         """The same as the trade says it: gold and silver of an assay in g/t."""
-        if self.unit != "wt%" or self.key.rpartition(".")[2] not in _PRECIOUS:
-            return self
-        return dataclasses.replace(
-            self, value=self.value * _PER_TONNE, unit="g/t", noise=self.noise * _PER_TONNE
-        )
+        unit, factor = told_in(self.key, self.unit)
+        return dataclasses.replace(self, value=self.value * factor, unit=unit, noise=self.noise * factor)
+
+
+def told_in(key: str, unit: str) -> tuple[str, float]:
+    """The unit in which the trade says a reading, and how many of it make one of ``unit``."""
+    precious = unit == "wt%" and key.rpartition(".")[2] in _PRECIOUS
+    return ("g/t", _PER_TONNE) if precious else (unit, 1.0)
 
 
 @dataclass(frozen=True, eq=False, repr=False)

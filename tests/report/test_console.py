@@ -145,7 +145,8 @@ def test_columns_of_nothing_are_left_out_of_a_matrix_and_named(whole_plant: Resu
     for i in range(1, len(table.columns)):
         assert any(row[i] for row in table.rows), table.columns[i].heading
     shown = {column.heading.replace(" ", "") for column in table.columns}
-    left = table.notes[1].replace(" ", "").removeprefix("Zerothroughout:").rstrip(".").split(",")
+    notes = [note.replace(" ", "").rstrip(".") for note in table.notes[1:]]
+    left = [name for note in notes for name in note.removeprefix("Zerothroughout:").split(",")]
     places = {key.split(".", 2)[2] for key in whole_plant if key.startswith("deportment.")}
     every = {place.replace(".", "").replace("_", "") for place in places}
     assert every == {name.replace("_", "") for name in (*shown, *left) if name}
@@ -175,8 +176,8 @@ def test_a_failure_downstream_leaves_what_stands_upstream_on_the_screen_and_the_
     text, page = _shown(part), as_html(part)
     assert "status: infeasible" in text
     assert "limit: gas_train:" in text
-    for said in (text, page):
-        assert "No whole balance: what follows does not depend on the limit named below." in said
+    for said, where in ((text, "below"), (page, "above")):
+        assert f"No whole balance: what follows does not depend on the limit named {where}." in said
     matte = number(part["smelting.matte.rate"].magnitude, 3)
     assert matte != "-"
     assert re.search(rf"Products  matte +{re.escape(matte)} t/h", text)
