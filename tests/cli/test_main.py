@@ -124,7 +124,7 @@ def test_an_interrupted_process_ends_with_130() -> None:
     pipes = dict.fromkeys(("stdin", "stdout", "stderr"), subprocess.PIPE)
     process = subprocess.Popen([sys.executable, "-c", code], text=True, preexec_fn=hear_interrupts, **pipes)  # type: ignore[call-overload]
     assert process.stdout.readline() == "ready\n"
-    time.sleep(0.3)  # it now waits for a case on its standard input
+    time.sleep(1.0)  # it now waits for a case on its standard input
     process.send_signal(signal.SIGINT)
     _, err = process.communicate(timeout=10)
     assert process.returncode == 130

@@ -41,7 +41,7 @@ def on_a_terminal(*arguments: str, interrupt: bool = False) -> tuple[int, str, s
     )  # fmt: skip
     os.close(theirs)
     seen = b""
-    sent = not interrupt
+    sent, again = not interrupt, 0.0
     while True:
         try:
             block = os.read(terminal, 4096)
@@ -52,8 +52,9 @@ def on_a_terminal(*arguments: str, interrupt: bool = False) -> tuple[int, str, s
         seen += block
         if not sent:
             time.sleep(0.5)
+        if not sent or (interrupt and time.monotonic() > again):
             os.killpg(process.pid, signal.SIGINT)
-            sent = True
+            sent, again = True, time.monotonic() + 4.0  # pressed again where a library swallowed the first
     os.close(terminal)
     out, _ = process.communicate(timeout=20)
     return process.returncode, out, seen.decode()
