@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import click
 
-from pyrobal.cli.columns import print_columns, width
+from pyrobal.cli.columns import print_columns, print_sentences
 from pyrobal.cli.executor import searching
 from pyrobal.cli.files import needs, write
 from pyrobal.cli.options import best_option, file_option, input_option, limit_option, study
@@ -56,14 +55,12 @@ def blend(
         write(html_file, blend_html(case, found))
     if html_file != "-":
         _print(found)
-        for line in _charge(case, found):
-            click.echo(textwrap.fill(line, width(), subsequent_indent="    "))
+        print_sentences(_charge(case, found))
     return 0 if found.best.feasible else 1
 
 
 def _print(found: Advice) -> None:
-    for line in _lines(found):
-        click.echo(textwrap.fill(line, width(), subsequent_indent="    "))
+    print_sentences(_lines(found))
     if found.best.feasible:
         _print_runners_up(found)
 

@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Sequence
+import textwrap
+from collections.abc import Iterable, Sequence
 
 import click
 
 GAP = 2
 Cell = str | float
+
+
+def print_sentences(sentences: Iterable[str]) -> None:
+    """Each from the margin, what does not fit on its line a little further in."""
+    for text in sentences:
+        click.echo(textwrap.fill(text, width(), subsequent_indent="    "))
 
 
 def print_columns(headings: Sequence[str], rows: Sequence[Sequence[Cell]], stub: int = 1) -> None:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING
 
 import click
 
 from pyrobal.cli import complete
-from pyrobal.cli.columns import width
+from pyrobal.cli.columns import print_sentences
 from pyrobal.cli.executor import searching
 from pyrobal.cli.files import needs, write
 from pyrobal.cli.options import best_option, file_option, limit_option, on_case
@@ -60,7 +59,6 @@ def optimise(
     if json_file is not None:
         write(json_file, json.dumps({"case": case.title, **content(found)}, indent=1))
     if "-" not in (html_file, json_file):
-        for text in sentences(found):
-            click.echo(textwrap.fill(text, width(), subsequent_indent="    "))
+        print_sentences(sentences(found))
         print_tables(tuple(tables(found)))
     return 0 if found.best.feasible else 1

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING
 
 import click
 
-from pyrobal.cli.columns import width
+from pyrobal.cli.columns import print_sentences
 from pyrobal.cli.executor import searching
 from pyrobal.cli.files import INPUT, needs, write
 from pyrobal.cli.options import file_option, on_case
@@ -60,7 +59,6 @@ def plan(
     if json_file is not None:
         write(json_file, json.dumps({"case": case.title, **content(found)}, indent=1))
     if "-" not in (html_file, json_file):
-        for text in sentences(found):
-            click.echo(textwrap.fill(text, width(), subsequent_indent="    "))
+        print_sentences(sentences(found))
         print_tables(tuple(tables(found)))
     return 0 if found.feasible else 1
