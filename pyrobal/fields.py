@@ -7,6 +7,8 @@ Numbers here are SI; ``unit`` is the plant unit in which a person writes and rea
 from __future__ import annotations
 
 import dataclasses
+import functools
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -178,8 +180,13 @@ def _one(value: float) -> Any:
     return as_n(value)
 
 
-def declarations(settings: type) -> dict[str, Declaration]:
+def declarations(settings: type) -> Mapping[str, Declaration]:
     """Field name -> declaration, in the order written."""
+    return _declarations(settings)
+
+
+@functools.cache  # a case asks thousands of times
+def _declarations(settings: type) -> Mapping[str, Declaration]:
     return {f.name: f.metadata[KEY] for f in dataclasses.fields(settings) if KEY in f.metadata}
 
 

@@ -113,6 +113,7 @@ KINDS: Final[dict[str, tuple[str, ...]]] = {
     "a current density": ("A/m2",),
 }
 
+_OFFSET: Final = ("degC", "degF")
 _KIND_OF: Final = {spelling: kind for kind, spellings in KINDS.items() for spelling in spellings}
 SPELLINGS: Final = tuple(_KIND_OF)
 
@@ -202,14 +203,16 @@ def kind(spelling: str) -> str:
 
 def to_si(value: T, unit: str) -> T:
     """Plant unit to SI; a number or an array of any shape. A temperature in K or degC becomes absolute K."""
-    si: T = quantity(value, unit).to_base_units().magnitude
-    return si
+    per_unit = _per_unit(unit)
+    return quantity(value, unit).to_base_units().magnitude if per_unit is None else value * per_unit
 
 
 def display(value: T, unit: str) -> T:
     """SI to plant unit; a number or an array of any shape."""
-    shown: T = _registry().Quantity(value, _si(unit)).to(_expression(unit)).magnitude
-    return shown
+    per_si = _per_si(unit)
+    if per_si is None:
+        return _registry().Quantity(value, _si(unit)).to(_expression(unit)).magnitude
+    return value * per_si
 
 
 def write(value: float, unit: str, digits: int = 6) -> str:
@@ -236,6 +239,22 @@ def _registry() -> pint.UnitRegistry[Any]:
     registry: pint.UnitRegistry[Any] = pint.UnitRegistry(_DEFINITIONS.strip().splitlines())
     registry.formatter.default_format = "~P"  # "57.2 t/h", as the vocabulary spells it
     return registry
+
+
+@cache
+def _per_unit(unit: str) -> float | None:
+    """SI per unit, asked of pint once; None of a temperature that does not count from absolute zero."""
+    if unit in _OFFSET:
+        return None
+    return float(quantity(1.0, unit).to_base_units().magnitude)
+
+
+@cache
+def _per_si(unit: str) -> float | None:
+    """The same the other way, which rounds by itself."""
+    if unit in _OFFSET:
+        return None
+    return float(_registry().Quantity(1.0, _si(unit)).to(_expression(unit)).magnitude)
 
 
 @cache

@@ -251,3 +251,11 @@ def test_arrays_keep_their_shape() -> None:
     grades = np.array([[60.0, 65.0], [70.0, 75.0]])
     assert units.to_si(grades, "wt%").shape == (2, 2)
     assert units.display(units.to_si(grades, "wt%"), "wt%") == pytest.approx(grades)
+
+
+@pytest.mark.parametrize("unit", units.SPELLINGS)
+def test_a_factor_that_is_kept_converts_as_pint_does_bit_for_bit(unit: str) -> None:
+    shown = np.random.default_rng(1).normal(size=50) * 1e3
+    si = units.quantity(shown, unit).to_base_units()
+    assert (units.to_si(shown, unit) == si.magnitude).all()
+    assert (units.display(si.magnitude, unit) == si.to(units.quantity(1.0, unit).units).magnitude).all()

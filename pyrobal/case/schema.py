@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import enum
+import functools
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any, Final, get_origin, get_type_hints
@@ -67,6 +68,7 @@ class Shape(enum.Enum):
         return self.value.format(section)
 
 
+@functools.cache
 def shape(section: str) -> Shape:
     """The shape of a section, from the type of its field in ``Inputs``."""
     hint = get_type_hints(Inputs)[section]
@@ -76,8 +78,13 @@ def shape(section: str) -> Shape:
     return Shape.NAMED if origin is Mapping else Shape.TABLE
 
 
-def written(settings: type) -> dict[str, Declaration]:
+def written(settings: type) -> Mapping[str, Declaration]:
     """The declarations a person may write as keys; the components of a fuel stand in its own table."""
+    return _written(settings)
+
+
+@functools.cache  # a case asks thousands of times
+def _written(settings: type) -> Mapping[str, Declaration]:
     return {
         name: d
         for name, d in declarations(settings).items()
@@ -91,8 +98,13 @@ def written_in(table: Any) -> dict[str, Declaration]:
     return {name: found[name] for name in written(type(table))}
 
 
-def nested(settings: type) -> dict[str, type]:
+def nested(settings: type) -> Mapping[str, type]:
     """The tables within a table: fields that are settings themselves."""
+    return _nested(settings)
+
+
+@functools.cache
+def _nested(settings: type) -> Mapping[str, type]:
     hints = get_type_hints(settings)
     return {
         f.name: hints[f.name]
