@@ -172,7 +172,7 @@ def parse(text: str, unit: str) -> float:
     if not spelling and unit != "-":
         raise ValueError(f'"{text.strip()}" has no unit; write {_example(number, unit)}')
     if spelling and spelling not in _KIND_OF:
-        raise ValueError(_unknown(spelling, _allowed(unit)))
+        raise ValueError(_unknown(spelling, spellings(unit)))
     found = kind(spelling or "-")
     if found not in _kinds(unit):
         raise ValueError(f'"{text.strip()}" is {found}; {_needed(unit)}')
@@ -304,14 +304,15 @@ def _kinds(unit: str) -> tuple[str, ...]:
     return (kind(unit), *_ALSO.get(kind(unit), ()))
 
 
-def _allowed(unit: str) -> tuple[str, ...]:
+def spellings(unit: str) -> tuple[str, ...]:
+    """Every unit in which a person may write a field of ``unit``."""
     return tuple(spelling for k in _kinds(unit) for spelling in KINDS[k])
 
 
 def _needed(unit: str) -> str:
     if unit == "-":
         return "a bare number is needed"
-    return f"{kind(unit)} is needed, e.g. {' or '.join(_allowed(unit)[:3])}"
+    return f"{kind(unit)} is needed, e.g. {' or '.join(spellings(unit)[:3])}"
 
 
 def _example(number: str, unit: str) -> str:

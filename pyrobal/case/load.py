@@ -9,6 +9,7 @@ from pathlib import Path
 
 from pyrobal import units
 from pyrobal.case import upsets
+from pyrobal.case.document import Document
 from pyrobal.case.draft import Draft
 from pyrobal.case.lots import with_lots
 from pyrobal.case.override import override
@@ -65,7 +66,23 @@ def load_case(source: str | Path, overrides: Sequence[str] = ()) -> Case:
     >>> pyrobal.load_case("cases/skerry_point.toml", ["smelting.enrichment=60 %"]).title
     'Skerry Point smelter, autumn blend'
     """
-    document = override(with_lots(read(source)), overrides)
+    return case_of(opened(source), overrides)
+
+
+def opened(source: str | Path) -> Document:
+    """What is written at a source of ``load_case``, with the lots it names; read once for many cases.
+
+    Raises CaseError where there is nothing to read values from.
+    """
+    return with_lots(read(source))
+
+
+def case_of(written_down: Document, overrides: Sequence[str] = ()) -> Case:
+    """The case of a document, with settings laid over it; the document stays as it is.
+
+    Raises CaseError with every error found.
+    """
+    document = override(written_down, overrides)
     draft = Draft(document)
     check(draft)
     written = draft.inputs if draft.faults else upsets.read(draft)

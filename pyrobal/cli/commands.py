@@ -9,6 +9,7 @@ from pyrobal.cli.balance import balance, check
 from pyrobal.cli.blend import blend
 from pyrobal.cli.compare import compare
 from pyrobal.cli.explain import explain
+from pyrobal.cli.live import live
 from pyrobal.cli.new import new
 from pyrobal.cli.optimise import optimise
 from pyrobal.cli.plan import plan
@@ -53,5 +54,5 @@ def pyrobal(context: click.Context) -> None:
 
 
 STUDIES = (sweep, window, sensitivity, uncertainty, optimise, blend, plan, reconcile)
-for command in (balance, check, new, compare, explain, settings, readings, substance, *STUDIES):
+for command in (balance, live, check, new, compare, explain, settings, readings, substance, *STUDIES):
     pyrobal.add_command(command)

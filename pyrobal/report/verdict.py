@@ -67,12 +67,16 @@ class Use:
 
     name : as people say it; share : [%] of the bound, nan where the reading has no value
     said : the reading and its bound; broken : whether it lies beyond
+    line : the reading; bound : in its unit, at most or at least as ``upper`` says
     """
 
     name: str
     share: float
     said: str
     broken: bool
+    line: Line
+    bound: float
+    upper: bool
 
 
 def uses(result: Result) -> list[Use]:
@@ -83,11 +87,12 @@ def uses(result: Result) -> list[Use]:
         line, use = lines.get(limit.reading), lines.get(f"limit.{name}.use")
         if line is None or use is None:
             continue
-        bound = quantity(units.display(float(limit.bound[0]), line.unit), line.unit, _DIGITS)
+        bound = float(units.display(float(limit.bound[0]), line.unit))
         value = "" if math.isnan(line.value) else f"{quantity(line.shown, line.unit, _DIGITS)}, "
-        said = f"{value}{'at most' if limit.upper else 'at least'} {bound}"
-        label = name if limit.own else label_of(name.rpartition(".")[2])
-        found.append(Use(plain(label), use.value, said, bool(use.value > 100.0 * (1 + 1e-9))))
+        said = f"{value}{'at most' if limit.upper else 'at least'} {quantity(bound, line.unit, _DIGITS)}"
+        label = plain(name if limit.own else label_of(name.rpartition(".")[2]))
+        broken = bool(use.value > 100.0 * (1 + 1e-9))
+        found.append(Use(label, use.value, said, broken, line, bound, limit.upper))
     return sorted(found, key=lambda use: -use.share if use.share == use.share else math.inf)
 
 

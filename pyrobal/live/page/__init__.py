@@ -1,0 +1,1 @@
+"""What the browser gets: plain HTML, CSS and JavaScript, nothing from elsewhere."""
