@@ -1,0 +1,430 @@
+// The page of `pyrobal live`: what is moved, what is asked, and where the answer is shown.
+
+import { by, make, tell } from "./dom.js";
+import { Pins, limits, messages, verdict } from "./figures.js";
+import { Handles, slides, written } from "./handles.js";
+import { free, table, wire } from "./keep.js";
+import { Plant } from "./plant.js";
+import { Search } from "./search.js";
+import { AtRest, Lane, Unreached, get, hear } from "./server.js";
+import {
+  EMPTY, Way, fragment, fromFragment, named, restored, store, untouched, withChange, withHold, withLimit,
+  withoutHold, withoutLimit,
+} from "./state.js";
+import { Targets, limitForm } from "./targets.js";
+import { Window } from "./window.js";
+
+const SAVE = 150; // ms after the last move, when the address and the store of this tab are written
+const MOST_ANSWERS = 60; // states whose readings are remembered
+
+let found = null; // the case as the server has it
+let way = new Way();
+let good = null; // {state, answer}: the last that could be answered
+let faults = { changes: {}, hold: {}, limits: {}, other: [] };
+let mine = { pins: [], curve: "", axes: [], added: [], kept: [], baseline: "before" }; // of this tab
+let moving = null; // key of the handle that moved last
+let asked = 0;
+const known = { readings: new Map(), settings: new Map() }; // by key
+const answers = new Map(); // named state -> readings by key
+const notices = {};
+
+const answer = new Lane("answer", take, failed);
+const curves = new AtRest("curves", takeCurves, failed);
+const pair = new AtRest("window", takeWindow, failed);
+const aside = new AtRest("answer", takeAside, failed);
+
+const handles = new Handles(change, takeOff);
+const pins = new Pins(unpin, offerHold);
+const plant = new Plant(() => found && ask());
+const pairView = new Window(movePair);
+const readings = () => found?.readings ?? [];
+const settings = () => found?.settings ?? [];
+const targets = new Targets({
+  hold: (hold) => go(withHold(way.now, hold)),
+  release: (reading) => go(withoutHold(way.now, reading)),
+  readings,
+  settings: () => settings().filter(slides),
+});
+const curveChoice = new Search(by("curve-choice"), {
+  label: "Curves show", items: readings, keep: true, pick: ({ key }) => {
+    mine.curve = key;
+    save();
+    ask();
+  },
+});
+
+// ---- moves ----
+
+/** Another state is in force. `gesture`: what moves, whose own curve stays true. */
+function go(state, gesture = null) {
+  way.go(state, gesture);
+  inForce();
+}
+
+function inForce() {
+  faults = { changes: {}, hold: {}, limits: {}, other: [] };
+  show();
+  save();
+  ask();
+}
+
+function change(key, text, settled) {
+  moving = key;
+  const held = settled && text === null ? null : `set ${key}`;
+  go(withChange(way.now, key, text), held);
+}
+
+function movePair([x, y]) {
+  const [a, b] = pairView.handles;
+  moving = "";
+  go(withChange(withChange(way.now, a.key, written(a, x)), b.key, written(b, y)), "window");
+}
+
+function step(direction) {
+  moving = null;
+  way[direction]();
+  inForce();
+}
+
+function takeOff(key) {
+  mine.added = mine.added.filter((one) => one !== key);
+  go(withChange(way.now, key, null));
+  setHandles();
+}
+
+// ---- asking ----
+
+function wanted(state, keys) {
+  return { ...state, number: ++asked, read: keys };
+}
+
+function ask() {
+  const keys = [...new Set([...mine.pins, ...way.now.hold.map(({ reading }) => reading)])];
+  const request = { ...wanted(way.now, keys), picture: plant.wanted, state: undefined };
+  by("main").dataset.asked = request.number;
+  for (const rest of [curves, pair, aside]) rest.stop();
+  handles.outdate(moving);
+  if (moving === null || (moving !== "" && !mine.axes.includes(moving))) pairView.outdate();
+  answer.ask(request);
+}
+
+const stateOf = ({ changes, hold, limits: some }) => ({ changes, hold, limits: some });
+
+function remember(state, readings_) {
+  const name = named(state);
+  const all = { ...answers.get(name), ...readings_ };
+  answers.delete(name);
+  answers.set(name, all);
+  if (answers.size > MOST_ANSWERS) answers.delete(answers.keys().next().value);
+}
+
+function take(answered, request, last) {
+  if (answered.digest !== found.digest) return last && load(); // the file changed meanwhile
+  const state = stateOf(request);
+  if (!answered.ok) return last && refuse(answered, state);
+  good = { state, answer: answered };
+  remember(state, answered.readings);
+  if (last) faults = { changes: {}, hold: {}, limits: {}, other: [] };
+  showAnswer(answered, last);
+  const again = last && plant.show(answered.picture, answered.quantities);
+  by("main").dataset.answered = answered.number;
+  if (last && !again) atRest();
+}
+
+/** Wrong texts leave the state and stay in their fields; a target that cannot be met stays, and says so. */
+function refuse({ errors, number }, state) {
+  faults = { changes: {}, hold: {}, limits: {}, other: [], ...errors };
+  let mended = state;
+  const lost = [...faults.other];
+  for (const [key, text] of Object.entries(faults.changes)) {
+    mended = withChange(mended, key, good?.state.changes[key] ?? null);
+    if (!handles.wrong(key, text)) lost.push(text);
+  }
+  for (const text of Object.keys(faults.limits)) mended = withoutLimit(mended, text);
+  tell(by("limit-fault"), Object.values(faults.limits).join("; "));
+  notice("other", lost.length ? [make("p", {}, lost.join("; "))] : null);
+  way.mend(mended);
+  show();
+  save();
+  by("main").dataset.answered = number;
+  if (named(mended) !== named(state) && named(mended) !== (good && named(good.state))) ask();
+}
+
+function atRest() {
+  tell(by("said"), good.answer.headline);
+  const keys = handles.sliding;
+  if (mine.curve && keys.length) curves.ask({ ...wanted(way.now, [mine.curve]), read: mine.curve, keys });
+  else takeCurves({ curves: {} });
+}
+
+function takeCurves(answered) {
+  if (answered.curves) handles.curves(answered.curves, known.readings.get(mine.curve)?.label ?? mine.curve);
+  const [x, y] = mine.axes;
+  if (x && y && x !== y) pair.ask({ ...wanted(way.now, []), x, y });
+  fill();
+}
+
+function takeWindow(answered) {
+  const [x, y] = mine.axes.map((key) => known.settings.get(key));
+  if (answered.cells && x && y) pairView.show(answered, x, y);
+}
+
+/** States to be compared with, of which some figure is not known yet, one after the other. */
+function fill() {
+  const states = [baseline(), ...mine.kept.map(({ state }) => state)];
+  const lacks = (state) => mine.pins.some((key) => !(key in (answers.get(named(state)) ?? {})));
+  const state = states.find(lacks);
+  if (state) aside.ask(wanted(state, mine.pins));
+}
+
+function takeAside(answered, request) {
+  const nothing = Object.fromEntries(mine.pins.map((key) => [key, { value: null, text: "-", unit: "" }]));
+  remember(stateOf(request), { ...nothing, ...answered.readings });
+  showPins();
+  showKept();
+  fill();
+}
+
+// ---- showing ----
+
+function showAnswer(answered, last) {
+  verdict(answered);
+  showPins();
+  limits(answered.limits, way.now.limits, (text) => go(withoutLimit(way.now, text)));
+  messages(answered.messages);
+  if (last) show();
+}
+
+/** What depends on the state and the last good answer. */
+function show() {
+  const { now } = way;
+  const labelled = now.hold.map((hold) => ({ ...hold, label: known.readings.get(hold.reading)?.label ?? hold.reading }));
+  const current = good && named(good.state) === named(now);
+  if (current) handles.show(good.answer.settings, now.changes, labelled);
+  targets.show(now.hold, faults.hold, good?.answer.settings ?? {});
+  by("main").classList.toggle("old", Object.keys(faults.hold).length > 0 || faults.other.length > 0);
+  by("back").disabled = !way.past.length;
+  by("forward").disabled = !way.future.length;
+  by("reset").disabled = untouched(now);
+  const at = pairView.handles?.map(({ key }) => good?.answer.settings[key]?.value ?? null);
+  if (current && at) pairView.at(at);
+  showKept();
+}
+
+function baseline() {
+  if (mine.baseline === "before") return way.before;
+  return mine.kept.find(({ name }) => `kept ${name}` === mine.baseline)?.state ?? EMPTY;
+}
+
+function showPins() {
+  if (good) pins.show(mine.pins, known.readings, good.answer.readings, answers.get(named(baseline())));
+}
+
+function showKept() {
+  const options = [["before", "the move before"], ["case", "the case"], ...mine.kept.map(({ name }) => [`kept ${name}`, name])];
+  const list = by("baseline");
+  if ([...list.options].map((one) => one.value).join("\n") !== options.map(([value]) => value).join("\n"))
+    list.replaceChildren(...options.map(([value, text]) => make("option", { value }, text)));
+  list.value = options.some(([value]) => value === mine.baseline) ? mine.baseline : "before";
+  const column = (name, state, more) => ({ name, state, readings: answers.get(named(state)) ?? null, ...more });
+  table(mine.kept.length ? [
+    ...mine.kept.map(({ name, state }) => column(name, state, { take: () => (moving = null, go(state)), forget: () => forget(name) })),
+    column("now", way.now, {}),
+  ] : [], mine.pins, (key) => known.readings.get(key)?.label ?? key);
+}
+
+function notice(name, content) {
+  notices[name] = content;
+  by("notices").replaceChildren(...Object.values(notices).filter(Boolean).map((parts) => make("div", { class: "notice" }, ...parts)));
+}
+
+// ---- pins, curves, axes, kept states ----
+
+function pin({ key }) {
+  if (!mine.pins.includes(key)) mine.pins = [...mine.pins, key];
+  save();
+  ask();
+}
+
+function unpin(key) {
+  mine.pins = mine.pins.filter((one) => one !== key);
+  save();
+  showPins();
+  showKept();
+  by("pins").focus();
+}
+
+function offerHold(key) {
+  const sliding = found.handles.filter(slides);
+  const reading = good.answer.readings[key];
+  const text = reading.value === null ? "" : reading.unit === "-" ? reading.text : `${reading.text} ${reading.unit}`;
+  targets.offer(known.readings.get(key), text, sliding.find((one) => one.key === moving) ?? sliding[0]);
+}
+
+function add(item) {
+  if (!mine.added.includes(item.key)) mine.added = [...mine.added, item.key];
+  known.settings.set(item.key, known.settings.get(item.key) ?? item);
+  save();
+  setHandles();
+  ask();
+  document.getElementById(`set-${item.key}`)?.focus();
+}
+
+/** A key typed by hand, such as one of a table that the case does not have yet. */
+function typedKey(text) {
+  return /^[\w-]+(\.[^.=]+)+$/.test(text) ? { key: text, label: text, unit: "", kind: "words", meaning: "a key as you typed it" } : null;
+}
+
+function keepState(event) {
+  event.preventDefault();
+  const [name, same] = free(by("keep-name").value.trim(), mine.kept, way.now);
+  mine.kept = [...mine.kept.filter((one) => one !== same), { name, state: way.now }];
+  by("keep-name").value = "";
+  tell(by("keep-said"), `kept as ${name}`);
+  save();
+  showKept();
+  fill();
+}
+
+function forget(name) {
+  mine.kept = mine.kept.filter((one) => one.name !== name);
+  save();
+  showKept();
+  showPins();
+  by("keep-name").focus();
+}
+
+let saving = null;
+function save() {
+  clearTimeout(saving);
+  saving = setTimeout(saveNow, SAVE);
+}
+
+function saveNow() {
+  if (!found) return;
+  clearTimeout(saving);
+  const { past, now, future } = way;
+  store(found.file, { way: { past, now, future }, mine: { ...mine, quantity: by("quantity").value } });
+  const part = untouched(now) ? "" : `#${fragment(now)}`;
+  if (location.hash !== part) history.replaceState(null, "", part || location.pathname);
+}
+
+// ---- the case, at first and whenever its file changes ----
+
+async function load() {
+  try {
+    const first = found === null;
+    found = await get("case");
+    notice("stopped", null);
+    document.title = `${found.title || found.file}: pyrobal live`;
+    tell(by("title"), found.title || "pyrobal live");
+    tell(by("file"), found.file + (first ? "" : `, read again at ${new Date().toLocaleTimeString()}`));
+    tell(by("caution"), found.caution);
+    showFaults();
+    by("main").hidden = !found.handles.length;
+    if (by("main").hidden) return (found = null);
+    known.readings = new Map(found.readings.map((one) => [one.key, one]));
+    known.settings = new Map([...found.settings, ...found.handles].map((one) => [one.key, one]));
+    if (first) begin();
+    answers.clear();
+    mine.axes = mine.axes.filter((key) => slides(known.settings.get(key) ?? {}));
+    for (const one of found.handles.filter(slides)) if (mine.axes.length < 2 && !mine.axes.includes(one.key)) mine.axes.push(one.key);
+    if (!known.readings.has(mine.curve)) mine.curve = found.curve;
+    curveChoice.set(known.readings.get(mine.curve));
+    setHandles();
+    inForce();
+  } catch (error) {
+    failed(error);
+  }
+}
+
+/** What this tab had before a reload, or what a link says. */
+function begin() {
+  const before = restored(found.file);
+  mine = { ...mine, pins: [...found.pinned], ...before.mine };
+  plant.chosen = before.mine?.quantity;
+  way = new Way(before.way);
+  if (location.hash.length > 1) way.go(fromFragment(location.hash));
+}
+
+function showFaults() {
+  const place = ({ line, file }) => [file && file !== found.file ? file : "", line ? `line ${line}` : ""].filter(Boolean).join(", ");
+  notice("faults", found.faults.length ? [
+    make("p", {}, make("strong", {}, `The case has ${found.faults.length === 1 ? "a fault" : `${found.faults.length} faults`}. `),
+      found.handles.length ? "What is shown is its last good state. Mend the file; this page reads it again."
+        : "Mend the file; this page reads it again."),
+    make("ul", {}, ...found.faults.map((one) => make("li", {}, make("strong", {}, place(one)), place(one) ? ": " : "",
+      ...(one.key ? [make("span", { class: "key" }, one.key), ": "] : []), make("bdi", {}, one.text)))),
+  ] : null);
+}
+
+function setHandles() {
+  const own = new Set(found.handles.map(({ key }) => key));
+  const laid = [...mine.added, ...Object.keys(way.now.changes)].filter((key) => !own.has(key));
+  const more = [...new Set(laid)].map((key) => known.settings.get(key) ?? { ...typedKey(key), key, label: key, kind: "words" });
+  handles.set(found.handles, more);
+  const movable = [...found.handles, ...more].filter(slides);
+  for (const [i, axis] of ["x", "y"].entries()) {
+    by(`window-${axis}`).replaceChildren(...movable.map(({ key, label }) => make("option", { value: key }, label)));
+    by(`window-${axis}`).value = mine.axes[i] ?? "";
+  }
+  by("window").hidden = movable.length < 2;
+}
+
+function failed(error, say) {
+  if (error instanceof Unreached) return stopped();
+  if (say) return say(error.message);
+  notice("other", [make("p", {}, `The server could not answer: ${error.message}`)]);
+}
+
+function stopped() {
+  document.body.classList.add("stopped");
+  notice("stopped", [make("p", {}, make("strong", {}, "The server has stopped. "),
+    "What is shown is the last answer. This page comes back by itself when the server runs again at this address.")]);
+}
+
+function back() {
+  document.body.classList.remove("stopped");
+  load();
+}
+
+// ---- wires ----
+
+for (const direction of ["back", "forward"]) by(direction).addEventListener("click", () => step(direction));
+by("reset").addEventListener("click", () => (moving = null, go(EMPTY)));
+addEventListener("keydown", (event) => {
+  if (!(event.ctrlKey || event.metaKey) || event.target.matches?.("input:not([type=range]), textarea")) return;
+  const letter = event.key.toLowerCase();
+  const direction = letter === "z" ? (event.shiftKey ? "forward" : "back") : letter === "y" ? "forward" : null;
+  if (!direction || by(direction).disabled) return;
+  event.preventDefault();
+  step(direction);
+});
+addEventListener("hashchange", () => (moving = null, go(fromFragment(location.hash)), setHandles()));
+addEventListener("pagehide", saveNow);
+by("baseline").addEventListener("change", () => {
+  mine.baseline = by("baseline").value;
+  save();
+  showPins();
+  fill();
+});
+for (const [i, axis] of ["x", "y"].entries())
+  by(`window-${axis}`).addEventListener("change", (event) => {
+    mine.axes[i] = event.target.value;
+    save();
+    pairView.outdate();
+    takeCurves({});
+  });
+new Search(by("pin-search"), { label: "Pin a figure", items: readings, pick: pin, placeholder: "slag viscosity" });
+new Search(by("handle-search"), { label: "Another setting", items: settings, pick: add, free: typedKey, placeholder: "heat loss" });
+limitForm(readings, (text) => go(withLimit(way.now, text)));
+by("keep-form").addEventListener("submit", keepState);
+wire(() => way.now, failed);
+by("theme").addEventListener("click", () => {
+  const root = document.documentElement;
+  const dark = root.dataset.theme ? root.dataset.theme === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
+  root.dataset.theme = dark ? "light" : "dark";
+  by("theme").setAttribute("aria-pressed", String(!dark));
+});
+hear({ changed: load, stopped, back });
+load();

@@ -1,0 +1,114 @@
+// Requests to the server this page came from.
+
+const REST = 150; // ms without a move before curves are asked for
+const AGAIN = 1000; // ms between attempts to reach a server that has stopped
+
+/** Raised where the server cannot be reached, or is another one. */
+export class Unreached extends Error {}
+
+async function fetched(path, options) {
+  let response;
+  try {
+    response = await fetch(path, options);
+  } catch (error) {
+    if (error.name === "AbortError") throw error;
+    throw new Unreached(error.message);
+  }
+  if (response.status === 404) throw new Unreached("another server answers here");
+  if (!response.ok) throw new Error((await response.text()) || `${response.status} ${response.statusText}`);
+  return response;
+}
+
+export async function get(path) {
+  return (await fetched(path)).json();
+}
+
+export async function post(path, body, signal) {
+  const headers = { "Content-Type": "application/json" };
+  return fetched(path, { method: "POST", headers, body: JSON.stringify(body), signal });
+}
+
+/**
+ * One request at a time, the newest wins: what is asked while one is under way waits, and gives its place to what
+ * is asked after it. `take(answer, request, last)`: `last` where nothing newer waits.
+ */
+export class Lane {
+  constructor(path, take, failed) {
+    Object.assign(this, { path, take, failed });
+    this.waiting = null;
+    this.busy = false;
+  }
+
+  ask(request) {
+    this.waiting = request;
+    if (!this.busy) this.run();
+  }
+
+  async run() {
+    this.busy = true;
+    while (this.waiting) {
+      const request = this.waiting;
+      this.waiting = null;
+      try {
+        const answer = await (await post(this.path, request)).json();
+        this.take(answer, request, this.waiting === null);
+      } catch (error) {
+        this.failed(error);
+        if (error instanceof Unreached) this.waiting = null; // all is asked again when it is back
+      }
+    }
+    this.busy = false;
+  }
+}
+
+/** What is worth asking only when the handles rest; a new move gives up what is under way. */
+export class AtRest {
+  constructor(path, take, failed) {
+    Object.assign(this, { path, take, failed });
+    this.timer = null;
+    this.under = null;
+  }
+
+  ask(request) {
+    this.stop();
+    this.timer = setTimeout(() => this.run(request), REST);
+  }
+
+  stop() {
+    clearTimeout(this.timer);
+    this.under?.abort();
+    this.under = null;
+  }
+
+  async run(request) {
+    const under = (this.under = new AbortController());
+    try {
+      const answer = await (await post(this.path, request, under.signal)).json();
+      if (this.under === under) this.take(answer, request);
+    } catch (error) {
+      if (error.name !== "AbortError") this.failed(error);
+    } finally {
+      if (this.under === under) this.under = null;
+    }
+  }
+}
+
+/** Hears that the case file changed, that the server stopped, and that it is back. */
+export function hear({ changed, stopped, back }) {
+  let lost = false;
+  const listen = () => {
+    const source = new EventSource("changes");
+    source.addEventListener("open", () => {
+      if (lost) back();
+      lost = false;
+    });
+    source.addEventListener("case", changed);
+    source.addEventListener("error", () => {
+      source.close();
+      if (!lost) stopped();
+      lost = true;
+      setTimeout(listen, AGAIN);
+    });
+  };
+  listen();
+}
