@@ -43,9 +43,9 @@ export class Pins {
       type: "button", class: "small screen", title, "aria-label": `${label}: ${title}`, onclick: () => run(key),
     }, sign);
     card.element = make("div", { class: "pin", "data-key": key },
-      make("div", { class: "name", title: `${key}: ${item?.meaning ?? ""}` }, make("span", {}, label),
-        act("\u2316", "hold at a target", this.hold), act("\u2715", "unpin", this.unpin)),
-      make("div", { class: "now" }, card.value, " ", card.unit),
+      make("div", { class: "name", title: `${key}: ${item?.meaning ?? ""}` }, label),
+      make("div", { class: "now" }, card.value, " ", card.unit, make("span", { class: "acts" },
+        act("hold", "hold at a target", this.hold), act("\u2715", "unpin", this.unpin))),
       make("div", { class: "was" }, make("span", { class: "soft" }, "was "), card.before, " ", card.difference));
     this.cards.set(key, card);
     this.place.append(card.element);
@@ -73,11 +73,11 @@ function said(difference, was) {
   return `${sign}${number(Math.abs(difference), 3)}${share}`;
 }
 
-/** Bars; those added on this page can be taken off again. `own`: text -> the reading it is on. */
-export function limits(found, own, remove) {
+/** Bars; those added on this page can be taken off again. */
+export function limits(found, remove) {
   const rows = found.map((limit) => {
     const length = limit.use === null ? 0 : Math.min(Math.max(limit.use, 0), 125);
-    const text = own.find((one) => one.startsWith(limit.reading ?? "\0") && limit.name.includes(one));
+    const text = limit.added;
     const button = text ? [" ", make("button", { type: "button", class: "small screen", title: "take this limit off",
       "aria-label": `take off ${text}`, onclick: () => remove(text) }, "\u2715")] : [];
     return make("div", { class: limit.broken ? "broken" : "" },

@@ -23,7 +23,7 @@ class Handle {
     this.change = change;
     const id = `set-${handle.key}`;
     this.fault = make("p", { class: "fault", id: `${id}-fault`, role: "alert" });
-    this.note = make("p", { class: "allowed soft", id: `${id}-note` });
+    this.note = make("span", { class: "allowed", id: `${id}-note` });
     this.undo = make("button", {
       type: "button", class: "small", hidden: true, title: "as the case has it",
       "aria-label": `${handle.label}: as the case has it`, onclick: () => this.giveBack(),
@@ -35,7 +35,7 @@ class Handle {
     this.head.append(this.undo);
     if (remove) this.head.append(make("button", { type: "button", class: "small", title: "take off this page",
       "aria-label": `${handle.label}: take off this page`, onclick: () => remove(this.key) }, "\u2715"));
-    this.element.append(this.note, this.fault);
+    this.element.append(this.fault);
   }
 
   giveBack() {
@@ -48,7 +48,8 @@ class Handle {
   wrong(text) {
     tell(this.fault, text);
     this.field.setAttribute("aria-invalid", String(text !== ""));
-    this.field.setAttribute("aria-describedby", text ? this.fault.id : this.note.id);
+    if (text) this.field.setAttribute("aria-describedby", this.fault.id);
+    else this.field.removeAttribute("aria-describedby");
     this.element.classList.toggle("wrong", text !== "");
   }
 
@@ -74,13 +75,12 @@ class Slider extends Handle {
       type: "range", step: handle.step, "aria-label": `${handle.label}, slider`,
       oninput: () => this.moved(false), onchange: () => this.moved(true),
     });
-    this.ends = make("div", { class: "ends soft", "aria-hidden": "true" }, make("span"), make("span"));
+    this.ends = [make("span", { "aria-hidden": "true" }), make("span", { "aria-hidden": "true" })];
     this.element.append(this.range);
     this.curve = new Curve((x) => this.move(x));
-    this.element.append(this.curve.element, this.ends);
+    this.element.append(this.curve.element, make("div", { class: "ends soft" }, this.ends[0], this.note, this.ends[1]));
     this.span(handle.value);
     tell(this.note, allowed(handle));
-    this.note.hidden = !this.note.textContent;
   }
 
   /** The range of the slider holds the value, whatever was typed. */
@@ -92,7 +92,7 @@ class Slider extends Handle {
     this.range.min = this.low;
     this.range.max = this.high;
     this.range.step = step;
-    [...this.ends.children].forEach((end, i) => tell(end, number([this.low, this.high][i])));
+    this.ends.forEach((end, i) => tell(end, number([this.low, this.high][i])));
   }
 
   moved(settled) {
@@ -136,7 +136,6 @@ class Slider extends Handle {
   follow(text) {
     this.range.disabled = this.field.disabled = text !== "";
     tell(this.note, text || allowed(this.handle));
-    this.note.hidden = !this.note.textContent;
   }
 }
 
@@ -148,7 +147,6 @@ class Choice extends Handle {
       this.change(this.key, this.field.value, true);
     } }, ...this.handle.choices.map((one) => make("option", { value: one }, one.replaceAll("_", " "))));
     this.head.append(make("span", { class: "entry" }, this.field));
-    this.note.hidden = true;
   }
 
   show({ text }) {
@@ -167,7 +165,6 @@ class Words extends Handle {
         this.change(this.key, this.field.value.trim() || null, true);
       } });
     this.head.append(make("span", { class: "entry" }, this.field));
-    this.note.hidden = true;
   }
 
   show({ text }) {

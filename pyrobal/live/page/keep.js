@@ -20,18 +20,24 @@ function laid({ changes, hold, limits }) {
  * columns : [{name, state, readings, take, forget}], readings null where they are not known yet
  */
 export function table(columns, pins, label) {
-  if (columns.length < 2) return by("kept").replaceChildren();
   const settings = [...new Set(columns.flatMap(({ state }) => [...laid(state).keys()]))];
-  const row = (name, title, cells) => make("tr", {}, make("th", { scope: "row", title }, name), ...cells.map((text) => make("td", {}, text)));
-  const heads = columns.map(({ name, take, forget }) => make("th", { scope: "col" }, make("bdi", {}, name),
-    take ? make("div", { class: "screen" },
-      make("button", { type: "button", class: "small", onclick: take, "aria-label": `Take up ${name}` }, "take up"),
-      ...(forget ? [make("button", { type: "button", class: "small", onclick: forget, "aria-label": `Forget ${name}` }, "forget")] : [])) : ""));
-  by("kept").replaceChildren(make("table", {}, make("caption", {}, "States side by side"),
-    make("thead", {}, make("tr", {}, make("td"), ...heads)),
-    make("tbody", {},
-      ...settings.map((key) => row(key, "", columns.map(({ state }) => laid(state).get(key) ?? "as the case"))),
-      ...pins.map((key) => row(label(key), key, columns.map(({ readings }) => (readings ? shown(readings[key]) : "..."))))));
+  const set = settings.map((key) => row(key, "", columns.map(({ state }) => laid(state).get(key) ?? "as the case")));
+  const told = pins.map((key) => row(label(key), key, columns.map(({ readings }) => (readings ? shown(readings[key]) : "..."))));
+  by("kept").replaceChildren(...(columns.length ? [make("table", {},
+    make("caption", {}, "States side by side"),
+    make("thead", {}, make("tr", {}, make("td"), ...columns.map(head))),
+    make("tbody", {}, ...set, ...told))] : []));
+}
+
+const row = (name, title, cells) =>
+  make("tr", {}, make("th", { scope: "row", title }, name), ...cells.map((text) => make("td", {}, text)));
+
+function head({ name, take, forget }) {
+  const act = (text, run) => make("button", {
+    type: "button", class: "small", onclick: run, "aria-label": `${text} ${name}`,
+  }, text);
+  const buttons = take ? [make("div", { class: "screen" }, act("take up", take), " ", act("forget", forget))] : [];
+  return make("th", { scope: "col" }, make("bdi", {}, name), ...buttons);
 }
 
 /** Downloads and the clipboard; each says what it did. `now()`: the state in force. */

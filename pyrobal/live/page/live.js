@@ -15,12 +15,13 @@ import { Targets, limitForm } from "./targets.js";
 import { Window } from "./window.js";
 
 const SAVE = 150; // ms after the last move, when the address and the store of this tab are written
+const NONE = Object.freeze({ unmet: {}, other: "" });
 const MOST_ANSWERS = 60; // states whose readings are remembered
 
 let found = null; // the case as the server has it
 let way = new Way();
 let good = null; // {state, answer}: the last that could be answered
-let faults = { changes: {}, hold: {}, limits: {}, other: [] };
+let faults = NONE; // of the state in force: targets that cannot be met, and what belongs to no field
 let mine = { pins: [], curve: "", axes: [], added: [], kept: [], baseline: "before" }; // of this tab
 let moving = null; // key of the handle that moved last
 let asked = 0;
@@ -62,7 +63,9 @@ function go(state, gesture = null) {
 }
 
 function inForce() {
-  faults = { changes: {}, hold: {}, limits: {}, other: [] };
+  faults = NONE;
+  notice("refused", null);
+  tell(by("limit-fault"), "");
   show();
   save();
   ask();
@@ -100,7 +103,7 @@ function wanted(state, keys) {
 
 function ask() {
   const keys = [...new Set([...mine.pins, ...way.now.hold.map(({ reading }) => reading)])];
-  const request = { ...wanted(way.now, keys), picture: plant.wanted, state: undefined };
+  const request = { ...wanted(way.now, keys), picture: plant.wanted };
   by("main").dataset.asked = request.number;
   for (const rest of [curves, pair, aside]) rest.stop();
   handles.outdate(moving);
@@ -124,7 +127,7 @@ function take(answered, request, last) {
   if (!answered.ok) return last && refuse(answered, state);
   good = { state, answer: answered };
   remember(state, answered.readings);
-  if (last) faults = { changes: {}, hold: {}, limits: {}, other: [] };
+  if (last) faults = NONE;
   showAnswer(answered, last);
   const again = last && plant.show(answered.picture, answered.quantities);
   by("main").dataset.answered = answered.number;
@@ -132,17 +135,18 @@ function take(answered, request, last) {
 }
 
 /** Wrong texts leave the state and stay in their fields; a target that cannot be met stays, and says so. */
-function refuse({ errors, number }, state) {
-  faults = { changes: {}, hold: {}, limits: {}, other: [], ...errors };
+function refuse({ errors = {}, unmet = {}, limit_errors = {}, number }, state) {
+  const { "": other = "", ...wrong } = errors;
+  const lost = other ? [other] : [];
   let mended = state;
-  const lost = [...faults.other];
-  for (const [key, text] of Object.entries(faults.changes)) {
+  for (const [key, text] of Object.entries(wrong)) {
     mended = withChange(mended, key, good?.state.changes[key] ?? null);
-    if (!handles.wrong(key, text)) lost.push(text);
+    if (!handles.wrong(key, text)) lost.push(`${key}: ${text}`);
   }
-  for (const text of Object.keys(faults.limits)) mended = withoutLimit(mended, text);
-  tell(by("limit-fault"), Object.values(faults.limits).join("; "));
-  notice("other", lost.length ? [make("p", {}, lost.join("; "))] : null);
+  for (const text of Object.keys(limit_errors)) mended = withoutLimit(mended, text);
+  tell(by("limit-fault"), Object.values(limit_errors).join("; "));
+  faults = { unmet, other };
+  notice("refused", lost.length ? lost.map((text) => make("p", {}, text)) : null);
   way.mend(mended);
   show();
   save();
@@ -190,7 +194,7 @@ function takeAside(answered, request) {
 function showAnswer(answered, last) {
   verdict(answered);
   showPins();
-  limits(answered.limits, way.now.limits, (text) => go(withoutLimit(way.now, text)));
+  limits(answered.limits, (text) => go(withoutLimit(way.now, text)));
   messages(answered.messages);
   if (last) show();
 }
@@ -201,8 +205,8 @@ function show() {
   const labelled = now.hold.map((hold) => ({ ...hold, label: known.readings.get(hold.reading)?.label ?? hold.reading }));
   const current = good && named(good.state) === named(now);
   if (current) handles.show(good.answer.settings, now.changes, labelled);
-  targets.show(now.hold, faults.hold, good?.answer.settings ?? {});
-  by("main").classList.toggle("old", Object.keys(faults.hold).length > 0 || faults.other.length > 0);
+  targets.show(now.hold, faults.unmet, good?.answer.settings ?? {});
+  by("old").hidden = !(Object.keys(faults.unmet).length > 0 || faults.other !== "");
   by("back").disabled = !way.past.length;
   by("forward").disabled = !way.future.length;
   by("reset").disabled = untouched(now);
@@ -321,8 +325,8 @@ async function load() {
     tell(by("file"), found.file + (first ? "" : `, read again at ${new Date().toLocaleTimeString()}`));
     tell(by("caution"), found.caution);
     showFaults();
-    by("main").hidden = !found.handles.length;
-    if (by("main").hidden) return (found = null);
+    by("main").classList.toggle("waiting", !found.handles.length);
+    if (!found.handles.length) return (tell(by("verdict"), ""), (found = null));
     known.readings = new Map(found.readings.map((one) => [one.key, one]));
     known.settings = new Map([...found.settings, ...found.handles].map((one) => [one.key, one]));
     if (first) begin();
@@ -374,7 +378,7 @@ function setHandles() {
 function failed(error, say) {
   if (error instanceof Unreached) return stopped();
   if (say) return say(error.message);
-  notice("other", [make("p", {}, `The server could not answer: ${error.message}`)]);
+  notice("refused", [make("p", {}, `The server could not answer: ${error.message}`)]);
 }
 
 function stopped() {

@@ -14,13 +14,13 @@ export class Window {
     this.found = null;
     this.dragged = false;
     this.dot = draw("g", {
-      class: "dot", tabindex: "0", role: "slider", "aria-label": "both settings, by the arrow keys",
+      class: "dot", tabindex: "0", role: "slider", "aria-label": "both settings, by the arrow keys", "aria-valuenow": 0,
       onkeydown: (event) => this.press(event),
     }, draw("circle", { r: 14, class: "grip" }), draw("circle", { r: 7, class: "point" }));
     this.cells = draw("g");
     this.axes = draw("g", { class: "axes" });
     this.drawing = draw("svg", {
-      viewBox: `0 0 ${WIDE} ${HIGH}`, role: "group", "aria-label": "window of two settings",
+      viewBox: `0 0 ${WIDE} ${HIGH}`, hidden: true, role: "group", "aria-label": "window of two settings",
       onpointerdown: (event) => this.press0(event), onpointermove: (event) => this.drag(event),
       onpointerup: (event) => this.drop(event), onpointercancel: (event) => this.drop(event),
     }, hatches(), this.cells, this.axes, this.dot);
@@ -31,6 +31,7 @@ export class Window {
   /** `found`: the answer of the server; `x`, `y`: the two handles. */
   show(found, x, y) {
     Object.assign(this, { found, handles: [x, y] });
+    this.drawing.removeAttribute("hidden");
     this.drawing.classList.remove("stale");
     const edges = [found.x, found.y].map(borders);
     this.spans = edges.map((e) => [e[0], e.at(-1)]);
