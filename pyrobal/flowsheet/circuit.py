@@ -16,6 +16,7 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, Floats, IntN, take
 from pyrobal.constants import T_STANDARD
+from pyrobal.flowsheet.foresight import foreseen
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.plant import anode_furnace, converting, electrorefining, gas_train, slag_cleaning
 from pyrobal.plant import smelting as furnace
@@ -49,8 +50,9 @@ class Circuit:
     """The steps as they stand when ``back`` is put back; steps the case does not have are None.
 
     charge : of the smelting furnace, returned materials included
-    aside : matte that converting has no time for; None where it has time for all
     back : name -> stream that was put back; returns : the same streams as they come back
+    mattes : step -> its matte that is converted; aside : matte that converting has no time for, None where it
+        has time for all
     """
 
     charge: furnace.Charge
@@ -61,6 +63,7 @@ class Circuit:
     electrorefining: electrorefining.ElectrorefiningResult | None
     back: Mapping[str, Stream]
     returns: Mapping[str, Stream]
+    mattes: Mapping[str, Stream]
     aside: Stream | None = None
 
     @property
@@ -72,6 +75,24 @@ class Circuit:
         if self.anode_furnace is not None:
             product = self.anode_furnace.anodes
         return product.element("Cu") * ATOMIC_MASS[ELEMENTS.index("Cu")]
+
+    def onward(self) -> dict[tuple[str, str], Stream]:
+        """(from, to) -> what one step hands to the next in this pass."""
+        found = {}
+        if self.slag_cleaning is not None:
+            found["smelting", "slag_cleaning"] = self.smelting.slag
+        if self.converting is not None:
+            found |= {(step, "converting"): matte for step, matte in self.mattes.items()}
+        if self.converting is not None and self.anode_furnace is not None:
+            found["converting", "anode_furnace"] = self.converting.blister
+        if self.anode_furnace is not None and self.electrorefining is not None:
+            found["anode_furnace", "electrorefining"] = self.anode_furnace.anodes
+        return found
+
+    def foreseen(self) -> dict[str, Stream]:
+        """The returns as they will be once what came back has gone round."""
+        taken = {name: step.ledger.elements_in() for name, step in self.steps().items()}
+        return foreseen(taken, self.onward(), WAYS, self.back, self.returns)
 
     def roots(self) -> dict[str, Floats]:
         """Section -> unknowns (N, K) of the steps that are sought by Newton's method."""
@@ -111,13 +132,13 @@ def once_around(
     fuel = feeds.fuels[inputs.smelting.fuel]
     smelted = furnace.solve(charge, inputs.site, _furnace_settings(inputs), fuel, near.get("smelting"))
     cleaned = _clean(inputs, feeds, smelted, back, near.get("slag_cleaning"))
-    matte, aside = _parted(_matte(inputs, smelted, cleaned), feeds.blown)
-    converted = _convert(inputs, feeds, matte, back)
+    mattes, aside = _parted(_mattes(inputs, smelted, cleaned), feeds.blown)
+    converted = _convert(inputs, feeds, mix(*mattes.values()), back)
     refined = _refine(inputs, feeds, converted, back)
     deposited = None
     if inputs.electrorefining is not None and refined is not None:
         deposited = electrorefining.solve(refined.anodes, inputs.electrorefining)
-    parts = Circuit(charge, smelted, cleaned, converted, refined, deposited, back, {}, aside)
+    parts = Circuit(charge, smelted, cleaned, converted, refined, deposited, back, {}, mattes, aside)
     return replace(parts, returns=_returns(inputs, parts))
 
 
@@ -163,20 +184,22 @@ def _clean(
     return slag_cleaning.solve(slags, inputs.site, s, feeds.fuels[reductant], near)
 
 
-def _matte(
+def _mattes(
     inputs: Inputs, smelted: furnace.SmeltingResult, cleaned: slag_cleaning.SlagCleaningResult | None
-) -> Stream:
-    """All matte that there is for converting."""
+) -> dict[str, Stream]:
+    """Step -> its matte, all that there is for converting."""
+    mattes = {"smelting": smelted.matte_made}
     if cleaned is not None and cleaned.matte is not None and _matte_to(inputs) == "converting":
-        return mix(smelted.matte_made, cleaned.matte)
-    return smelted.matte_made
+        mattes["slag_cleaning"] = cleaned.matte
+    return mattes
 
 
-def _parted(matte: Stream, blown: FloatN | None) -> tuple[Stream, Stream | None]:
-    """Matte to converting, and what is put aside."""
+def _parted(mattes: dict[str, Stream], blown: FloatN | None) -> tuple[dict[str, Stream], Stream | None]:
+    """Mattes to converting, and what is put aside."""
     if blown is None:
-        return matte, None
-    return matte.scaled(blown), matte.scaled(1.0 - blown)
+        return mattes, None
+    converted = {name: matte.scaled(blown) for name, matte in mattes.items()}
+    return converted, mix(*mattes.values()).scaled(1.0 - blown)
 
 
 def _convert(
@@ -297,9 +320,9 @@ class Loop:
     near: Mapping[str, Floats] | None = None
 
     def around(self, tears: Floats) -> tuple[Floats, Loop]:
-        """What comes back when ``tears`` (N, K) are put back, and the loop that goes on from there."""
+        """What will come back when ``tears`` (N, K) are put back, and the loop that goes on from there."""
         circuit = once_around(self.inputs, self.feeds, self.streams(tears), self.near)
-        return pack(circuit.returns, self.pattern, len(tears)), replace(self, near=circuit.roots())
+        return pack(circuit.foreseen(), self.pattern, len(tears)), replace(self, near=circuit.roots())
 
     def take(self, rows: IntN) -> Loop:
         """The loop for some of the scenarios."""
@@ -314,23 +337,6 @@ class Loop:
             back[name] = Stream(stream.phase, tears[:, at : at + width], tears[:, at + width])
             at += width + 1
         return back
-
-
-def element_groups(pattern: Mapping[str, Stream]) -> list[IntN]:
-    """Columns of the tears that settle together: each minor element for itself, all the rest as one."""
-    labels: list[str] = []
-    for stream in pattern.values():
-        for atoms in stream.phase.composition:
-            minor = [e for e in MINORS if atoms[ELEMENTS.index(e)] > 0]
-            labels.append(minor[0] if minor else "")
-        labels.append("")
-    return [np.flatnonzero(np.array(labels) == label) for label in dict.fromkeys(labels)]
-
-
-MINORS = (
-    "As", "Sb", "Bi", "Pb", "Zn", "Cd", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag", "Hg", "Cl", "F", "Mn",
-    "Ti", "Rest"
-)  # fmt: skip
 
 
 def pack(streams: Mapping[str, Stream], pattern: Mapping[str, Stream], n: int) -> Floats:

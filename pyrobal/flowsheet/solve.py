@@ -19,7 +19,6 @@ from pyrobal.flowsheet.circuit import (
     Circuit,
     Feeds,
     Loop,
-    element_groups,
     nothing_back,
     once_around,
     pack,
@@ -128,17 +127,17 @@ def _closed(
         return first, None
     known = back is not None and set(back) == set(first.returns)
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
-        loop, found = settled(inputs, feeds, back if known and back else first.returns, n)
+        loop, found = settled(inputs, feeds, back if known and back else first.foreseen(), n)
         return once_around(inputs, feeds, loop.streams(found.tears)), found
 
 
 def settled(inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream], n: int) -> tuple[Loop, FixedPoint]:
     """What goes round, sought from what first comes ``back``."""
     second = once_around(inputs, feeds, back)  # only now does every way carry all its species
-    loop = Loop(inputs, feeds, second.returns)
-    start = pack(second.returns, loop.pattern, n)
+    loop = Loop(inputs, feeds, second.returns, second.roots())
+    start = pack(second.foreseen(), loop.pattern, n)
     start = np.where(np.isfinite(start).all(axis=1, keepdims=True), start, nothing_back(loop.pattern))
-    return loop, fixed_point(loop, start, groups=element_groups(loop.pattern))
+    return loop, fixed_point(loop, start)
 
 
 def _fuels(inputs: Inputs) -> dict[str, Fuel]:

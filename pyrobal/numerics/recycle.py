@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol, Self
 
@@ -10,8 +9,7 @@ import numpy as np
 
 from pyrobal.arrays import BoolN, Floats, IntN
 
-_DEPTH = 3  # passes remembered by the acceleration
-_SLOW = 0.8  # share of the change that a pass leaves, above which all remembered passes are mixed, else two
+_DEPTH = 4  # passes remembered by the acceleration
 _TANGENT_PASSES, _TANGENT_CLOSE = 60, 1e-12  # of the imaginary part, which converges as the tears do
 _REACH = 4.0  # how far mixing may go beyond a plain pass, as a factor of each tear
 _TINY = 1e-12  # of a scenario's largest tear: below it a difference is round-off
@@ -21,8 +19,8 @@ class Loop(Protocol):
     """A plant cut open at its recycles."""
 
     def around(self, tears: Floats) -> tuple[Floats, Self]:
-        """What comes back, (N, K), where ``tears`` (N, K) are sent in, never negative; and the loop that
-        next time seeks from what it found now."""
+        """What comes back, (N, K), where ``tears`` (N, K) are sent in, never negative, or what it foresees
+        to come back in the end; and the loop that next time seeks from what it found now."""
         ...
 
     def take(self, rows: IntN) -> Self:
@@ -44,28 +42,24 @@ def fixed_point(
     loop: Loop,
     start: Floats,
     *,
-    groups: Sequence[IntN] | None = None,
     tolerance: float = 1e-10,
     passes: int = 60,
 ) -> FixedPoint:
     """Tears that come back as they were sent, every one of them to ``tolerance`` relative.
 
     start : (N, K), zero for a plant that starts empty
-    groups : columns that settle together, each column in one of them; one group where not given
 
     Plain substitution, sped up by the mixing of the last passes that would have changed least (Anderson
     1965, J. ACM 12, 547-560; Walker & Ni 2011, SIAM J. Numer. Anal. 49, 1715-1735), each column in proportion
-    to its own size and each group for itself: an element that goes round often does not hold up the others.
-    Where mixing would reach far beyond a plain pass, the plain pass stands. A scenario that has converged is
-    frozen, so it does not depend on its neighbours; one that turns nan stops alone, at what was last sent in,
-    so that one more pass shows where it breaks. An imaginary part of what comes back is carried over to the
-    tears to first order, see ``arrays.zeros``.
+    to its own size. Where mixing would reach far beyond a plain pass, the plain pass stands. A scenario that
+    has converged is frozen, so it does not depend on its neighbours; one that turns nan stops alone, at what
+    was last sent in, so that one more pass shows where it breaks. An imaginary part of what comes back is
+    carried over to the tears to first order, see ``arrays.zeros``.
     """
     came, loop = loop.around(start)
     tears, whole = _last_good(came, start), loop
     if np.iscomplexobj(tears):
         tears, loop = tears.real.copy(), _Real(loop)
-    every = [np.arange(start.shape[1])] if groups is None else groups
     change = np.full(len(tears), np.inf)
     count = np.ones(len(tears), dtype=np.int64)
     live, part = np.arange(len(tears)), loop
@@ -77,8 +71,7 @@ def fixed_point(
         change[live] = _change(sent, back)
         count[live] += 1
         history = [*history[-(_DEPTH - 1) :], (sent, back)]
-        for columns in every:
-            tears[live[:, None], columns] = _next([(s[:, columns], b[:, columns]) for s, b in history])
+        tears[live] = _mixed(history)
         open_ = (change[live] > tolerance) & np.isfinite(change[live])
         tears[live[~open_]] = _last_good(back, sent)[~open_]
         if not open_.all():
@@ -87,7 +80,7 @@ def fixed_point(
         if live.size == 0:
             break
     if whole is not loop:
-        tears = _carried(whole, tears, every)
+        tears = _carried(whole, tears)
     return FixedPoint(tears, change <= tolerance, count, change)
 
 
@@ -110,7 +103,7 @@ class _Real:
         return _Real(self.whole.take(rows))
 
 
-def _carried(loop: Loop, tears: Floats, groups: Sequence[IntN]) -> Floats:
+def _carried(loop: Loop, tears: Floats) -> Floats:
     """The tears with the imaginary part that comes back as it was sent; the loop is linear in it."""
     back, loop = loop.around(tears)
     part = back.imag
@@ -121,9 +114,7 @@ def _carried(loop: Loop, tears: Floats, groups: Sequence[IntN]) -> Floats:
         least = _TANGENT_CLOSE * np.abs(back).max(axis=1, initial=0.0, keepdims=True)
         if not (np.abs(back - part) > least).any():
             break
-        part = back.copy()
-        for columns in groups:
-            part[:, columns] = _mixed([(s[:, columns], b[:, columns]) for s, b in history], signed=True)
+        part = _mixed(history, signed=True)
     return tears + 1j * back
 
 
@@ -132,17 +123,6 @@ def _change(sent: Floats, back: Floats) -> Floats:
     size = np.abs(back) + _TINY * np.abs(back).max(axis=1, initial=0.0, keepdims=True) + 1e-300
     largest: Floats = (np.abs(back - sent) / size).max(axis=1, initial=0.0)
     return np.where(np.isfinite(largest), largest, np.inf)
-
-
-def _next(history: list[tuple[Floats, Floats]]) -> Floats:
-    """The next tears by the last two passes, and by all where those hardly came nearer: while other tears
-    still move, older passes mislead more than they tell."""
-    two = _mixed(history[-2:])
-    if len(history) < _DEPTH:
-        return two
-    before, last = (_change(sent, back) for sent, back in history[-2:])
-    slow = last > _SLOW * before
-    return np.where(slow[:, None], _mixed(history), two) if slow.any() else two
 
 
 def _mixed(history: list[tuple[Floats, Floats]], signed: bool = False) -> Floats:
