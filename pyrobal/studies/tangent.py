@@ -77,10 +77,10 @@ def _tangent(inputs: Inputs, variables: Sequence[Variable], readings: Sequence[s
     rows = take(inputs, np.repeat(np.arange(n), v))
     steps = np.zeros((n, v))
     for k, variable in enumerate(variables):
-        value = np.broadcast_to(held(inputs, variable), (n,))
+        here = np.broadcast_to(held(rows, variable), (n * v,)).astype(complex)  # with what another has moved
+        parts = here.reshape(n, v)
+        value = parts[:, k].real
         steps[:, k] = _STEP * np.where(value == 0.0, 1.0, np.abs(value))
-        parts = np.zeros((n, v), dtype=complex)
-        parts[:] = value[:, None]
         parts[:, k] += 1j * steps[:, k]
         rows = variable.put(rows, parts.ravel())
     results = solve(rows)
@@ -124,10 +124,11 @@ def differences(
         value = float(held(inputs, variable)[0])
         width = 1.0 if whole and variable.count else relative * (abs(value) or 1e-2)
         steps[2 * k : 2 * k + 2] = -width, width
-        moved = np.full(len(steps), value)
+        moved = np.broadcast_to(held(rows, variable), (len(steps),)).copy()  # with what another has moved
         moved[2 * k : 2 * k + 2] += steps[2 * k : 2 * k + 2]
         allowed = variable.allows(moved)
-        rows = variable.put(rows, np.where(allowed, moved, value))
+        moved[2 * k : 2 * k + 2] = np.where(allowed[2 * k : 2 * k + 2], moved[2 * k : 2 * k + 2], value)
+        rows = variable.put(rows, moved)
         steps[2 * k : 2 * k + 2] = np.where(allowed[2 * k : 2 * k + 2], steps[2 * k : 2 * k + 2], np.nan)
     if aim is not None:
         rows = aim.put(rows, aim.solved(rows)[0])

@@ -16,7 +16,7 @@ from pyrobal.flowsheet.solve import solve
 from pyrobal.readings import registry
 from pyrobal.studies.measure import measured
 from pyrobal.studies.tangent import differences, tangent
-from pyrobal.studies.variable import Variable, find, variables
+from pyrobal.studies.variable import Variable, blend_rate, find, variables
 
 CASES = Path(__file__).parents[2] / "cases"
 # The differences, not the derivatives, set the tolerance: of fourth order with a step of 1e-3, their own error
@@ -129,3 +129,25 @@ def test_a_scenario_without_an_answer_has_no_slope_and_leaves_the_others() -> No
     found = tangent(spoilt, [find(inputs, "smelting.fe_sio2")], READ)
     assert np.isnan(found.slopes[1]).all()
     assert np.isfinite(found.slopes[[0, 2, 3]]).all()
+
+
+@pytest.mark.parametrize("name", ["skerry_point", "gannet_rock"])
+def test_a_rate_beside_that_of_the_whole_blend_has_the_slope_it_has_alone(name: str) -> None:
+    """One moves the other's number; each row of the derivatives moves one of them only."""
+    inputs = load_case(CASES / f"{name}.toml").inputs
+    rates = [
+        v for v in variables(inputs).values() if v.key.endswith((".rate", ".share")) and held_in(inputs, v)
+    ]
+    both = [*rates, blend_rate(inputs), find(inputs, "smelting.enrichment")]
+    for order in (both, both[::-1]):
+        together = tangent(inputs, order, READ[:2]).slopes[0]
+        alone = np.stack([tangent(inputs, [v], READ[:2]).slopes[0, 0] for v in order])
+        assert together == pytest.approx(alone, rel=1e-12)
+        sides, base = differences(inputs, solve(inputs), order, READ[:2]), solve(inputs)
+        single = [differences(inputs, base, [v], READ[:2]).above[0] for v in order]
+        assert sides.above == pytest.approx(np.stack(single), rel=1e-6)
+
+
+def held_in(inputs: Inputs, variable: Variable) -> bool:
+    value = variable.value(inputs)
+    return value is not None and float(value[0]) != 0.0
