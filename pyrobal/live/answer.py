@@ -7,41 +7,29 @@ from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 from pyrobal.live.asked import Asked
-from pyrobal.live.laid import Refused, settled
 from pyrobal.live.settings import values_of
-from pyrobal.live.source import Opened
 from pyrobal.report.labels import capital, label
 from pyrobal.report.numbers import number
 from pyrobal.report.picture import HEAT, bands, picture, quantities
-from pyrobal.report.result import Line, Result, balance
+from pyrobal.report.result import Line, Result
 from pyrobal.report.tables import plain
 from pyrobal.report.verdict import uses, verdict
 
 _WAYS: Final = ("across", "down")
 
 
-def answer(opened: Opened, asked: Asked, handles: Iterable[str]) -> dict[str, Any]:
+def answer(result: Result, asked: Asked, handles: Iterable[str]) -> dict[str, Any]:
     """What the page shows of a state. handles : settings to be told of in any case"""
-    head = {"number": asked.number, "digest": opened.digest}
-    try:
-        case = settled(opened, asked)
-    except Refused as refused:
-        return {**head, "ok": False, "errors": refused.errors, "unmet": refused.unmet}
-    result = balance(case)
     told = {line.key: line for line in result.told}
     keys = dict.fromkeys((*handles, *asked.changes, *(hold.by.partition("=")[0] for hold in asked.holds)))
     return {
-        **head,
-        "ok": True,
         "status": result.status,
         "headline": verdict(result),
         "readings": {key: reading(told[key]) for key in asked.read if key in told},
-        "settings": values_of(case.inputs, keys),
+        "settings": values_of(result.case.inputs, keys),
         "limits": limits(result),
         "messages": [{"level": m.level, "key": m.key, "text": plain(m.text)} for m in result.messages],
         **_drawn(result, asked),
-        "errors": {},
-        "unmet": {},
     }
 
 

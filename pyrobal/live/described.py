@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import Executor
 from typing import Any, Final
 
 from pyrobal.live.answer import known, limits
@@ -22,7 +23,7 @@ _CURVES: Final = {
 }  # fmt: skip
 
 
-def described(opened: Opened, file: str) -> dict[str, Any]:
+def described(opened: Opened, file: str, executor: Executor | None = None) -> dict[str, Any]:
     """All the page needs before the first answer; without any good case only what is wrong with it."""
     found: dict[str, Any] = {
         "file": file,
@@ -39,7 +40,7 @@ def described(opened: Opened, file: str) -> dict[str, Any]:
     return {
         **found,
         "title": opened.case.title,
-        "handles": handles(opened.case.inputs, first),
+        "handles": handles(result, first, executor),
         "settings": list(as_written(opened.case.inputs).values()),
         "readings": known(result),
         "pinned": first,

@@ -8,7 +8,9 @@ from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault, NotSolved
 from pyrobal.live.asked import Asked, Hold
 from pyrobal.live.source import Opened
+from pyrobal.report.result import Result
 from pyrobal.studies.aim import Aim, aimed, aiming
+from pyrobal.studies.measure import solved
 
 
 class Refused(Exception):
@@ -42,8 +44,14 @@ def aim_of(case: Case, holds: Sequence[Hold]) -> Aim | None:
         raise Refused({}, unmet) from None
 
 
-def settled(opened: Opened, asked: Asked) -> Case:
-    """The case with the changes, and the settings with which every target is met. Raises Refused."""
+def state(opened: Opened, asked: Asked) -> Result:
+    """The balance of a state of the page. Raises Refused where there is no such state."""
+    case = _settled(opened, asked)
+    return Result(case, solved(case.inputs))  # where studies of the same state find it again
+
+
+def _settled(opened: Opened, asked: Asked) -> Case:
+    """The case with the changes, and the settings with which every target is met."""
     case = laid(opened, asked)
     aim = aim_of(case, asked.holds)
     if aim is None:

@@ -83,6 +83,12 @@ def span(inputs: Inputs, variable: Variable, usual: tuple[float, float] | None =
     return Span(min(low, value), max(high, value), size if variable.count else 0.1 * size)
 
 
+def usual_of(inputs: Inputs, key: str) -> tuple[float, float] | None:
+    """The range of a setting that is met in works, where one is declared."""
+    declared = _declared(inputs).get(key)
+    return declared.usual if isinstance(declared, Quantity) else None
+
+
 def _reach(variable: Variable, value: float, size: float) -> float:
     """How far a slider goes to either side; a share that is nearly all, half of what it lacks."""
     if variable.unit == "degC":
@@ -136,7 +142,7 @@ def _number(inputs: Inputs, variable: Variable, declared: Any, word: str | None)
         "choices": [word] if word else [],
         **_held(inputs, variable, declared),
     }
-    reach = span(inputs, variable, declared.usual if isinstance(declared, Quantity) else None)
+    reach = span(inputs, variable, usual_of(inputs, variable.key))
     if reach is not None:
         found |= {
             "low": _tidy(float(variable.shown(reach.low))), "high": _tidy(float(variable.shown(reach.high))),

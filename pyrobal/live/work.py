@@ -7,13 +7,14 @@ for any more, because the page has asked anew, is dropped before it begins.
 from __future__ import annotations
 
 import asyncio
+import threading
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Hashable
 from concurrent.futures import Executor, ThreadPoolExecutor
 from typing import Any, Final, TypeVar, cast
 
 T = TypeVar("T")
-_KEPT: Final = 64  # answers
+_KEPT: Final = 32  # states and descriptions
 
 
 class Work:
@@ -25,6 +26,7 @@ class Work:
         self._processes = processes
         self._pool: Executor | None = None
         self._kept: OrderedDict[Hashable, Any] = OrderedDict()
+        self._lock = threading.Lock()
 
     def executor(self) -> Executor | None:
         """Who solves the chunks of a study; started when the first is asked for."""
@@ -44,12 +46,16 @@ class Work:
 
     def kept(self, key: Hashable, made: Callable[[], T]) -> T:
         """What was made for a key before, or is made now; the least lately used are forgotten."""
-        if key not in self._kept:
-            self._kept[key] = made()
-        self._kept.move_to_end(key)
-        while len(self._kept) > _KEPT:
-            self._kept.popitem(last=False)
-        return self._kept[key]
+        with self._lock:
+            found = self._kept.get(key)
+        if found is None:
+            found = made()
+        with self._lock:
+            self._kept[key] = found
+            self._kept.move_to_end(key)
+            while len(self._kept) > _KEPT:
+                self._kept.popitem(last=False)
+        return found
 
     def close(self) -> None:
         """Let go of everything; what is under way is not waited for."""
