@@ -37,9 +37,9 @@ def override(document: Document, assignments: Sequence[str]) -> Document:
             if not equals or not key:
                 raise ValueError(f'"{assignment}" is not KEY=VALUE')
             if key == BLEND_RATE:
-                paths |= set_blend_rate(values, _value(text.strip()))
+                paths |= set_blend_rate(values, spoken(text.strip()))
             else:
-                paths.add(_set(values, key, _value(text.strip())))
+                paths.add(_set(values, key, spoken(text.strip())))
         except ValueError as error:
             faults.append(Fault("--set", None, key if equals else "", str(error)))
     for path in paths:
@@ -81,8 +81,8 @@ def _drop_other_kind(values: dict[str, Any], assigned: set[Path]) -> Iterator[Fa
             )
 
 
-def _value(text: str) -> Any:
-    """A number, boolean or quoted string as TOML has them; any other text as it stands."""
+def spoken(text: str) -> Any:
+    """What a text behind KEY= means: a number, boolean or quoted string as TOML has them; another itself."""
     try:
         parsed = tomllib.loads(f"value = {text}")
     except (tomllib.TOMLDecodeError, RecursionError):

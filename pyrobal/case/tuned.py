@@ -8,20 +8,23 @@ from typing import Any
 
 import tomlkit
 
+from pyrobal.case.override import RIVALS
 from pyrobal.case.schema import Shape, shape
 from pyrobal.flowsheet.inputs import SECTIONS
 
 
 @dataclass(frozen=True)
 class Change:
-    """A value as a case file has it, and what is said behind it."""
+    """A value as a case file has it, and what is said behind it; a comment that stands there stays."""
 
     value: str | float
-    comment: str
+    comment: str = ""
 
 
 def tuned(text: str, changes: Mapping[str, Change]) -> str:
     """The text of a case with the values of some dotted keys changed; a key not written yet is added.
+
+    The other name of a quantity (``override.RIVALS``) gives way to the one that is written.
 
     Raises KeyError for a key whose item of a section is not in the text.
     """
@@ -29,11 +32,16 @@ def tuned(text: str, changes: Mapping[str, Change]) -> str:
     for key, change in changes.items():
         table, name = _place(document, key)
         item = tomlkit.item(change.value)
-        item.comment(change.comment)
-        if name in table and (old := table.item(name).trivia).comment:
-            item.comment(f"{old.comment.lstrip('# ')}; {change.comment}")
+        old = table.item(name).trivia if name in table else None
+        said = [change.comment] if old is None else [old.comment.lstrip("# "), change.comment]
+        if any(said):
+            item.comment("; ".join(filter(None, said)))
+        if old is not None and old.comment:
             item.trivia.comment_ws = old.comment_ws
         table[name] = item
+        rival = RIVALS.get(name, "")
+        if rival in table and f"{key.removesuffix(name)}{rival}" not in changes:
+            del table[rival]
     return tomlkit.dumps(document)
 
 

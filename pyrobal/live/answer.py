@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final
 
 from pyrobal.live.asked import Asked
-from pyrobal.live.settings import values_of
+from pyrobal.live.laid import named
+from pyrobal.live.settings import Settings
 from pyrobal.report.labels import capital, label
 from pyrobal.report.numbers import number
 from pyrobal.report.picture import HEAT, bands, picture, quantities
@@ -26,10 +27,10 @@ def answer(result: Result, asked: Asked, handles: Iterable[str]) -> dict[str, An
         "status": result.status,
         "headline": verdict(result),
         "readings": {key: reading(told[key]) for key in asked.read if key in told},
-        "settings": values_of(result.case.inputs, keys),
-        "limits": limits(result),
+        "settings": Settings(result.case.inputs).values(keys),
+        "limits": limits(result, named(asked.limits)),
         "messages": [{"level": m.level, "key": m.key, "text": plain(m.text)} for m in result.messages],
-        **_drawn(result, asked),
+        **(_drawn(result, asked) if asked.quantity else {}),
     }
 
 
@@ -41,13 +42,15 @@ def reading(line: Line) -> dict[str, Any]:
     return {**found, "value": line.value, "text": number(line.shown)}
 
 
-def limits(result: Result) -> list[dict[str, Any]]:
-    """Every limit of the case, the most used first."""
+def limits(result: Result, added: Mapping[str, str] | None = None) -> list[dict[str, Any]]:
+    """Every limit of the case, the most used first. added : name -> words, of those the page has added"""
+    added = added or {}
     return [
         {
             "name": use.name, "label": capital(label(use.line.key)), "reading": use.line.key,
             "value": _finite(use.line.value), "bound": use.bound, "unit": use.line.unit, "upper": use.upper,
             "use": _finite(use.share), "said": use.said, "broken": use.broken,
+            **({"added": added[use.name]} if use.name in added else {}),
         }
         for use in uses(result)
     ]  # fmt: skip

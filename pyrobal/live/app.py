@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from concurrent.futures import Executor
 from functools import partial
 from importlib.resources import files
@@ -15,19 +15,20 @@ from starlette.requests import Request
 from starlette.responses import Response, StreamingResponse
 from starlette.routing import Route
 
-from pyrobal.case.load import Case
 from pyrobal.errors import CaseError
 from pyrobal.live.answer import answer
 from pyrobal.live.asked import Asked, asked
 from pyrobal.live.curves import curves, window
-from pyrobal.live.described import described
+from pyrobal.live.described import described, pinned
 from pyrobal.live.guard import TooLong
+from pyrobal.live.handles import Reach, reaches
+from pyrobal.live.keep import Download, keep
 from pyrobal.live.laid import Refused, aim_of, state
 from pyrobal.live.source import Opened, Source
 from pyrobal.live.work import Work
 from pyrobal.report.result import Result
 
-Tell = Callable[[Opened, Asked], dict[str, Any]]
+Tell = Callable[[Opened, Asked], dict[str, Any] | Download]
 Run = Callable[..., Awaitable[Any]]
 
 _KINDS: Final = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
@@ -39,11 +40,14 @@ class Live:
     """One case and its page.
 
     closing : set when the server is about to stop; streams end then
+    version : counts what the server itself has found out about the case since the page asked
     """
 
     def __init__(self, source: Source, work: Work) -> None:
         self.source, self.work = source, work
         self.closing = asyncio.Event()
+        self.version = 0
+        self._ranks: dict[str, Sequence[Reach] | None] = {}
 
     def app(self) -> Starlette:
         """Everything that can be asked for."""
@@ -53,13 +57,14 @@ class Live:
             "answer": (self._answer, self.work.answer),
             "curves": (self._curves, self.work.study),
             "window": (self._window, self.work.study),
+            "keep": (self._keep, self.work.study),
         }
         routes += [Route(f"/{n}", partial(self._told, *who), methods=["POST"]) for n, who in asks.items()]
         return Starlette(routes=routes, exception_handlers={TooLong: _too_long})
 
     async def case(self, request: Request) -> Response:
         """The case, its handles, and all that can be set and read."""
-        return _json(await self.work.answer(self._described, _gone(request)))
+        return _response(await self.work.answer(self._described, _gone(request)))
 
     async def changes(self, _: Request) -> Response:
         """Server-sent events: one whenever the file changes."""
@@ -70,56 +75,80 @@ class Live:
             what = asked(await request.body())
         except ValueError as error:
             return Response(str(error), 400, media_type="text/plain")
-        return _json(await run(partial(self._tell, tell, what), _gone(request)))
+        return _response(await run(partial(self._tell, tell, what), _gone(request)))
 
-    def _tell(self, tell: Tell, what: Asked) -> dict[str, Any]:
+    def _tell(self, tell: Tell, what: Asked) -> dict[str, Any] | Download:
         """What is told, or why nothing can be."""
         now = self.source.now()
         head = {"number": what.number, "digest": now.digest}
         try:
-            return {**head, "ok": True, "errors": {}, "unmet": {}, **tell(now, what)}
+            told = tell(now, what)
+            return told if isinstance(told, Download) else {**head, "ok": True, **_fault(Refused({})), **told}
         except Refused as refused:
-            return {**head, "ok": False, "errors": refused.errors, "unmet": refused.unmet}
+            return {**head, "ok": False, **_fault(refused)}
         except CaseError as error:
-            return {**head, "ok": False, "errors": {"": str(error)}, "unmet": {}}
+            return {**head, "ok": False, **_fault(Refused({"": str(error)}))}
 
     def _described(self) -> dict[str, Any]:
         now = self.source.now()
-        executor = None if now.case is None else self._executor(now.case)
-        return self.work.kept(("case", now.digest), lambda: described(now, self.source.file, executor))
+        ranked = None if now.case is None else self._ranked(now)
+        key = ("case", now.digest, ranked is None)
+        result = None if now.case is None else self._state(now, Asked())
+        return self.work.kept(key, lambda: described(now, self.source.file, result, ranked))
 
-    def _executor(self, case: Case) -> Executor | None:
+    def _ranked(self, now: Opened) -> Sequence[Reach] | None:
+        """The settings by what they do; of a whole plant they are told when they are known."""
+        if now.digest not in self._ranks:
+            self._ranks = {now.digest: None}  # being worked out
+            if self._executor(now) is None:
+                self._rank(now)
+            else:
+                self.work.later(partial(self._rank, now))
+        return self._ranks[now.digest]
+
+    def _rank(self, now: Opened) -> None:
+        result = self._state(now, Asked())
+        self._ranks = {now.digest: reaches(result, pinned(result), self._executor(now))}
+        self.version += 1
+
+    def _executor(self, now: Opened) -> Executor | None:
         """Who solves what is more than one state: furnaces are done at once, whole plants by another."""
-        return None if case.inputs.converting is None else self.work.executor()
+        return None if now.case is None or now.case.inputs.converting is None else self.work.executor()
 
     def _state(self, now: Opened, what: Asked) -> Result:
-        key = ("state", now.digest, tuple(what.changes.items()), what.holds)
+        key = ("state", now.digest, tuple(what.changes.items()), what.holds, what.limits)
         return self.work.kept(key, lambda: state(now, what))
 
     def _answer(self, now: Opened, what: Asked) -> dict[str, Any]:
         return answer(self._state(now, what), what, self._handles())
 
     def _curves(self, now: Opened, what: Asked) -> dict[str, Any]:
-        result = self._state(now, what)
-        return curves(result, what, aim_of(result.case, what.holds), self._executor(result.case))
+        return self._studied(curves, now, what)
 
     def _window(self, now: Opened, what: Asked) -> dict[str, Any]:
+        return self._studied(window, now, what)
+
+    def _keep(self, now: Opened, what: Asked) -> dict[str, Any] | Download:
+        return keep(self._state(now, what), what)
+
+    def _studied(self, work_out: Callable[..., dict[str, Any]], now: Opened, what: Asked) -> dict[str, Any]:
         result = self._state(now, what)
-        return window(result, what, aim_of(result.case, what.holds), self._executor(result.case))
+        assert now.case is not None  # there is no state without
+        return work_out(now.case, result, what, aim_of(result.case, what.holds), self._executor(now))
 
     def _handles(self) -> list[str]:
         return [handle["key"] for handle in self._described().get("handles", ())]
 
     async def _events(self) -> AsyncIterator[str]:
-        told, quiet = self.source.stamp(), 0.0
+        told, quiet = (self.source.stamp(), self.version), 0.0
         yield ": here\n\n"
         while not self.closing.is_set():
             try:
                 await asyncio.wait_for(self.closing.wait(), _LOOK)
             except TimeoutError:
                 quiet += _LOOK
-            if (stamp := self.source.stamp()) != told:
-                told, quiet = stamp, 0.0
+            if (now := (self.source.stamp(), self.version)) != told:
+                told, quiet = now, 0.0
                 yield "event: case\ndata: changed\n\n"
             elif quiet >= _BEAT:
                 quiet = 0.0
@@ -153,8 +182,15 @@ async def _too_long(_: Request, __: Exception) -> Response:
     return Response(status_code=413)
 
 
-def _json(content: Any) -> Response:
+def _fault(refused: Refused) -> dict[str, Any]:
+    return {"errors": refused.errors, "unmet": refused.unmet, "limit_errors": refused.limits}
+
+
+def _response(content: Any) -> Response:
     if content is None:  # nobody is there to read it
         return Response(status_code=503)
+    if isinstance(content, Download):
+        named = {"Content-Disposition": f'attachment; filename="{content.name}"'}
+        return Response(content.content, media_type=content.kind, headers=named)
     text = json.dumps(content, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     return Response(text.encode("utf-8", "replace"), media_type="application/json")

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 MOST_TEXT: Final = 400  # letters of a key or a value
-_MOST: Final = {"changes": 500, "hold": 20, "keys": 60, "read": 200}
+_MOST: Final = {"changes": 500, "hold": 20, "limits": 50, "keys": 60, "read": 200}
 
 
 @dataclass(frozen=True)
@@ -26,20 +26,22 @@ class Asked:
 
     number : counted by the page, given back with the answer
     changes : key -> value as a case has it, over the file; holds : met after them
+    limits : "READING <= VALUE", beside those of the case
     read, keys : readings and settings asked for; x, y : settings of a window
-    quantity, way : of the picture; what : to keep
+    quantity, way : of the picture, "" for none; what : to keep
     """
 
     number: int = 0
     changes: Mapping[str, str] = field(default_factory=dict)
     holds: tuple[Hold, ...] = ()
+    limits: tuple[str, ...] = ()
     read: tuple[str, ...] = ()
     keys: tuple[str, ...] = ()
     x: str = ""
     y: str = ""
     what: str = ""
-    quantity: str = "mass"
-    way: str = "across"
+    quantity: str = ""
+    way: str = ""
 
     @property
     def assignments(self) -> list[str]:
@@ -55,7 +57,7 @@ def asked(body: bytes) -> Asked:
         raise ValueError("the body is not JSON") from None
     if not isinstance(content, dict):
         raise ValueError("the body is no JSON object")
-    picture = _of(content, "picture", dict, {})
+    picture = _of(content, "picture", dict, {"quantity": "", "way": ""})
     number = content.get("number", 0)
     if not isinstance(number, int) or isinstance(number, bool):
         raise ValueError("number is no whole number")
@@ -64,6 +66,7 @@ def asked(body: bytes) -> Asked:
         number=number,
         changes=_changes(_of(content, "changes", dict, {})),
         holds=tuple(_hold(one) for one in _short(content, "hold")),
+        limits=tuple(dict.fromkeys(map(_text, _short(content, "limits")))),
         read=tuple(map(_text, [read] if isinstance(read, str) else _short(content, "read"))),
         keys=tuple(map(_text, _short(content, "keys"))),
         quantity=_text(picture.get("quantity", "mass")),

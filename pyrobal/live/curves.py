@@ -9,10 +9,11 @@ from typing import Any, Final
 
 import numpy as np
 
+from pyrobal.case.load import Case
 from pyrobal.errors import Reason
 from pyrobal.live.asked import Asked
 from pyrobal.live.laid import Refused
-from pyrobal.live.settings import span, usual_of
+from pyrobal.live.settings import Settings
 from pyrobal.report.labels import capital, label
 from pyrobal.report.result import Result, told_in
 from pyrobal.studies.aim import Aim
@@ -29,15 +30,16 @@ _SIDE: Final = {True: 41, False: 25}  # points along a window, of a furnace and 
 _DIGITS: Final = 7
 
 
-def curves(result: Result, asked: Asked, aim: Aim | None, executor: Executor | None) -> dict[str, Any]:
-    """A curve of the reading for each key that holds a number and follows nothing."""
-    over = {}
-    for variable in _found(result, asked.keys):
-        reach = span(result.case.inputs, variable, usual_of(result.case.inputs, variable.key))
-        if reach is not None:
-            over[variable] = (reach.low, reach.high)
+def curves(
+    file: Case, result: Result, asked: Asked, aim: Aim | None, executor: Executor | None
+) -> dict[str, Any]:
+    """A curve of the reading for each key that holds a number and follows nothing.
+
+    file : the case without changes, which the sliders are made for
+    """
+    over = {variable: _ends(file, result, variable) for variable in _found(result, asked.keys)}
     reading = next(iter(asked.read), "")
-    found = work_out(result.case, over, reading, aim, executor)
+    found = work_out(result.case, {v: ends for v, ends in over.items() if ends}, reading, aim, executor)
     return {"read": reading, "curves": {curve.variable.key: _curve(curve) for curve in found}}
 
 
@@ -54,6 +56,17 @@ def _found(result: Result, keys: Iterable[str]) -> list[Variable]:
     return found
 
 
+def _ends(file: Case, result: Result, variable: Variable) -> tuple[float, float] | None:
+    """Where a slider goes, in SI: as the file's case has it, and to the value it has now."""
+    now = Settings(result.case.inputs)
+    value, of_file = now.held(variable.key), Settings(file.inputs)
+    if value is None:
+        return None
+    known = variable.key in of_file.numbers and of_file.held(variable.key) is not None
+    reach = of_file.span(variable.key, value) if known else now.span(variable.key)
+    return None if reach is None else (reach.low, reach.high)
+
+
 def _curve(curve: Curve) -> dict[str, Any]:
     unit, factor = told_in(curve.reading, curve.unit)
     return {
@@ -61,17 +74,17 @@ def _curve(curve: Curve) -> dict[str, Any]:
         "y": _rounded((curve.y * factor).tolist()),
         "x_unit": curve.variable.unit,
         "y_unit": unit,
-        "now": curve.now,
+        "now": _rounded([curve.now])[0],
         "crossings": [_crossing(one) for one in curve.crossings],
         "feasible": curve.feasible.tolist(),
-        "autogenous": next(iter(curve.autogenous), None),
+        "autogenous": next(iter(_rounded(curve.autogenous)), None),
     }
 
 
 def _crossing(one: Crossing) -> dict[str, Any]:
     if isinstance(one.what, Limit):
-        return {"x": one.x, "label": name(one.what), "reason": str(one.what)}
-    return {"x": one.x, "label": "no solution", "reason": Reason(one.what).text}
+        return {"x": _rounded([one.x])[0], "label": name(one.what), "reason": str(one.what)}
+    return {"x": _rounded([one.x])[0], "label": "no solution", "reason": Reason(one.what).text}
 
 
 def name(limit: Limit) -> str:
@@ -84,7 +97,9 @@ def _rounded(values: Iterable[float]) -> list[float | None]:
     return [float(f"{x:.{_DIGITS}g}") if math.isfinite(x) else None for x in values]
 
 
-def window(result: Result, asked: Asked, aim: Aim | None, executor: Executor | None) -> dict[str, Any]:
+def window(
+    file: Case, result: Result, asked: Asked, aim: Aim | None, executor: Executor | None
+) -> dict[str, Any]:
     """The window of two handles: which limit is broken the most at each point, and where each is just met."""
     found = _found(result, (asked.x, asked.y))
     if len(found) != 2:
@@ -93,7 +108,7 @@ def window(result: Result, asked: Asked, aim: Aim | None, executor: Executor | N
     if not in_force(case, ()):
         raise Refused({"": "the case has no [[limit]], so every point with an answer is feasible"}, {})
     side = _SIDE[case.inputs.converting is None]
-    axes = [(v.key, f"{_ends(result, v)}:{side}") for v in found]
+    axes = [(v.key, _axis(file, result, v, side)) for v in found]
     made = work_out_window(case, axes[0], axes[1], (), aim=aim, executor=executor)
     names = [name(limit) for limit in made.limits]
     verdict = made.verdict
@@ -106,15 +121,15 @@ def window(result: Result, asked: Asked, aim: Aim | None, executor: Executor | N
             {"label": one, "points": [[_rounded(place) for place in piece] for piece in line(made, i).pieces]}
             for i, one in enumerate(names)
         ],
-        "now": [float(v.shown(float(held(case.inputs, v)[0]))) for v in found],
+        "now": _rounded(float(v.shown(float(held(case.inputs, v)[0]))) for v in found),
         "x_unit": made.x.unit,
         "y_unit": made.y.unit,
     }
 
 
-def _ends(result: Result, variable: Variable) -> str:
-    """Where its slider goes, as a window takes it. Raises Refused for a setting that holds a word."""
-    reach = span(result.case.inputs, variable, usual_of(result.case.inputs, variable.key))
-    if reach is None:
+def _axis(file: Case, result: Result, variable: Variable, side: int) -> str:
+    """Its slider, as a window takes an axis. Raises Refused for a setting that holds a word."""
+    ends = _ends(file, result, variable)
+    if ends is None:
         raise Refused({variable.key: "holds no number"}, {})
-    return f"{variable.text(reach.low)}:{variable.text(reach.high)}"
+    return f"{variable.text(ends[0])}:{variable.text(ends[1])}:{side}"

@@ -2,54 +2,68 @@
 
 from __future__ import annotations
 
-from concurrent.futures import Executor
+from collections.abc import Sequence
 from typing import Any, Final
 
 from pyrobal.live.answer import known, limits
-from pyrobal.live.handles import handles
-from pyrobal.live.settings import as_written
+from pyrobal.live.handles import Reach, handles
+from pyrobal.live.settings import Settings
 from pyrobal.live.source import Opened
-from pyrobal.report.result import Result, balance
-from pyrobal.report.verdict import first_figures
+from pyrobal.report.result import Result
+from pyrobal.report.verdict import first_figures, uses
 
+_PINNED: Final = 8
 CAUTION: Final = (
     "For planning and study. Molten metal, oxygen, SO2, CO and acid can kill: before the plant runs on a "
     "figure of this page, local codes and licensed practice decide."
 )
 # What the heat of the furnace is closed with -> the reading whose curve says how it goes.
 _CURVES: Final = {
-    "fuel": "smelting.fuel", "cold_charge": "smelting.cold_charge", "enrichment": "smelting.enrichment",
+    "fuel": "smelting.fuel_heat", "cold_charge": "smelting.cold_charge", "enrichment": "smelting.enrichment",
     "slag_temperature": "smelting.slag.temperature", "nothing": "smelting.heat.surplus",
 }  # fmt: skip
 
 
-def described(opened: Opened, file: str, executor: Executor | None = None) -> dict[str, Any]:
-    """All the page needs before the first answer; without any good case only what is wrong with it."""
+def described(
+    opened: Opened, file: str, result: Result | None, ranked: Sequence[Reach] | None
+) -> dict[str, Any]:
+    """All the page needs before the first answer; without any good case only what is wrong with it.
+
+    result : of the case as the file has it; None without a good case
+    ranked : settings by sensitivity; None while that is not known yet, and ``complete`` then says so
+    """
     found: dict[str, Any] = {
         "file": file,
         "digest": opened.digest,
         "faults": [{"line": f.line, "key": f.key, "text": f.text, "file": f.file} for f in opened.faults],
         "caution": CAUTION,
+        "complete": ranked is not None,
     }
-    if opened.case is None:
+    if result is None:
         return {**found, "title": ""} | dict.fromkeys(
             ("handles", "settings", "readings", "pinned", "limits"), ()
         )
-    result = balance(opened.case)
-    first = [line.key for _, line in first_figures(result)]
+    curve, first = _curve(result), pinned(result)
     return {
         **found,
-        "title": opened.case.title,
-        "handles": handles(result, first, executor),
-        "settings": list(as_written(opened.case.inputs).values()),
+        "title": result.case.title,
+        "handles": handles(result.case.inputs, ranked or ()),
+        "settings": list(Settings(result.case.inputs).described().values()),
         "readings": known(result),
         "pinned": first,
-        "curve": _curve(result, first),
+        "curve": curve or next(iter(first), ""),
         "limits": limits(result),
     }
 
 
-def _curve(result: Result, first: list[str]) -> str:
-    keys = {line.key for line in result.lines}
+def pinned(result: Result) -> list[str]:
+    """The readings shown from the start: those asked for first, how the heat is closed, what is limited."""
+    first = [line.key for _, line in first_figures(result)]
+    limited = [use.line.key for use in uses(result)]
+    return list(dict.fromkeys(filter(None, (_curve(result), *first, *limited))))[:_PINNED]
+
+
+def _curve(result: Result) -> str:
+    """The reading whose curve says how the heat goes; "" in a plant without a furnace."""
     key = _CURVES[result.case.inputs.smelting.close_heat_with]
-    return key if key in keys else next(iter(first), "")
+    return key if any(line.key == key for line in result.lines) else ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
@@ -13,26 +14,27 @@ from pyrobal.arrays import FloatN, Floats
 from pyrobal.case.blend import BLEND_RATE
 from pyrobal.case.unused import without_effect
 from pyrobal.flowsheet.inputs import Inputs
-from pyrobal.live.settings import as_written, span, usual_of
+from pyrobal.live.settings import Settings
 from pyrobal.report.labels import label
 from pyrobal.report.numbers import number
 from pyrobal.report.result import Result
 from pyrobal.studies.curves import in_turn, readings_of
 from pyrobal.studies.measure import measured
-from pyrobal.studies.tangent import held
-from pyrobal.studies.variable import Variable, blend_rate, variables
+from pyrobal.studies.variable import Variable
 
-MOST: Final = 7  # numbers
+MOST: Final = 8  # numbers
 _CHOICES: Final = ("smelting.close_heat_with", "smelting.fuel", "converting.close_heat_with")
 # Tables that are what is given, not what is set in a shift: limits, states of upsets, how a solver goes.
 _NOT_MOVED: Final = ("limit.", "upset.", "recycle.", "stack.", "site.", "fuel.")
-_NO_CONTROL: Final = "over_equilibrium"  # how far a model is off; the plant has no such valve
+# How far a model is off, or how well a piece works: no such valve stands in the plant.
+_NO_CONTROL: Final = re.compile("over_equilibrium|entrained|efficiency|_minimum|escape|precision")
 _HEATS: Final = ("smelting.fuel_heat", "smelting.heat.surplus")
 HEAT_TOTAL: Final = "smelting.heat.total"
-_OFTEN: Final = (
-    BLEND_RATE, "charge.rate", "smelting.matte_grade", "smelting.enrichment", "smelting.fe_sio2",
-    "smelting.heat_loss", "acid_feed.flow", "acid_feed.so2",
+_FIRST: Final = (
+    "smelting.enrichment", "smelting.matte_grade", "smelting.oxygen_per_tonne", "acid_feed.flow",
+    "acid_feed.so2", "acid_feed.o2",
 )  # fmt: skip
+_FED: Final = (".rate", ".share")
 _PART: Final = 0.25  # of its slider by which a setting is moved to see what it does
 _LEAST: Final = 1e-3  # of a reading; who moves none of them by that much is no handle
 
@@ -67,28 +69,26 @@ def reaches(result: Result, readings: Sequence[str], executor: Executor | None =
     return sorted((reach for reach in found if reach.share > _LEAST), key=lambda reach: -reach.share)
 
 
-def handles(
-    result: Result, readings: Sequence[str], executor: Executor | None = None
-) -> list[dict[str, Any]]:
-    """What the page shows of them: numbers first, then the choices that are asked for most.
-
-    Of a case without an answer, where nothing can be compared, those that most often bring one.
-    """
-    inputs = result.case.inputs
-    written, unused = as_written(inputs), without_effect(inputs)
-    whys = {reach.key: reach.why for reach in reaches(result, readings, executor)[:MOST]}
-    if not whys:
-        whys = {key: "" for key in _OFTEN if key in written and key not in unused}
-    whys |= {key: "" for key in _CHOICES if key in written and key not in unused}
-    return [{**written[key], "why": why} for key, why in whys.items()]
+def handles(inputs: Inputs, ranked: Sequence[Reach]) -> list[dict[str, Any]]:
+    """What the page shows of them: how rich the gas and the matte are, what is fed, then what matters most by
+    sensitivity, then choices."""
+    settings, unused = Settings(inputs), tuple(without_effect(inputs))
+    described = settings.described()
+    whys = {reach.key: reach.why for reach in ranked}
+    there = [key for key in described if not key.startswith(unused) and described[key]["text"]]
+    fed = [key for key in there if key.startswith(("charge.rate", "concentrate.")) and key.endswith(_FED)]
+    first = [*(key for key in _FIRST if key in there), *fed][:MOST]
+    numbers = dict.fromkeys((*first, *whys))
+    chosen = [*list(numbers)[:MOST], *(key for key in _CHOICES if key in there)]
+    return [{**described[key], "why": whys.get(key, "")} for key in chosen]
 
 
 def _moved(inputs: Inputs) -> dict[Variable, FloatN]:
     """Each candidate with the place it is moved to, in SI: upwards, unless its range ends before."""
-    found = {}
-    for variable in _candidates(inputs):
-        reach, value = span(inputs, variable, usual_of(inputs, variable.key)), held(inputs, variable)[0]
-        if reach is not None and reach.low < reach.high:
+    settings, found = Settings(inputs), {}
+    for variable in _candidates(settings):
+        reach, value = settings.span(variable.key), settings.held(variable.key)
+        if reach is not None and value is not None and reach.low < reach.high:
             size = _PART * (reach.high - reach.low)
             place = value + size if value + size <= reach.high else value - size
             found[variable] = np.array([round(place) if variable.count else place])
@@ -101,11 +101,19 @@ def _scales(readings: Sequence[str], values: FloatN) -> FloatN:
     return np.array([found[HEAT_TOTAL] if key in _HEATS else found[key] for key in readings])
 
 
-def _candidates(inputs: Inputs) -> list[Variable]:
+def _candidates(settings: Settings) -> list[Variable]:
     """Numbers that are set while the plant runs, of those that have an effect."""
-    unused, present = tuple(without_effect(inputs)), dict(inputs.arrays())
-    found = [v for v in variables(inputs).values() if v.path in present and not v.key.startswith(unused)]
-    found = [v for v in found if not v.key.startswith(_NOT_MOVED) and not v.bare]
-    found = [v for v in found if _NO_CONTROL not in v.key]
-    blend = [blend_rate(inputs)] if len(inputs.concentrate) > 1 and inputs.charge.rate is None else []
-    return [*blend, *found]
+    unused, moved_already = tuple(without_effect(settings.inputs)), _twice(settings.inputs)
+    return [
+        variable
+        for key, variable in settings.numbers.items()
+        if settings.held(key) is not None
+        and not variable.bare
+        and not key.startswith((*unused, *_NOT_MOVED, *moved_already))
+        and not _NO_CONTROL.search(key)
+    ]
+
+
+def _twice(inputs: Inputs) -> tuple[str, ...]:
+    """The rate of the whole blend where that of the charge is the same."""
+    return () if inputs.charge.rate is None else (BLEND_RATE,)

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 
+from pyrobal import units
+from pyrobal.case.limits import unit as unit_of
 from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault, NotSolved
 from pyrobal.live.asked import Asked, Hold
 from pyrobal.live.source import Opened
+from pyrobal.report.labels import label
 from pyrobal.report.result import Result
-from pyrobal.studies.aim import Aim, aimed, aiming
+from pyrobal.studies.aim import Aim, aiming, chosen
+from pyrobal.studies.limit import parted
 from pyrobal.studies.measure import solved
 
 
@@ -17,20 +22,60 @@ class Refused(Exception):
     """What was asked cannot be.
 
     errors : key of a change -> what is wrong with it, "" for what belongs to none
-    unmet : reading that is held -> why it cannot be
+    unmet : reading that is held -> why it cannot be; limits : the words of one -> what is wrong with it
     """
 
-    def __init__(self, errors: Mapping[str, str], unmet: Mapping[str, str]) -> None:
-        self.errors, self.unmet = dict(errors), dict(unmet)
-        super().__init__("; ".join((*self.errors.values(), *self.unmet.values())))
+    def __init__(
+        self,
+        errors: Mapping[str, str],
+        unmet: Mapping[str, str] | None = None,
+        limits: Mapping[str, str] | None = None,
+    ) -> None:
+        self.errors, self.unmet, self.limits = dict(errors), dict(unmet or {}), dict(limits or {})
+        super().__init__("; ".join((*self.errors.values(), *self.unmet.values(), *self.limits.values())))
 
 
-def laid(opened: Opened, asked: Asked) -> Case:
-    """The case with the changes. Raises Refused with every error."""
+def named(limits: Sequence[str]) -> dict[str, str]:
+    """The limits a page adds by the names they have in the case. Raises Refused for one that is none."""
+    found, wrong = {}, {}
+    for text in limits:
+        try:
+            reading, upper, _ = parted(text)
+        except ValueError as error:
+            wrong[text] = str(error)
+        else:
+            found[f"{label(reading)} at {'most' if upper else 'least'}".replace(".", " ")] = text
+    if wrong:
+        raise Refused({}, limits=wrong)
+    return found
+
+
+def tables(limits: Mapping[str, str]) -> list[dict[str, str]]:
+    """The same as [[limit]] tables; a bare bound is in the unit of its reading."""
+    found = []
+    for name, text in limits.items():
+        reading, upper, bound = parted(text)
+        unit = unit_of(reading, ())
+        if unit is not None and re.fullmatch(r"[-+.\deE]+", bound):
+            bound += units.behind(unit)
+        found.append({"name": name, "reading": reading, "most" if upper else "least": bound})
+    return found
+
+
+def laid(opened: Opened, asked: Asked, more: Sequence[str] = ()) -> Case:
+    """The case with the changes and limits of a page, and ``more``. Raises Refused with every error."""
+    limits = named(asked.limits)
     try:
-        return opened.changed(asked.assignments)
+        return opened.changed([*asked.assignments, *more], tables(limits))
     except CaseError as error:
-        raise Refused(_by_key(error.faults, asked.changes), {}) from None
+        of_limits, others = {}, []
+        for fault in error.faults:
+            name = next((name for name in limits if fault.key.startswith(f"limit.{name}.")), None)
+            if name is None:
+                others.append(fault)
+            else:
+                of_limits[limits[name]] = fault.text
+        raise Refused(_by_key(others, asked.changes), limits=of_limits) from None
 
 
 def aim_of(case: Case, holds: Sequence[Hold]) -> Aim | None:
@@ -57,11 +102,9 @@ def _settled(opened: Opened, asked: Asked) -> Case:
     if aim is None:
         return case
     try:
-        return aimed(case, aim)
+        return laid(opened, asked, chosen(case, aim))
     except NotSolved as error:
         raise Refused({}, dict.fromkeys((hold.reading for hold in asked.holds), str(error))) from None
-    except CaseError as error:
-        raise Refused(_by_key(error.faults, asked.changes), {}) from None
 
 
 def _by_key(faults: Sequence[Fault], changes: Mapping[str, str]) -> dict[str, str]:

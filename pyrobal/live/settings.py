@@ -3,161 +3,180 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Final
 
 from pyrobal import units
+from pyrobal.arrays import FloatN
 from pyrobal.case.blend import BLEND_RATE
 from pyrobal.case.schema import tables as tables_of
 from pyrobal.case.schema import written_in
-from pyrobal.fields import Choice, Quantity, Text
+from pyrobal.fields import Choice, Declaration, Quantity, Text
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.report.labels import capital, label
 from pyrobal.report.numbers import number
 from pyrobal.studies.sensitivity import step
 from pyrobal.studies.variable import Variable, blend_rate, variables
 
-SHARES: Final = ("%", "wt%", "vol%")
+_SHARES: Final = ("%", "wt%", "vol%")
 _KELVINS: Final = 100.0  # to either side of a temperature
 _SHARE: Final = 0.5  # of the value to either side of any other
 _DIGITS: Final = 6
-_ENDS: Final = 3  # digits of the ends of a slider
 
 
 @dataclass(frozen=True)
 class Span:
-    """Where a slider goes: low to high by step, in SI."""
+    """Where a slider goes: from low to high in SI, by a step in the unit of the setting."""
 
     low: float
     high: float
     step: float
 
 
-def as_written(inputs: Inputs) -> dict[str, dict[str, Any]]:
-    """Each setting that a case has or could have in its tables, by key, as the page shows it.
+@dataclass(frozen=True, eq=False)
+class Settings:
+    """The settings of one case."""
 
-    Lines of an assay and shares of a table are there only where the case has them.
-    """
-    present, all_declared = dict(inputs.arrays()), _declared(inputs)
-    found = {}
-    for variable in _numbers(inputs):
-        declared = all_declared.get(variable.key)
-        if isinstance(declared, Quantity) or variable.path in present or variable.key == BLEND_RATE:
-            word = declared.word if isinstance(declared, Quantity) else None
-            found[variable.key] = _number(inputs, variable, declared, word)
-    for key, (declared, value) in _words(inputs).items():
-        found[key] = _word(inputs, key, declared, value)
-    return found
+    inputs: Inputs
 
+    @cached_property
+    def numbers(self) -> Mapping[str, Variable]:
+        """Every number the case has or could have in its tables, that of the whole blend first."""
+        whole = [blend_rate(self.inputs)] if len(self.inputs.concentrate) > 1 else []
+        return {v.key: v for v in (*whole, *variables(self.inputs).values())}
 
-def values_of(inputs: Inputs, keys: Iterable[str]) -> dict[str, dict[str, Any]]:
-    """What settings hold: value and text in their unit; one the case has not is left out."""
-    words, numbers, declared = _words(inputs), {v.key: v for v in _numbers(inputs)}, _declared(inputs)
-    found = {}
-    for key in keys:
-        if key in words:
-            found[key] = {"value": None, "text": words[key][1], "unit": ""}
-        elif key in numbers:
-            found[key] = _held(inputs, numbers[key], declared.get(key))
-    return found
+    @cached_property
+    def words(self) -> Mapping[str, tuple[Choice | Text, str]]:
+        """Settings that hold a word of a list or the name of a fuel, with the word."""
+        return {
+            f"{key}.{name}": (declared, getattr(node, name) or "")
+            for key, node in tables_of(self.inputs)
+            for name, declared in written_in(node).items()
+            if isinstance(declared, Choice | Text) and name != "name"
+        }
 
+    @cached_property
+    def _declared(self) -> Mapping[str, Declaration]:
+        return {
+            f"{key}.{name}": declared
+            for key, node in tables_of(self.inputs)
+            for name, declared in written_in(node).items()
+        }
 
-def span(inputs: Inputs, variable: Variable, usual: tuple[float, float] | None = None) -> Span | None:
-    """A useful range around what the case has, within what is allowed; None where it has no number.
+    @cached_property
+    def _arrays(self) -> Mapping[str, FloatN]:
+        return dict(self.inputs.arrays())
 
-    usual : the range met in works, which it keeps to where the present value does
-    """
-    held = variable.value(inputs)
-    if held is None:
-        return None
-    value = float(held[0])
-    size = abs(step(variable, value))
-    reach = _reach(variable, value, size)
-    low, high = value - reach, value + reach
-    if usual is not None and usual[0] <= value <= usual[1]:
-        low, high = max(low, usual[0]), min(high, usual[1])
-    low, high = _rounded(variable, low, math.floor), _rounded(variable, high, math.ceil)
-    low = low if variable.low is None else max(low, variable.low)
-    high = high if variable.high is None else min(high, variable.high)
-    return Span(min(low, value), max(high, value), size if variable.count else 0.1 * size)
+    def held(self, key: str) -> float | None:
+        """The number that a setting holds, in SI; None where it has a word or nothing."""
+        variable = self.numbers[key]
+        found = variable.value(self.inputs) if key == BLEND_RATE else self._arrays.get(variable.path)
+        return None if found is None else float(found[0])
 
+    def span(self, key: str, around: float | None = None) -> Span | None:
+        """A useful range around what the case has, within what is allowed and, where the value is, what is
+        usual in works; None where it has no number.
 
-def usual_of(inputs: Inputs, key: str) -> tuple[float, float] | None:
-    """The range of a setting that is met in works, where one is declared."""
-    declared = _declared(inputs).get(key)
-    return declared.usual if isinstance(declared, Quantity) else None
+        around : a value in SI that it has to hold too
+        """
+        value, variable = self.held(key), self.numbers[key]
+        if value is None:
+            return None
+        size = abs(step(variable, value))
+        reach = _reach(variable, value, size)
+        low, high = value - reach, value + reach
+        usual = self._usual(key)
+        if usual is not None and usual[0] <= value <= usual[1]:
+            low, high = max(low, usual[0]), min(high, usual[1])
+        small = _round(float(variable.shown(size)) if variable.unit != "degC" else size)
+        low, high = _multiple(variable, low, small, math.floor), _multiple(variable, high, small, math.ceil)
+        low = low if variable.low is None else max(low, variable.low)
+        high = high if variable.high is None else min(high, variable.high)
+        every = (value, value if around is None else around)
+        return Span(min(low, *every), max(high, *every), small if variable.count else _tidy(0.1 * small))
+
+    def _usual(self, key: str) -> tuple[float, float] | None:
+        declared = self._declared.get(key)
+        return declared.usual if isinstance(declared, Quantity) else None
+
+    def _word_for(self, key: str) -> str:
+        """The word that may stand in place of a number; "" where none may."""
+        declared = self._declared.get(key)
+        return (isinstance(declared, Quantity) and declared.word) or ""
+
+    def values(self, keys: Iterable[str]) -> dict[str, dict[str, Any]]:
+        """What settings hold: value and text in their unit; one the case has not is left out."""
+        return {key: self._value(key) for key in keys if key in self.words or key in self.numbers}
+
+    def _value(self, key: str) -> dict[str, Any]:
+        if key in self.words:
+            return {"value": None, "text": self.words[key][1], "unit": ""}
+        variable, value = self.numbers[key], self.held(key)
+        if value is None:
+            return {"value": None, "text": self._word_for(key), "unit": variable.unit}
+        shown = _tidy(float(variable.shown(value)))
+        return {"value": shown, "text": number(shown, _DIGITS), "unit": variable.unit}
+
+    def described(self) -> dict[str, dict[str, Any]]:
+        """Each setting by key. Lines of an assay and shares of a table are there only where the case has
+        them."""
+        found = {
+            key: self._number(key)
+            for key, variable in self.numbers.items()
+            if isinstance(self._declared.get(key), Quantity)
+            or variable.path in self._arrays
+            or key == BLEND_RATE
+        }
+        return found | {key: self._word(key) for key in self.words}
+
+    def _number(self, key: str) -> dict[str, Any]:
+        variable, word = self.numbers[key], self._word_for(key)
+        least, most = (None if x is None else _shown(variable, x) for x in (variable.low, variable.high))
+        found = {
+            "key": key, "label": _label(key), "meaning": variable.meaning, "kind": "number",
+            "units": list(units.spellings(variable.unit)), "least": least, "most": most,
+            "choices": [word] if word else [], **self._value(key),
+        }  # fmt: skip
+        reach = self.span(key)
+        if reach is not None:
+            low, high = _shown(variable, reach.low), _shown(variable, reach.high)
+            found |= {"low": low, "high": high, "step": reach.step}
+        return found
+
+    def _word(self, key: str) -> dict[str, Any]:
+        declared, value = self.words[key]
+        fuels = sorted({*self.inputs.fuel, value})
+        return {
+            "key": key, "label": _label(key), "meaning": declared.meaning, "kind": "choice", "units": [],
+            "choices": list(declared.options) if isinstance(declared, Choice) else fuels, **self._value(key),
+        }  # fmt: skip
 
 
 def _reach(variable: Variable, value: float, size: float) -> float:
     """How far a slider goes to either side; a share that is nearly all, half of what it lacks."""
     if variable.unit == "degC":
         return _KELVINS
-    if variable.unit in SHARES and 0.5 < value < 1.0:
+    if variable.unit in _SHARES and 0.5 < value < 1.0:
         return max(_SHARE * (1.0 - value), size)
     return max(_SHARE * abs(value), 5.0 * size)
 
 
-def _rounded(variable: Variable, si: float, side: Any) -> float:
-    """To few digits in the plant unit, outwards."""
-    shown = float(variable.shown(si))
-    if shown == 0.0:
-        return si
-    places = _ENDS - 1 - math.floor(math.log10(abs(shown)))
-    return float(units.to_si(side(round(shown * 10.0**places, 6)) / 10.0**places, variable.unit))
+def _round(size: float) -> float:
+    """The next lower of 1, 2 or 5 times a power of ten."""
+    ten = 10.0 ** math.floor(math.log10(size) + 1e-9)
+    return _tidy(max(n for n in (1.0, 2.0, 5.0) if n * ten <= size * (1.0 + 1e-9)) * ten)
 
 
-def _numbers(inputs: Inputs) -> Iterator[Variable]:
-    if len(inputs.concentrate) > 1:
-        yield blend_rate(inputs)
-    yield from variables(inputs).values()
+def _multiple(variable: Variable, si: float, size: float, side: Callable[[float], float]) -> float:
+    """The multiple of a size in the plant unit on one side of a value in SI."""
+    shown = round(float(variable.shown(si)) / size, 6)
+    return float(units.to_si(_tidy(side(shown) * size), variable.unit))
 
 
-def _declared(inputs: Inputs) -> dict[str, Any]:
-    return {f"{key}.{name}": d for key, node in tables_of(inputs) for name, d in written_in(node).items()}
-
-
-def _words(inputs: Inputs) -> dict[str, tuple[Choice | Text, str]]:
-    """Settings that hold a word: of a list, or the name of a fuel."""
-    return {
-        f"{key}.{name}": (declared, getattr(node, name) or "")
-        for key, node in tables_of(inputs)
-        for name, declared in written_in(node).items()
-        if isinstance(declared, Choice | Text) and name != "name"
-    }
-
-
-def _number(inputs: Inputs, variable: Variable, declared: Any, word: str | None) -> dict[str, Any]:
-    least, most = (
-        None if x is None else _tidy(float(variable.shown(x))) for x in (variable.low, variable.high)
-    )
-    found = {
-        "key": variable.key,
-        "label": _label(variable.key),
-        "meaning": variable.meaning,
-        "kind": "number",
-        "units": list(units.spellings(variable.unit)),
-        "least": least,
-        "most": most,
-        "choices": [word] if word else [],
-        **_held(inputs, variable, declared),
-    }
-    reach = span(inputs, variable, usual_of(inputs, variable.key))
-    if reach is not None:
-        found |= {
-            "low": _tidy(float(variable.shown(reach.low))), "high": _tidy(float(variable.shown(reach.high))),
-            "step": _tidy(float(reach.step if variable.unit == "degC" else variable.shown(reach.step))),
-        }  # fmt: skip
-    return found
-
-
-def _held(inputs: Inputs, variable: Variable, declared: Any) -> dict[str, Any]:
-    value = variable.value(inputs)
-    if value is None:
-        word = declared.word if isinstance(declared, Quantity) and declared.word else ""
-        return {"value": None, "text": word, "unit": variable.unit}
-    shown = _tidy(float(variable.shown(float(value[0]))))
-    return {"value": shown, "text": number(shown, _DIGITS), "unit": variable.unit}
+def _shown(variable: Variable, si: float) -> float:
+    return _tidy(float(variable.shown(si)))
 
 
 def _tidy(x: float) -> float:
@@ -165,15 +184,5 @@ def _tidy(x: float) -> float:
     return float(f"{x:.12g}")
 
 
-def _word(inputs: Inputs, key: str, declared: Choice | Text, value: str) -> dict[str, Any]:
-    choices = list(declared.options) if isinstance(declared, Choice) else sorted({*inputs.fuel, value})
-    return {
-        "key": key, "label": _label(key), "meaning": declared.meaning, "kind": "choice", "unit": "",
-        "units": [], "value": None, "text": value, "choices": choices,
-    }  # fmt: skip
-
-
 def _label(key: str) -> str:
-    if key == BLEND_RATE:
-        return "All concentrates"
-    return capital(label(key))
+    return "All concentrates" if key == BLEND_RATE else capital(label(key))

@@ -44,6 +44,10 @@ class Work:
         """The same for what may take longer."""
         return await _unless(self._studies, task, wanted)
 
+    def later(self, task: Callable[[], object]) -> None:
+        """A study that nobody waits for."""
+        self._studies.submit(task)
+
     def kept(self, key: Hashable, made: Callable[[], T]) -> T:
         """What was made for a key before, or is made now; the least lately used are forgotten."""
         with self._lock:

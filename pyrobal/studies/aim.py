@@ -125,13 +125,26 @@ def setting_range(variable: Variable, span: str) -> tuple[float, float]:
 
 def aimed(case: Case, aim: Aim) -> Case:
     """The case with the settings that meet the aim. Raises NotSolved where none within their ranges do."""
+    x = _met(case, aim)
+    if "\n" in case.text and len(x) == 1:
+        return load_case(case.text, [*case.overrides, *_written(aim, x)])
+    return dataclasses.replace(case, inputs=aim.put(case.inputs, x))
+
+
+def chosen(case: Case, aim: Aim) -> list[str]:
+    """The settings that meet the aim in a single case, as ``--set`` takes them. Raises NotSolved."""
+    return _written(aim, _met(case, aim))
+
+
+def _met(case: Case, aim: Aim) -> Floats:
     x, found = aim.solved(case.inputs)
     if not found.all():
         raise NotSolved(Reason.AIM_OUT_OF_REACH, _out_of_reach(case, aim))
-    if "\n" in case.text and len(x) == 1:
-        chosen = [f"{v.key}={v.text(float(value))}" for v, value in zip(aim.settings, x[0], strict=True)]
-        return load_case(case.text, [*case.overrides, *chosen])
-    return dataclasses.replace(case, inputs=aim.put(case.inputs, x))
+    return x
+
+
+def _written(aim: Aim, x: Floats) -> list[str]:
+    return [f"{v.key}={v.text(float(value))}" for v, value in zip(aim.settings, x[0], strict=True)]
 
 
 def stretches(case: Case, aim: Aim) -> list[str]:

@@ -141,17 +141,25 @@ def _of_case(case: Case) -> tuple[list[Limit], list[Fault]]:
     return found, faults
 
 
-def _limit(case: Case, text: str) -> Limit:
+def parted(text: str) -> tuple[str, bool, str]:
+    """Reading, whether its bound is an upper one, and the bound, of "READING <= VALUE".
+
+    Raises ValueError for anything else.
+    """
     match = _LIMIT.fullmatch(text)
     if match is None:
         raise ValueError(f'"{text}" is not READING <= VALUE or READING >= VALUE')
-    key = match["key"]
+    return match["key"], "<" in match["sense"], match["bound"]
+
+
+def _limit(case: Case, text: str) -> Limit:
+    key, upper, written = parted(text)
     unit = reading_units(case, [key])[key]
     try:
-        bound = units.display(reading_value(match["bound"], unit), unit)
+        bound = units.display(reading_value(written, unit), unit)
     except ValueError as error:
         raise ValueError(f"{key}: {error}") from None
-    return Limit(key, 1 if ">" in match["sense"] else -1, float(bound), unit)
+    return Limit(key, -1 if upper else 1, float(bound), unit)
 
 
 def goal(case: Case, text: str, option: str = "--best") -> Goal:
