@@ -28,46 +28,67 @@ _AXE = Path(__file__).parent / "axe" / "axe.min.js.gz"
 _FLAGS = (
     "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--hide-scrollbars",
     "--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
-    "--remote-debugging-pipe", "--host-resolver-rules=MAP * ~NOTFOUND",
+    "--remote-debugging-pipe", "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
 )  # fmt: skip
+_KEYS = {
+    "Tab": 9, "Enter": 13, "Escape": 27, "End": 35, "Home": 36,
+    "ArrowLeft": 37, "ArrowUp": 38, "ArrowRight": 39, "ArrowDown": 40,
+}  # fmt: skip
 
 
-class Page:
-    """One tab. ``complaints``: console errors, exceptions and blocked content; ``requests``: every address."""
+class Pipe:
+    """Messages to the browser and from it, of all its tabs."""
 
-    def __init__(self, process: subprocess.Popen[bytes], write: int, read: int) -> None:
-        self.process, self._write, self._read = process, write, read
+    def __init__(self, write: int, read: int) -> None:
+        self._write, self._read = write, read
         self._number, self._buffer = 0, b""
-        self._session: str | None = None
-        self.complaints: list[str] = []
-        self.requests: list[str] = []
-        self.loaded = False
-        target = self.call("Target.createTarget", url="about:blank")["targetId"]
-        self._session = self.call("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
-        for domain in ("Page", "Runtime", "Log", "Network"):
-            self.call(f"{domain}.enable")
 
-    def call(self, method: str, **parameters: Any) -> dict[str, Any]:
+    def send(self, message: dict[str, Any]) -> int:
+        """Its number."""
         self._number += 1
-        message: dict[str, Any] = {"id": self._number, "method": method, "params": parameters}
-        if self._session:
-            message["sessionId"] = self._session
-        os.write(self._write, json.dumps(message).encode() + b"\0")
-        while True:
-            answer = self._next()
-            if answer.get("id") == self._number:
-                assert "error" not in answer, (method, answer["error"])
-                result: dict[str, Any] = answer["result"]
-                return result
+        os.write(self._write, json.dumps({"id": self._number, **message}).encode() + b"\0")
+        return self._number
 
-    def _next(self) -> dict[str, Any]:
+    def next(self) -> dict[str, Any]:
         while b"\0" not in self._buffer:
             part = os.read(self._read, 1 << 20)
             assert part, "the browser went away"
             self._buffer += part
         line, self._buffer = self._buffer.split(b"\0", 1)
         message: dict[str, Any] = json.loads(line)
-        self._hear(message.get("method", ""), message.get("params", {}))
+        return message
+
+
+class Page:
+    """One tab. ``complaints``: console errors, exceptions and blocked content; ``requests``: every address."""
+
+    def __init__(self, process: subprocess.Popen[bytes], pipe: Pipe) -> None:
+        self.process, self._pipe = process, pipe
+        self._session: str | None = None
+        self.complaints: list[str] = []
+        self.requests: list[str] = []
+        self.loaded = False
+        self._target = self.call("Target.createTarget", url="about:blank")["targetId"]
+        self._session = self.call("Target.attachToTarget", targetId=self._target, flatten=True)["sessionId"]
+        for domain in ("Page", "Runtime", "Log", "Network"):
+            self.call(f"{domain}.enable")
+
+    def call(self, method: str, **parameters: Any) -> dict[str, Any]:
+        message: dict[str, Any] = {"method": method, "params": parameters}
+        if self._session:
+            message["sessionId"] = self._session
+        number = self._pipe.send(message)
+        while True:
+            answer = self._next()
+            if answer.get("id") == number:
+                assert "error" not in answer, (method, answer["error"])
+                result: dict[str, Any] = answer["result"]
+                return result
+
+    def _next(self) -> dict[str, Any]:
+        message = self._pipe.next()
+        if message.get("sessionId", self._session) == self._session:  # else of another tab
+            self._hear(message.get("method", ""), message.get("params", {}))
         return message
 
     def _hear(self, method: str, p: dict[str, Any]) -> None:
@@ -82,12 +103,22 @@ class Page:
         elif method == "Page.loadEventFired":
             self.loaded = True
 
-    def open(self, file: Path, width: int = 1200, height: int = 900, dark: bool = False) -> None:
+    def another(self) -> Page:
+        """Another tab of the same browser."""
+        return Page(self.process, self._pipe)
+
+    def close(self) -> None:
+        """As a user closes a tab; the browser stays."""
+        self._session = None
+        self.call("Target.closeTarget", targetId=self._target)
+
+    def open(self, file: Path | str, width: int = 1200, height: int = 900, dark: bool = False) -> None:
+        """A file, or an address of this machine."""
         self.loaded = False
         self.complaints.clear()
         self.requests.clear()
         self.resize(width, height, dark)
-        self.call("Page.navigate", url=file.absolute().as_uri())
+        self.call("Page.navigate", url=file if isinstance(file, str) else file.absolute().as_uri())
         while not self.loaded:
             self._next()
         time.sleep(0.3)
@@ -123,7 +154,7 @@ class Page:
         return found
 
     def press(self, key: str) -> None:
-        code = {"Tab": 9, "Enter": 13}[key]
+        code = _KEYS[key]
         text = {"text": "\r"} if key == "Enter" else {}
         for kind, more in (("keyDown", text), ("keyUp", {})):
             self.call(
@@ -155,7 +186,7 @@ def browser() -> Iterator[Page]:
         os.close(to_browser[0])
         os.close(from_browser[1])
         try:
-            yield Page(process, to_browser[1], from_browser[0])
+            yield Page(process, Pipe(to_browser[1], from_browser[0]))
         finally:
             process.terminate()
             process.wait(10)

@@ -40,6 +40,7 @@ class Handle {
 
   giveBack() {
     this.wrong("");
+    this.shown = this.field.value;
     this.change(this.key, null, true);
     this.field.focus();
   }
@@ -112,6 +113,7 @@ class Slider extends Handle {
     const text = this.field.value.trim();
     if (!text) return this.giveBack();
     this.wrong("");
+    this.shown = this.field.value; // no longer typed: the answer may write it anew
     this.change(this.key, withUnit(this.handle, text), true);
   }
 

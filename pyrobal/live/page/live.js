@@ -122,7 +122,7 @@ function remember(state, readings_) {
 }
 
 function take(answered, request, last) {
-  if (answered.digest !== found.digest) return last && load(); // the file changed meanwhile
+  if (answered.digest !== found.digest) return last && load(true); // the file changed meanwhile
   const state = stateOf(request);
   if (!answered.ok) return last && refuse(answered, state);
   good = { state, answer: answered };
@@ -315,14 +315,17 @@ function saveNow() {
 
 // ---- the case, at first and whenever its file changes ----
 
-async function load() {
+/** `again`: even where nothing changed, because answers may have been lost. */
+async function load(again = false) {
   try {
     const first = found === null;
+    const before = found?.digest;
     found = await get("case");
     notice("stopped", null);
+    if (found.digest === before && !again) return;
     document.title = `${found.title || found.file}: pyrobal live`;
     tell(by("title"), found.title || "pyrobal live");
-    tell(by("file"), found.file + (first ? "" : `, read again at ${new Date().toLocaleTimeString()}`));
+    tell(by("file"), found.file + (first || found.digest === before ? "" : `, read again at ${new Date().toLocaleTimeString()}`));
     tell(by("caution"), found.caution);
     showFaults();
     by("main").classList.toggle("waiting", !found.handles.length);
@@ -389,7 +392,7 @@ function stopped() {
 
 function back() {
   document.body.classList.remove("stopped");
-  load();
+  load(true);
 }
 
 // ---- wires ----
@@ -430,5 +433,4 @@ by("theme").addEventListener("click", () => {
   root.dataset.theme = dark ? "light" : "dark";
   by("theme").setAttribute("aria-pressed", String(!dark));
 });
-hear({ changed: load, stopped, back });
-load();
+hear({ changed: () => load(), stopped, back });

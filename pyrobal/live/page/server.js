@@ -92,22 +92,33 @@ export class AtRest {
   }
 }
 
-/** Hears that the case file changed, that the server stopped, and that it is back. */
+/**
+ * Hears that the case file changed, that the server stopped, and that it is back. A page nobody sees does not listen:
+ * a browser keeps few connections to one server. `changed` is called whenever something may have been missed.
+ */
 export function hear({ changed, stopped, back }) {
+  let source = null;
   let lost = false;
   const listen = () => {
-    const source = new EventSource("changes");
+    if (source || document.hidden) return;
+    source = new EventSource("changes");
     source.addEventListener("open", () => {
       if (lost) back();
+      else changed();
       lost = false;
     });
     source.addEventListener("case", changed);
     source.addEventListener("error", () => {
-      source.close();
+      leave();
       if (!lost) stopped();
       lost = true;
       setTimeout(listen, AGAIN);
     });
   };
+  const leave = () => {
+    source?.close();
+    source = null;
+  };
+  document.addEventListener("visibilitychange", () => (document.hidden ? leave() : listen()));
   listen();
 }
