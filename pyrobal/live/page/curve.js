@@ -101,7 +101,7 @@ export class Curve {
     if (this.within(autogenous)) marks.push([autogenous, AUTOGENOUS, "neither fuel nor coolant is needed", AUTOGENOUS]);
     return marks.sort(([a], [b]) => a - b).map(([x, label, title, kind]) =>
       make("li", {}, make("button", { type: "button", class: kind, title: title ?? "", onclick: () => this.go(x) },
-        `${label} at ${quantity(x, x_unit)}`)));
+        make("strong", {}, quantity(x, x_unit)), ` ${label}`)));
   }
 
   said(reading, known, least, most) {

@@ -40,12 +40,12 @@ export class Pins {
       difference: make("span", { class: "difference" }),
     };
     const act = (sign, title, run) => make("button", {
-      type: "button", class: "small screen", title, "aria-label": `${label}: ${title}`, onclick: () => run(key),
+      type: "button", title, "aria-label": `${label}: ${title}`, onclick: () => run(key),
     }, sign);
     card.element = make("div", { class: "pin", "data-key": key },
-      make("div", { class: "name", title: `${key}: ${item?.meaning ?? ""}` }, label),
-      make("div", { class: "now" }, card.value, " ", card.unit, make("span", { class: "acts" },
-        act("hold", "hold at a target", this.hold), act("\u2715", "unpin", this.unpin))),
+      make("div", { class: "name", title: `${key}: ${item?.meaning ?? ""}` }, make("span", {}, label),
+        make("span", { class: "acts screen" }, act(target(), "hold at a target", this.hold), act("\u2715", "unpin", this.unpin))),
+      make("div", { class: "now" }, card.value, " ", card.unit),
       make("div", { class: "was" }, make("span", { class: "soft" }, "was "), card.before, " ", card.difference));
     this.cards.set(key, card);
     this.place.append(card.element);
@@ -59,11 +59,16 @@ export class Pins {
     card.element.title = now?.reason ?? "";
     tell(card.before, was === null ? "-" : before.text);
     const by_ = value === null || was === null ? null : value - was;
-    const alike = by_ === null || Math.abs(by_) <= ALIKE * Math.max(Math.abs(value), Math.abs(was));
+    const alike = by_ === null || now.text === before.text || Math.abs(by_) <= ALIKE * Math.max(Math.abs(value), Math.abs(was));
     tell(card.difference, alike ? "" : said(by_, was));
     card.element.classList.toggle("more", !alike && by_ > 0);
     card.element.classList.toggle("less", !alike && by_ < 0);
   }
+}
+
+function target() {
+  return draw("svg", { viewBox: "0 0 14 14", width: 13, height: 13, "aria-hidden": "true", class: "target" },
+    draw("circle", { cx: 7, cy: 7, r: 5.5 }), draw("circle", { cx: 7, cy: 7, r: 1.5 }));
 }
 
 /** "+1.56 (+10.9 %)" */
@@ -81,7 +86,7 @@ export function limits(found, remove) {
     const button = text ? [" ", make("button", { type: "button", class: "small screen", title: "take this limit off",
       "aria-label": `take off ${text}`, onclick: () => remove(text) }, "\u2715")] : [];
     return make("div", { class: limit.broken ? "broken" : "" },
-      make("dt", {}, make("bdi", {}, limit.name), ...button),
+      make("dt", {}, make("bdi", {}, text ? limit.label : limit.name), ...button),
       make("dd", { class: "share" }, limit.use === null ? "no answer" : `${number(limit.use, 3)} %`),
       make("dd", { class: "use" }, bar(length)),
       make("dd", { class: "said" }, limit.said + (limit.broken ? ": beyond" : "")));

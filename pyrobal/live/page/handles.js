@@ -25,7 +25,7 @@ class Handle {
     this.fault = make("p", { class: "fault", id: `${id}-fault`, role: "alert" });
     this.note = make("span", { class: "allowed", id: `${id}-note` });
     this.undo = make("button", {
-      type: "button", class: "small", hidden: true, title: "as the case has it",
+      type: "button", class: "small undo", disabled: true, title: "as the case has it",
       "aria-label": `${handle.label}: as the case has it`, onclick: () => this.giveBack(),
     }, "\u21ba");
     this.head = make("div", { class: "head" },
@@ -56,7 +56,7 @@ class Handle {
 
   /** Whether the case has another value. */
   changed(is) {
-    this.undo.hidden = !is;
+    this.undo.disabled = !is;
     this.element.classList.toggle("changed", is);
   }
 }
@@ -79,7 +79,8 @@ class Slider extends Handle {
     this.ends = [make("span", { "aria-hidden": "true" }), make("span", { "aria-hidden": "true" })];
     this.element.append(this.range);
     this.curve = new Curve((x) => this.move(x));
-    this.element.append(this.curve.element, make("div", { class: "ends soft" }, this.ends[0], this.note, this.ends[1]));
+    this.curve.plot.after(make("div", { class: "ends soft" }, this.ends[0], this.note, this.ends[1]));
+    this.element.append(this.curve.element);
     this.span(handle.value);
     tell(this.note, allowed(handle));
   }

@@ -1,9 +1,10 @@
 // The page of `pyrobal live`: what is moved, what is asked, and where the answer is shown.
 
+import { Compared } from "./compare.js";
 import { by, make, tell } from "./dom.js";
 import { Pins, limits, messages, verdict } from "./figures.js";
 import { Handles, slides, written } from "./handles.js";
-import { free, table, wire } from "./keep.js";
+import { wire } from "./keep.js";
 import { Plant } from "./plant.js";
 import { Search } from "./search.js";
 import { AtRest, Lane, Unreached, get, hear } from "./server.js";
@@ -16,30 +17,36 @@ import { Window } from "./window.js";
 
 const SAVE = 150; // ms after the last move, when the address and the store of this tab are written
 const NONE = Object.freeze({ unmet: {}, other: "" });
-const MOST_ANSWERS = 60; // states whose readings are remembered
+const SLOW = 4000; // ms; a window that took longer is worked out anew only when it is asked for
 
 let found = null; // the case as the server has it
 let way = new Way();
 let good = null; // {state, answer}: the last that could be answered
 let faults = NONE; // of the state in force: targets that cannot be met, and what belongs to no field
-let mine = { pins: [], curve: "", axes: [], added: [], kept: [], baseline: "before" }; // of this tab
-let moving = null; // key of the handle that moved last
+const mine = { pins: [], curve: "", axes: [], added: [], kept: [], baseline: "before" }; // of this tab
+let moving = null; // key of the handle that moved last: its own curve stays true
 let asked = 0;
 const known = { readings: new Map(), settings: new Map() }; // by key
-const answers = new Map(); // named state -> readings by key
 const notices = {};
+
+const readings = () => found?.readings ?? [];
+const label = (key) => known.readings.get(key)?.label ?? key;
+const settings = () => found?.settings ?? [];
 
 const answer = new Lane("answer", take, failed);
 const curves = new AtRest("curves", takeCurves, failed);
 const pair = new AtRest("window", takeWindow, failed);
-const aside = new AtRest("answer", takeAside, failed);
 
 const handles = new Handles(change, takeOff);
+const compared = new Compared({
+  mine, wanted, failed, way: () => way, digest: () => found.digest, label, go: (state) => (moving = null, go(state)),
+  changed: () => (save(), showPins()),
+});
 const pins = new Pins(unpin, offerHold);
+new ResizeObserver(([{ target }]) =>
+  by("main").style.setProperty("--figures", `${target.offsetHeight}px`)).observe(by("figures"));
 const plant = new Plant(() => found && ask());
 const pairView = new Window(movePair);
-const readings = () => found?.readings ?? [];
-const settings = () => found?.settings ?? [];
 const targets = new Targets({
   hold: (hold) => go(withHold(way.now, hold)),
   release: (reading) => go(withoutHold(way.now, reading)),
@@ -79,7 +86,7 @@ function change(key, text, settled) {
 
 function movePair([x, y]) {
   const [a, b] = pairView.handles;
-  moving = "";
+  moving = null;
   go(withChange(withChange(way.now, a.key, written(a, x)), b.key, written(b, y)), "window");
 }
 
@@ -105,28 +112,31 @@ function ask() {
   const keys = [...new Set([...mine.pins, ...way.now.hold.map(({ reading }) => reading)])];
   const request = { ...wanted(way.now, keys), picture: plant.wanted };
   by("main").dataset.asked = request.number;
-  for (const rest of [curves, pair, aside]) rest.stop();
-  handles.outdate(moving);
-  if (moving === null || (moving !== "" && !mine.axes.includes(moving))) pairView.outdate();
+  compared.stop();
+  if (curves.outdated(curvesName())) {
+    handles.outdate(moving);
+    by("curves-said").hidden = curves.took < SLOW;
+  }
+  if (pair.outdated(pairName())) pairView.outdate();
   answer.ask(request);
 }
 
-const stateOf = ({ changes, hold, limits: some }) => ({ changes, hold, limits: some });
+/** What the curves are of: a state and a reading; what the window is of: a state but for its own two settings. */
+const curvesName = () => [found.digest, named(way.now), mine.curve, ...handles.sliding].join("\n");
 
-function remember(state, readings_) {
-  const name = named(state);
-  const all = { ...answers.get(name), ...readings_ };
-  answers.delete(name);
-  answers.set(name, all);
-  if (answers.size > MOST_ANSWERS) answers.delete(answers.keys().next().value);
+function pairName() {
+  const [x, y] = mine.axes;
+  return [found.digest, named(withChange(withChange(way.now, x, null), y, null)), x, y].join("\n");
 }
+
+const stateOf = ({ changes, hold, limits: some }) => ({ changes, hold, limits: some });
 
 function take(answered, request, last) {
   if (answered.digest !== found.digest) return last && load(true); // the file changed meanwhile
   const state = stateOf(request);
   if (!answered.ok) return last && refuse(answered, state);
   good = { state, answer: answered };
-  remember(state, answered.readings);
+  compared.remember(state, answered.readings);
   if (last) faults = NONE;
   showAnswer(answered, last);
   const again = last && plant.show(answered.picture, answered.quantities);
@@ -151,42 +161,35 @@ function refuse({ errors = {}, unmet = {}, limit_errors = {}, number }, state) {
   show();
   save();
   by("main").dataset.answered = number;
-  if (named(mended) !== named(state) && named(mended) !== (good && named(good.state))) ask();
+  if (good && named(mended) === named(good.state)) atRest();
+  else if (named(mended) !== named(state)) ask();
 }
 
 function atRest() {
   tell(by("said"), good.answer.headline);
   const keys = handles.sliding;
-  if (mine.curve && keys.length) curves.ask({ ...wanted(way.now, [mine.curve]), read: mine.curve, keys });
-  else takeCurves({ curves: {} });
+  if (mine.curve && keys.length) curves.ask(curvesName(), { ...wanted(way.now, [mine.curve]), read: mine.curve, keys });
+  else takeCurves(null);
 }
 
 function takeCurves(answered) {
-  if (answered.curves) handles.curves(answered.curves, known.readings.get(mine.curve)?.label ?? mine.curve);
+  by("curves-said").hidden = true;
+  if (answered?.curves) handles.curves(answered.curves, label(mine.curve));
   const [x, y] = mine.axes;
-  if (x && y && x !== y) pair.ask({ ...wanted(way.now, []), x, y });
-  fill();
+  if (x && y && x !== y) {
+    const ask_ = () => pair.ask(pairName(), { ...wanted(way.now, []), x, y });
+    if (pair.took > SLOW && pair.outdated(pairName())) pairView.offer(ask_);
+    else ask_();
+  }
+  compared.fill();
 }
 
 function takeWindow(answered) {
+  if (!answered) return;
   const [x, y] = mine.axes.map((key) => known.settings.get(key));
-  if (answered.cells && x && y) pairView.show(answered, x, y);
-}
-
-/** States to be compared with, of which some figure is not known yet, one after the other. */
-function fill() {
-  const states = [baseline(), ...mine.kept.map(({ state }) => state)];
-  const lacks = (state) => mine.pins.some((key) => !(key in (answers.get(named(state)) ?? {})));
-  const state = states.find(lacks);
-  if (state) aside.ask(wanted(state, mine.pins));
-}
-
-function takeAside(answered, request) {
-  const nothing = Object.fromEntries(mine.pins.map((key) => [key, { value: null, text: "-", unit: "" }]));
-  remember(stateOf(request), { ...nothing, ...answered.readings });
-  showPins();
-  showKept();
-  fill();
+  if (answered.cells && x && y) return pairView.show(answered, x, y);
+  pairView.refuse(good.answer.limits.length ? Object.values(answered.errors ?? {}).join("; ")
+    : "With a limit there is a window: where it is kept. Add one under Limits.");
 }
 
 // ---- showing ----
@@ -202,7 +205,7 @@ function showAnswer(answered, last) {
 /** What depends on the state and the last good answer. */
 function show() {
   const { now } = way;
-  const labelled = now.hold.map((hold) => ({ ...hold, label: known.readings.get(hold.reading)?.label ?? hold.reading }));
+  const labelled = now.hold.map((hold) => ({ ...hold, label: label(hold.reading) }));
   const current = good && named(good.state) === named(now);
   if (current) handles.show(good.answer.settings, now.changes, labelled);
   targets.show(now.hold, faults.unmet, good?.answer.settings ?? {});
@@ -212,29 +215,11 @@ function show() {
   by("reset").disabled = untouched(now);
   const at = pairView.handles?.map(({ key }) => good?.answer.settings[key]?.value ?? null);
   if (current && at) pairView.at(at);
-  showKept();
-}
-
-function baseline() {
-  if (mine.baseline === "before") return way.before;
-  return mine.kept.find(({ name }) => `kept ${name}` === mine.baseline)?.state ?? EMPTY;
+  compared.show();
 }
 
 function showPins() {
-  if (good) pins.show(mine.pins, known.readings, good.answer.readings, answers.get(named(baseline())));
-}
-
-function showKept() {
-  const options = [["before", "the move before"], ["case", "the case"], ...mine.kept.map(({ name }) => [`kept ${name}`, name])];
-  const list = by("baseline");
-  if ([...list.options].map((one) => one.value).join("\n") !== options.map(([value]) => value).join("\n"))
-    list.replaceChildren(...options.map(([value, text]) => make("option", { value }, text)));
-  list.value = options.some(([value]) => value === mine.baseline) ? mine.baseline : "before";
-  const column = (name, state, more) => ({ name, state, readings: answers.get(named(state)) ?? null, ...more });
-  table(mine.kept.length ? [
-    ...mine.kept.map(({ name, state }) => column(name, state, { take: () => (moving = null, go(state)), forget: () => forget(name) })),
-    column("now", way.now, {}),
-  ] : [], mine.pins, (key) => known.readings.get(key)?.label ?? key);
+  if (good) pins.show(mine.pins, known.readings, good.answer.readings, compared.before);
 }
 
 function notice(name, content) {
@@ -254,7 +239,7 @@ function unpin(key) {
   mine.pins = mine.pins.filter((one) => one !== key);
   save();
   showPins();
-  showKept();
+  compared.show();
   by("pins").focus();
 }
 
@@ -279,25 +264,6 @@ function typedKey(text) {
   return /^[\w-]+(\.[^.=]+)+$/.test(text) ? { key: text, label: text, unit: "", kind: "words", meaning: "a key as you typed it" } : null;
 }
 
-function keepState(event) {
-  event.preventDefault();
-  const [name, same] = free(by("keep-name").value.trim(), mine.kept, way.now);
-  mine.kept = [...mine.kept.filter((one) => one !== same), { name, state: way.now }];
-  by("keep-name").value = "";
-  tell(by("keep-said"), `kept as ${name}`);
-  save();
-  showKept();
-  fill();
-}
-
-function forget(name) {
-  mine.kept = mine.kept.filter((one) => one.name !== name);
-  save();
-  showKept();
-  showPins();
-  by("keep-name").focus();
-}
-
 let saving = null;
 function save() {
   clearTimeout(saving);
@@ -319,10 +285,10 @@ function saveNow() {
 async function load(again = false) {
   try {
     const first = found === null;
-    const before = found?.digest;
+    const [before, complete] = [found?.digest, found?.complete];
     found = await get("case");
     notice("stopped", null);
-    if (found.digest === before && !again) return;
+    if (found.digest === before && found.complete === complete && !again) return;
     document.title = `${found.title || found.file}: pyrobal live`;
     tell(by("title"), found.title || "pyrobal live");
     tell(by("file"), found.file + (first || found.digest === before ? "" : `, read again at ${new Date().toLocaleTimeString()}`));
@@ -333,7 +299,7 @@ async function load(again = false) {
     known.readings = new Map(found.readings.map((one) => [one.key, one]));
     known.settings = new Map([...found.settings, ...found.handles].map((one) => [one.key, one]));
     if (first) begin();
-    answers.clear();
+    compared.forgetAll();
     mine.axes = mine.axes.filter((key) => slides(known.settings.get(key) ?? {}));
     for (const one of found.handles.filter(slides)) if (mine.axes.length < 2 && !mine.axes.includes(one.key)) mine.axes.push(one.key);
     if (!known.readings.has(mine.curve)) mine.curve = found.curve;
@@ -348,7 +314,7 @@ async function load(again = false) {
 /** What this tab had before a reload, or what a link says. */
 function begin() {
   const before = restored(found.file);
-  mine = { ...mine, pins: [...found.pinned], ...before.mine };
+  Object.assign(mine, { pins: [...found.pinned], ...before.mine });
   plant.chosen = before.mine?.quantity;
   way = new Way(before.way);
   if (location.hash.length > 1) way.go(fromFragment(location.hash));
@@ -409,23 +375,16 @@ addEventListener("keydown", (event) => {
 });
 addEventListener("hashchange", () => (moving = null, go(fromFragment(location.hash)), setHandles()));
 addEventListener("pagehide", saveNow);
-by("baseline").addEventListener("change", () => {
-  mine.baseline = by("baseline").value;
-  save();
-  showPins();
-  fill();
-});
 for (const [i, axis] of ["x", "y"].entries())
   by(`window-${axis}`).addEventListener("change", (event) => {
     mine.axes[i] = event.target.value;
     save();
     pairView.outdate();
-    takeCurves({});
+    takeCurves(null);
   });
 new Search(by("pin-search"), { label: "Pin a figure", items: readings, pick: pin, placeholder: "slag viscosity" });
 new Search(by("handle-search"), { label: "Another setting", items: settings, pick: add, free: typedKey, placeholder: "heat loss" });
 limitForm(readings, (text) => go(withLimit(way.now, text)));
-by("keep-form").addEventListener("submit", keepState);
 wire(() => way.now, failed);
 by("theme").addEventListener("click", () => {
   const root = document.documentElement;

@@ -2,7 +2,7 @@
 
 import { become, by, make } from "./dom.js";
 
-const READABLE = 0.75; // of its own size, at which its letters can still be read
+const READABLE = 0.8; // of its own size, at which its letters can still be read
 const NARROW = 900; // px of the place below which it stands beside nothing
 
 export class Plant {

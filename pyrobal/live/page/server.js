@@ -60,34 +60,49 @@ export class Lane {
   }
 }
 
-/** What is worth asking only when the handles rest; a new move gives up what is under way. */
+/** What is worth asking only when the handles rest. What it is asked for has a name: it is asked once. */
 export class AtRest {
   constructor(path, take, failed) {
     Object.assign(this, { path, take, failed });
+    this.name = ""; // of what is shown or under way
+    this.shown = false;
+    this.took = 0; // ms, the last time
     this.timer = null;
     this.under = null;
   }
 
-  ask(request) {
+  /** Asks after a rest, unless it is asked already; `take` is called when it is there, at once where it is. */
+  ask(name, request) {
+    if (name === this.name) return this.shown && this.take(null);
     this.stop();
+    this.name = name;
     this.timer = setTimeout(() => this.run(request), REST);
+  }
+
+  /** Gives up what is under way for another name; whether what is shown is of another. */
+  outdated(name) {
+    if (name === this.name) return false;
+    this.stop();
+    return true;
   }
 
   stop() {
     clearTimeout(this.timer);
     this.under?.abort();
-    this.under = null;
+    Object.assign(this, { under: null, name: "", shown: false });
   }
 
   async run(request) {
     const under = (this.under = new AbortController());
+    const began = performance.now();
     try {
       const answer = await (await post(this.path, request, under.signal)).json();
-      if (this.under === under) this.take(answer, request);
+      if (this.under !== under) return;
+      Object.assign(this, { under: null, shown: true, took: performance.now() - began });
+      this.take(answer, request);
     } catch (error) {
+      if (this.under === under) this.stop();
       if (error.name !== "AbortError") this.failed(error);
-    } finally {
-      if (this.under === under) this.under = null;
     }
   }
 }

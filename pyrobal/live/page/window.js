@@ -2,9 +2,10 @@
 
 import { by, draw, make, number, quantity, tell } from "./dom.js";
 
-const [WIDE, HIGH] = [520, 360];
+const [WIDE, HIGH] = [440, 330];
 const ROOM = { left: 52, right: 12, top: 12, bottom: 40 };
 const KINDS = 6; // shades of what binds, told apart by colour and hatching
+const WORKING = "the window is being worked out";
 const STEPS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowDown: [0, -1], ArrowUp: [0, 1] };
 
 export class Window {
@@ -30,7 +31,7 @@ export class Window {
 
   /** `found`: the answer of the server; `x`, `y`: the two handles. */
   show(found, x, y) {
-    Object.assign(this, { found, handles: [x, y] });
+    Object.assign(this, { found, handles: [x, y], stale: false });
     this.drawing.removeAttribute("hidden");
     this.drawing.classList.remove("stale");
     const edges = [found.x, found.y].map(borders);
@@ -50,8 +51,7 @@ export class Window {
     this.cells.replaceChildren(...[...areas].flatMap(([kind, d]) => (kind < 0 ? [draw("path", { class: "kept", d })]
       : [draw("path", { class: `binds binds-${kind % KINDS}`, d }),
         draw("path", { fill: `url(#window-hatch-${kind % KINDS})`, d })])),
-      ...found.lines.map(({ points }) => draw("path", { class: "edge",
-        d: points.map(([a, b], i) => `${i ? "L" : "M"}${f(this.px(a))} ${f(this.py(b))}`).join("") })));
+      ...found.lines.map(({ points }) => draw("path", { class: "edge", d: points.map((piece) => this.path(piece)).join("") })));
     this.axes.replaceChildren(...this.scale(0), ...this.scale(1));
     this.legend.replaceChildren(...[...counts].sort(([a], [b]) => a - b).map(([kind, count]) => {
       const share = Math.round((100 * count) / kinds.length);
@@ -59,6 +59,27 @@ export class Window {
       return make("li", {}, swatch(kind), `${said}: ${share} %`);
     }));
     this.at(found.now);
+  }
+
+  /** A window that takes long is worked out only on a button. */
+  offer(ask) {
+    const button = make("button", { type: "button", onclick: () => {
+      button.replaceWith(WORKING);
+      ask();
+    } }, "Work out the window for this state");
+    by("window-told").replaceChildren(button);
+  }
+
+  /** No window, and why. */
+  refuse(text) {
+    this.found = null;
+    this.drawing.setAttribute("hidden", "");
+    this.legend.replaceChildren();
+    tell(by("window-told"), text);
+  }
+
+  path(piece) {
+    return piece.map(([a, b], i) => `${i ? "L" : "M"}${f(this.px(a))} ${f(this.py(b))}`).join("");
   }
 
   px(x) {
@@ -101,13 +122,17 @@ export class Window {
 
   /** What the window says of a point. */
   said(now) {
+    if (this.stale) return WORKING;
     const [i, j] = [this.found.x, this.found.y].map((places, axis) => nearest(places, now[axis]));
     const kind = this.found.cells[j][i];
     return kind < 0 ? "every limit is kept" : this.found.names[kind];
   }
 
+  /** Another setting has moved since it was drawn. */
   outdate() {
+    this.stale = true;
     this.drawing.classList.add("stale");
+    if (!this.found) tell(by("window-told"), WORKING);
   }
 
   press(event) {
