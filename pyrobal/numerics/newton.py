@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Protocol, Self
@@ -13,6 +14,7 @@ from pyrobal.arrays import BoolN, Floats, IntN
 _STEP = 1e-7  # of the forward difference; unknowns are scaled to order one by their authors
 _HALVINGS = 12
 _FAST = 0.2  # of the residual before: a step that leaves more has outrun the Jacobian it was made with
+_SINGULAR = 1e-3  # of the step: a correction that makes the Jacobian flatter than this is not made
 _HEADWAY = 1e-3  # of the residual; a search that gains less twice running is where there is no root
 _BLOCK = 4096  # scenarios solved together; beyond it their arrays no longer fit the processor's cache
 
@@ -76,34 +78,35 @@ def newton(
         norm = _norm(f)
         count, slow = np.zeros((2, len(z)), dtype=np.int64)
         live, part = _keep(np.arange(len(z)), problem, (norm > tolerance) & np.isfinite(norm))
-        J, stale = np.empty((*z.shape, z.shape[1])), np.ones(len(z), dtype=bool)
+        H, stale = np.empty((*z.shape, z.shape[1])), np.ones(len(z), dtype=bool)
         for _ in range(iterations):
             if live.size == 0:
                 break
             old, at_old = z[live], f[live]
             if stale[live].any():
                 anew, where = _keep(live, part, stale[live])
-                J[anew] = jacobian(where, z[anew], f[anew])
-            step = _newton_step(J[live], at_old, longest_step)
+                H[anew] = _inverse(jacobian(where, z[anew], f[anew]))
+            rows = slice(None) if live.size == len(z) else live
+            step = _newton_step(H[rows], at_old, longest_step)
             z[live], f[live], better = _line_search(part, old, at_old, norm[live], step)
             count[live] += 1
-            J[live] = _corrected(J[live], z[live] - old, f[live] - at_old)
+            H[rows] = _corrected(H[rows], z[live] - old, f[live] - at_old)
             slow[live] = np.where(better >= norm[live] * (1.0 - _HEADWAY), slow[live] + 1, 0)
             stale[live] = better > _FAST * norm[live]
             norm[live] = better
             live, part = _keep(live, part, (better > tolerance) & (slow[live] < 2))
         done = np.flatnonzero((norm <= tolerance) & (count > 0))
         if done.size:
-            z[done], norm[done] = _last_step(problem.take(done), z[done], f[done], J[done], longest_step)
+            z[done], norm[done] = _last_step(problem.take(done), z[done], f[done], H[done], longest_step)
         if whole is not problem:
             z = _carried(whole, z)
     return Roots(z, norm <= tolerance, count, norm)
 
 
-def _last_step(problem: Problem, z: Floats, f: Floats, J: Floats, longest: float) -> tuple[Floats, Floats]:
+def _last_step(problem: Problem, z: Floats, f: Floats, H: Floats, longest: float) -> tuple[Floats, Floats]:
     """z and its residual after one more step with the Jacobian at hand: from just below the tolerance it goes
     to round-off, so that readings do not show where a search began."""
-    new_z = z + _newton_step(J, f, longest)
+    new_z = z + _newton_step(H, f, longest)
     before, after = _norm(f), _norm(problem.residual(new_z))
     better = after < before
     return np.where(better[:, None], new_z, z), np.where(better, after, before)
@@ -145,10 +148,9 @@ def _carried(problem: Problem, z: Floats) -> Floats:
     """z with the imaginary part that goes with that of the equations; the second round mends what the
     differences of the Jacobian are off by."""
     real = _Real(problem)
-    J = jacobian(real, z, real.residual(z))
-    J[~np.isfinite(J).all(axis=(1, 2))] = np.eye(z.shape[1])
+    H = _inverse(jacobian(real, z, real.residual(z)))
     for _ in range(2):
-        z = z - 1j * _solve(J, problem.residual(z).imag)
+        z = z - 1j * np.einsum("nij,nj->ni", H, problem.residual(z).imag)
     return z
 
 
@@ -175,26 +177,30 @@ def _keep(live: IntN, part: Problem, kept: BoolN) -> tuple[IntN, Problem]:
     return (live, part) if kept.all() else (live[kept], part.take(np.flatnonzero(kept)))
 
 
-def _corrected(J: Floats, step: Floats, change: Floats) -> Floats:
-    """The Jacobian nearest to J (N, K, K) that gives the ``change`` of f seen over a ``step``."""
-    miss = change - (J @ step[:, :, None])[:, :, 0]
-    return J + miss[:, :, None] * (step / ((step * step).sum(axis=1, keepdims=True) + 1e-300))[:, None, :]
+def _corrected(H: Floats, step: Floats, change: Floats) -> Floats:
+    """The inverse of the Jacobian nearest to that of H (N, K, K) that gives the ``change`` of f seen over a
+    ``step``; H itself where that is close to singular."""
+    expected = np.einsum("nij,nj->ni", H, change)
+    along = np.einsum("nj,nj->n", step, expected)
+    sound = np.abs(along) > _SINGULAR * np.einsum("nj,nj->n", step, step)
+    miss = (step - expected) / np.where(sound, along, np.inf)[:, None]
+    return H + miss[:, :, None] * np.einsum("ni,nij->nj", step, H)[:, None, :]
 
 
-def _newton_step(J: Floats, f: Floats, longest: float) -> Floats:
-    undefined = np.asarray(~np.isfinite(J).all(axis=(1, 2)))
-    J[undefined] = np.eye(J.shape[1])
-    step = _solve(J, np.where(undefined[:, None], -0.1 * f, -f))
-    over = np.maximum(np.abs(step).max(axis=1) / longest, 1.0)
-    return step / over[:, None]
-
-
-def _solve(J: Floats, right: Floats) -> Floats:
-    """J step = right per scenario; the least-squares step where a matrix of the batch is singular."""
+def _inverse(J: Floats) -> Floats:
+    """Of each of a batch; the least-squares one where a matrix of it is singular; where it is undefined one
+    that steps a tenth of the residual down."""
+    undefined = ~np.isfinite(J).all(axis=(1, 2))
+    J[undefined] = 10.0 * np.eye(J.shape[1])
     try:
-        return np.asarray(np.linalg.solve(J, right[:, :, None]), dtype=np.float64)[:, :, 0]
+        return np.asarray(np.linalg.inv(J), dtype=np.float64)
     except np.linalg.LinAlgError:
-        return np.asarray(np.linalg.pinv(J) @ right[:, :, None], dtype=np.float64)[:, :, 0]
+        return np.asarray(np.linalg.pinv(J), dtype=np.float64)
+
+
+def _newton_step(H: Floats, f: Floats, longest: float) -> Floats:
+    step = -np.einsum("nij,nj->ni", H, f)
+    return step / np.maximum(_largest(step) / longest, 1.0)[:, None]
 
 
 def _line_search(
@@ -218,5 +224,11 @@ def _line_search(
 
 
 def _norm(f: Floats) -> Floats:
-    largest: Floats = np.abs(f).max(axis=1)
+    largest = _largest(f)
     return np.where(np.isfinite(largest), largest, np.inf)
+
+
+def _largest(x: Floats) -> Floats:
+    """(N,) of the magnitudes in a row; column by column, as rows are short and many."""
+    largest: Floats = functools.reduce(np.maximum, np.abs(x).T)
+    return largest

@@ -50,7 +50,7 @@ class Stream:
 
     def enthalpy(self) -> FloatN:
         """(N,) [W], elements at 298.15 K as zero."""
-        return (self.n * self.phase.enthalpy(self.T)).sum(axis=1)
+        return np.einsum("ns,ns->n", self.n, self.phase.enthalpy(self.T))
 
     def formation_heat(self) -> FloatN:
         """(N,) [W]: enthalpy of the same compounds in their standard states at 25 degC."""

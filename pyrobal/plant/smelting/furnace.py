@@ -24,7 +24,6 @@ from pyrobal.plant.smelting.melt import (
     Unknowns,
     entrained_copper,
     ferric_over_melt,
-    gas_made,
     heat,
     hot_enthalpies,
     melt,
@@ -46,6 +45,7 @@ OTHER_STARTS: tuple[dict[str, float], ...] = (
     {"silica": 0.0, "lime": 0.0, "magnetite": np.log(0.03), "oxidic_copper": np.log(0.001)},
     {"silica": 2.0, "lime": 0.5, "magnetite": np.log(0.2), "oxidic_copper": np.log(0.02)},
 )
+LONGEST_STEP = 2.0  # of Newton's method, most unknowns being logarithms
 LEAN, RICH = 0.20, 0.79  # matte grades between which one is sought, kg/kg
 
 
@@ -124,7 +124,7 @@ class Furnace:
         if "grade" in self.names:
             rows["grade"] = m.oxygen_demand / (_oxygen_target(self.s) * self.charge.concentrate_rate) - 1.0
         if "gas" in self.names:
-            rows["gas"] = gas_made(bath, m, h) / u.gas - 1.0
+            rows["gas"] = np.log(h.gas / u.gas)
         if "shift" in self.names:
             rows["shift"] = h.surplus / self.heat_scale
         rows |= self._equilibria(bath, u, m, h)
@@ -324,7 +324,7 @@ def _rough_surplus(f: Furnace, shift: FloatN, grade: FloatN) -> FloatN:
 
 def converge(f: Furnace, near: Floats | None) -> Roots:
     """Newton from ``near`` (N, K) where it is known; in vain, or without, from starts of its own."""
-    return newton_from(f, _starts(f, near), longest_step=2.0)
+    return newton_from(f, _starts(f, near), longest_step=LONGEST_STEP)
 
 
 def _starts(f: Furnace, near: Floats | None) -> Iterator[Floats]:
@@ -332,9 +332,22 @@ def _starts(f: Furnace, near: Floats | None) -> Iterator[Floats]:
     if near is not None:
         yield near
     guess = start(f)
-    yield guess
+    yield _nearer(f, guess)
     for other in OTHER_STARTS:
         yield _instead(f, guess, other)
+
+
+# How much of ln(guess / equilibrium) is taken off; the row of gas is ln(made / guess).
+_SUBSTITUTED = {"magnetite": 0.5, "oxidic_copper": 1.0, "slag_sulfur": 1.0, "gas": -1.0}
+_USUAL = 1.5  # beyond it the matte is nearly spent, where there may be a second root
+
+
+def _nearer(f: Furnace, guess: Floats) -> Floats:
+    """The guess with what its own equilibria say in place of it, where that is not far away."""
+    z, miss = np.broadcast_arrays(guess, f.residual(guess).real)
+    share = np.array([_SUBSTITUTED.get(name, 0.0) for name in f.names])
+    usual = (np.abs(miss) < _USUAL).all(axis=1)
+    return np.where(usual[:, None], z - share * miss, z)
 
 
 def _instead(f: Furnace, guess: Floats, other: Mapping[str, float]) -> Floats:

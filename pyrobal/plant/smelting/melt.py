@@ -6,6 +6,7 @@ any guess; the unknowns only have to satisfy the targets and the equilibria.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
@@ -23,7 +24,7 @@ from pyrobal.plant.smelting.matte import (
     M_S,
     matte_of,
 )
-from pyrobal.plant.smelting.minors import Minors, with_minors
+from pyrobal.plant.smelting.minors import Minors, Seen, with_minors
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.plant.smelting.supply import Supply, ferric_term
 from pyrobal.streams.site import OXYGEN_IN_AIR
@@ -98,13 +99,16 @@ class Unknowns:
     grade: FloatN
     gas: FloatN
 
+    def seen(self, matte_mass: FloatN) -> Seen:
+        """By the minor elements, beside ``matte_mass`` (N,) [kg/s]."""
+        return Seen(self.silica, self.lime, self.grade, self.slag / matte_mass, self.gas / matte_mass)
+
 
 @dataclass(frozen=True, eq=False)
 class Melt:
     """Amounts of the melt, all (N,).
 
     supply : sums of charge and fluxes
-    minors : outlet -> (N, K) [mol/s] of the elements of ``Bath.minors``
     matte_mass : [kg/s] as tapped, cold charge not included
     cu2s, fes, matte_fe3o4, matte_copper, matte_other : [mol/s] in the matte, see ``matte``; the last is
         drawn from what no assay names in the slag
@@ -114,7 +118,6 @@ class Melt:
     """
 
     supply: Supply
-    minors: Mapping[str, Floats]
     matte_mass: FloatN
     cu2s: FloatN
     fes: FloatN
@@ -148,13 +151,13 @@ class Melt:
         total = sum(self.matte.values(), self.supply.matte_moles)
         return self.cu2s / total, self.fes / total
 
-    @property
+    @functools.cached_property
     def matte(self) -> dict[str, FloatN]:
         """Species of MATTE_SOLVED -> (N,) [mol/s] in the matte."""
         amounts = (self.cu2s, self.fes, self.matte_fe3o4, self.matte_copper, self.matte_other)
         return dict(zip(MATTE_SOLVED, amounts, strict=True))
 
-    @property
+    @functools.cached_property
     def slag(self) -> dict[str, FloatN]:
         """Species of SLAG_SOLVED -> (N,) [mol/s] in the slag, suspended matte included."""
         none = np.zeros(1)
@@ -165,7 +168,7 @@ class Melt:
                 amounts[name] = amounts[name] + self.entrained * tapped
         return amounts
 
-    @property
+    @functools.cached_property
     def slag_moles(self) -> FloatN:
         """(N,) [mol/s] dissolved in the slag."""
         dissolved = self.feo + self.fe3o4 + self.cu2o + self.slag_cu2s + self.slag_fes
@@ -186,11 +189,8 @@ def melt(bath: Bath, u: Unknowns) -> Melt:
     suspended_copper, sulfidic_copper = _slag_copper_split(bath.s, u)
     slag_copper = u.oxidic_copper + sulfidic_copper + suspended_copper
     matte_mass = (supply.copper * M_CU - u.slag * slag_copper) / u.grade
-    shared: Mapping[str, Floats] = {}
     if bath.minors is not None:
-        fed = bath.minors.fed(u.silica, u.lime)
-        shared = bath.minors.amounts(fed, u.grade, u.slag / matte_mass, u.gas / matte_mass)
-        supply = with_minors(supply, bath.minors.supply(shared))
+        supply = with_minors(supply, bath.minors.sums(u.seen(matte_mass)))
     minor_mass, minor_sulfur = supply.matte_mass / matte_mass, supply.matte_sulfur / matte_mass
     made = matte_of(bath.s, u.grade, u.matte_oxygen, minor_mass, minor_sulfur)
     cu2s, fes, matte_fe3o4, matte_copper, matte_other = (matte_mass * x for x in made)
@@ -205,7 +205,7 @@ def melt(bath: Bath, u: Unknowns) -> Melt:
     so2 = supply.sulfur - (cu2s + fes) * (1 + entrained) - slag_cu2s - slag_fes
     oxygen = feo + 4 * fe3o4 + 4 * matte_fe3o4 * (1 + entrained) + cu2o + 2 * so2 + supply.oxygen
     return Melt(
-        supply, shared, matte_mass, cu2s, fes, matte_fe3o4, matte_copper, matte_other, entrained, u.slag,
+        supply, matte_mass, cu2s, fes, matte_fe3o4, matte_copper, matte_other, entrained, u.slag,
         feo, fe3o4, cu2o, slag_cu2s, slag_fes, so2, oxygen / 2, oxygen / 2 / bath.s.oxygen_efficiency,
     )  # fmt: skip
 
@@ -242,6 +242,7 @@ class Heat:
     """How the heat closes, (N,) each.
 
     fuel : [unit/s]; air, industrial : [mol/s] dry
+    gas : [mol/s] where it leaves the melt, before the in-leakage of the uptake
     cold_charge : [kg/kg] own matte put back cold, per matte made
     surplus : [W] positive to spare; needs_fuel_in_vain : True where more fuel only cools
     """
@@ -249,6 +250,7 @@ class Heat:
     fuel: FloatN
     air: FloatN
     industrial: FloatN
+    gas: FloatN
     cold_charge: FloatN
     surplus: FloatN
     needs_fuel_in_vain: BoolN
@@ -282,7 +284,7 @@ def _at_free_enrichment(bath: Bath, m: Melt, gross: FloatN, fuel: FloatN) -> Hea
     inside = (air > 0) & (industrial > 0)
     surplus = np.where(inside, 0.0, heat_in - b.heat_uptake(air, industrial))
     zero = np.zeros_like(surplus)
-    return Heat(fuel, air, industrial, zero, surplus, zero > 0)
+    return Heat(fuel, air, industrial, _gas(bath, m, fuel, air, industrial), zero, surplus, zero > 0)
 
 
 def _at_given_enrichment(bath: Bath, m: Melt, gross: FloatN, least: FloatN) -> Heat:
@@ -309,7 +311,7 @@ def _at_given_enrichment(bath: Bath, m: Melt, gross: FloatN, least: FloatN) -> H
         surplus = np.where(surplus > 0, 0.0, surplus)
     blown = m.oxygen_demand + burnt * fuel.oxygen
     air, industrial = b.split(blown, y)
-    return Heat(burnt, air, industrial, cold, surplus, in_vain)
+    return Heat(burnt, air, industrial, _gas(bath, m, burnt, air, industrial), cold, surplus, in_vain)
 
 
 def _enthalpy(molar: Floats, amounts: Mapping[str, FloatN]) -> FloatN:
@@ -343,20 +345,16 @@ def with_ash(bath: Bath, m: Melt, h: Heat) -> Melt:
     )
 
 
-def gas_made(bath: Bath, m: Melt, h: Heat) -> FloatN:
-    """(N,) [mol/s] where the gas leaves the melt, before the in-leakage of the uptake."""
-    ballast = (
-        (1.0 - OXYGEN_IN_AIR) * h.air
-        + h.air * bath.blast.air[:, 4]
-        + (1.0 - bath.blast.purity) * h.industrial
-    )
+def _gas(bath: Bath, m: Melt, fuel: FloatN, air: FloatN, industrial: FloatN) -> FloatN:
+    b = bath.blast
+    ballast = (1.0 - OXYGEN_IN_AIR + b.air[:, 4]) * air + (1.0 - b.purity) * industrial
     unused = m.oxygen_demand - m.oxygen_reacted
-    return m.so2 + m.supply.gas_moles + h.fuel * bath.fuel.gas_moles + ballast + unused
+    return m.so2 + m.supply.gas_moles + fuel * bath.fuel.gas_moles + ballast + unused
 
 
 def so2_pressure(bath: Bath, m: Melt, h: Heat) -> FloatN:
-    """(N,) [Pa] of SO2 at the same place."""
-    return (m.so2 + h.fuel * bath.fuel.so2) / gas_made(bath, m, h) * bath.pressure
+    """(N,) [Pa] of SO2 where the gas leaves the melt."""
+    return (m.so2 + h.fuel * bath.fuel.so2) / h.gas * bath.pressure
 
 
 def ferric_over_melt(bath: Bath, m: Melt, p: Potentials) -> FloatN:

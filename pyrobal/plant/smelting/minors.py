@@ -8,7 +8,9 @@ survey. What does not evaporate leaves by the dust in a fixed share, carried out
 from __future__ import annotations
 
 import functools
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -29,6 +31,19 @@ REFERENCE_GAS = 800 * NM3 / TONNE  # leaving the melt, before the in-leakage
 _S, _O = ELEMENTS.index("S"), ELEMENTS.index("O")
 
 
+class Seen(NamedTuple):
+    """What minor elements see of the melt, (N,) each.
+
+    silica, lime : [kg/s] of dry flux; grade : [kg/kg] of the matte; slag [kg] and gas [mol] : per kg of matte
+    """
+
+    silica: FloatN
+    lime: FloatN
+    grade: FloatN
+    slag: FloatN
+    gas: FloatN
+
+
 @dataclass(frozen=True, eq=False)
 class Minors:
     """K elements by ratio.
@@ -38,8 +53,7 @@ class Minors:
     fume_matte : (N, K) [kg/mol] fume over matte, per mole of gas and kilogram of matte
     dusty : (1, K) dust, of the fume; held : (1, K) share carried out as dust by what does not evaporate
     dust_return : (N,); grade_model : activity model of the matte
-    back_sulfur, back_oxygen : (N, K) [mol/mol] S and O that come back with the dust, part sulfate
-    heat : (N, 4K) [J/mol] leaving hot, dust put back cold; uptake : (N, K) [J/mol] from cold to tapped matte
+    worth : outlet -> field of ``Supply`` -> (N, K) what a mole leaving there adds to it
     """
 
     elements: tuple[str, ...]
@@ -53,49 +67,37 @@ class Minors:
     held: Floats
     dust_return: FloatN
     grade_model: str
-    back_sulfur: Floats
-    back_oxygen: Floats
-    heat: Floats
-    uptake: Floats
+    worth: Mapping[str, Mapping[str, Floats]]
 
     @property
     def evaporate(self) -> bool:
         """True where the volume of gas matters."""
         return bool((self.fume_matte != 0).any())
 
-    def fed(self, silica: FloatN, lime: FloatN) -> Floats:
-        """(N, K) [mol/s] with ``silica`` and ``lime`` (N,) [kg/s] of dry flux."""
-        return self.charge + column(silica) * self.silica + column(lime) * self.lime
-
-    def amounts(self, fed: Floats, grade: FloatN, slag: FloatN, gas: FloatN) -> dict[str, Floats]:
+    def amounts(self, seen: Seen) -> dict[str, Floats]:
         """Outlet -> (N, K) [mol/s]; dust as blown out.
 
-        fed : (N, K) [mol/s] fresh; grade : (N,) of the matte; slag : (N,) [kg] and gas : (N,) [mol] per kg of
-        matte. What is put back goes round until the other outlets have carried off what came in.
+        What is put back goes round until the other outlets have carried off what came in.
         """
-        fractions = distribution.matte_fractions(grade)
+        fed = self.charge + column(seen.silica) * self.silica + column(seen.lime) * self.lime
+        fractions = distribution.matte_fractions(seen.grade)
         oxygen = distribution.oxygen_over_reference(*fractions, self.grade_model)
         ratio = distribution.at_oxygen(self.slag_matte, self.exponent, oxygen)
         matte, in_slag, fume = distribution.split(
-            ratio * column(slag), self.fume_matte * column(gas), self.held
+            ratio * column(seen.slag), self.fume_matte * column(seen.gas), self.held
         )
         dust = self.held + self.dusty * fume
         round_trip = fed / (1.0 - column(self.dust_return) * dust)
         shares = (matte, in_slag, dust, fume * (1.0 - self.dusty))
         return {o: round_trip * share for o, share in zip(OUTLETS, shares, strict=True)}
 
-    def supply(self, amounts: dict[str, Floats]) -> dict[str, FloatN]:
-        """What the amounts add to the sums of ``Supply``, by field."""
-        settled = np.concatenate(np.broadcast_arrays(*amounts.values()), axis=1)
-        worth = _worth(self.elements)
-        by_outlet = {name: amounts[name.partition("_")[0]] for name in worth if name not in ("S", "O")}
-        sums = {name: (amount * worth[name]).sum(axis=1) for name, amount in by_outlet.items()}
-        return sums | {
-            "sulfur": (amounts["dust"] * self.back_sulfur).sum(axis=1) - (settled * worth["S"]).sum(axis=1),
-            "oxygen": (settled * worth["O"]).sum(axis=1) - (amounts["dust"] * self.back_oxygen).sum(axis=1),
-            "heat": (settled * self.heat).sum(axis=1),
-            "matte_uptake": (amounts["matte"] * self.uptake).sum(axis=1),
-        }
+    def sums(self, seen: Seen) -> dict[str, FloatN]:
+        """What they add to the fields of ``Supply``."""
+        amounts, sums = self.amounts(seen), dict[str, FloatN]()
+        for outlet, worth in self.worth.items():
+            for name, each in worth.items():
+                sums[name] = sums.get(name, 0.0) + np.einsum("nk,nk->n", amounts[outlet], each)
+        return sums
 
 
 def with_minors(supply: Supply, sums: dict[str, FloatN]) -> Supply:
@@ -119,8 +121,6 @@ def minors(
     held, fume, dusty = _survey(elements)
     slag_matte, exponent = distribution.ratios(elements, s.distribution)
     at_reference = fume / (1.0 - fume) * (1.0 + slag_matte * REFERENCE_SLAG)
-    back_sulfur, back_oxygen, back_heat = _back(elements, s)
-    heat, uptake = _heats(elements, back_heat, exits)
     return Minors(
         elements=elements,
         charge=charge.entry.elements[:, index],
@@ -133,10 +133,7 @@ def minors(
         held=held,
         dust_return=s.dust_return,
         grade_model=s.matte_activities,
-        back_sulfur=back_sulfur,
-        back_oxygen=back_oxygen,
-        heat=heat,
-        uptake=uptake,
+        worth=_worth(elements, s, exits),
     )
 
 
@@ -150,44 +147,20 @@ def _survey(elements: tuple[str, ...]) -> tuple[Floats, Floats, Floats]:
     return np.where(volatile, 0.0, dust), fume, np.where(volatile, dust / np.maximum(fume, 1e-300), 0.0)
 
 
-@functools.lru_cache
-def _worth(elements: tuple[str, ...]) -> dict[str, Floats]:
-    """Per mole leaving: rows (4K,) of S and O [mol] by any outlet, (K,) of mass [kg] and moles by one."""
-    held = {o: carriers_of(o, elements) for o in OUTLETS}
-    names = ("S", "O", "slag_mass", "slag_moles", "matte_mass", "matte_moles", "matte_sulfur", "gas_moles")
-    rows: dict[str, list[Floats]] = {name: [] for name in names}
-    for o, carriers in held.items():
-        phase = phases()[o]
-        rows["S"].append(carriers @ phase.composition[:, _S])
-        rows["O"].append(carriers @ phase.composition[:, _O])
-        worth = {
-            "mass": carriers @ phase.molar_mass,
-            "moles": carriers.sum(axis=1),
-            "sulfur": carriers @ phase.composition[:, _S],
-        }
-        for name in rows.keys() - {"S", "O"}:
-            of, _, what = name.partition("_")
-            rows[name] += [worth[what]] if of == o else []
-    return {name: np.concatenate(parts) for name, parts in rows.items()}
-
-
-def _back(elements: tuple[str, ...], s: SmeltingSettings) -> tuple[Floats, Floats, Floats]:
-    """S and O (N, K) [mol/mol] and heat of formation [J/mol] of what a mole in the dust brings back, cold."""
-    streams = [returned(row[None], s) for row in carriers_of("dust", elements)]
-    held = [stream.elements() for stream in streams]
-    sulfur, oxygen = (np.stack([x[:, i] for x in held], axis=1) for i in (_S, _O))
-    return sulfur, oxygen, np.stack([stream.formation_heat() for stream in streams], axis=1)
-
-
-def _heats(elements: tuple[str, ...], back: Floats, exits: Exits) -> tuple[Floats, Floats]:
-    parts = []
+def _worth(elements: tuple[str, ...], s: SmeltingSettings, exits: Exits) -> dict[str, dict[str, Floats]]:
+    """What a mole of each element adds, dust hot as blown out and put back cold."""
+    worth = {}
     for o in OUTLETS:
-        carriers = carriers_of(o, elements)
+        carriers, phase = carriers_of(o, elements), phases()[o]
+        atoms = (carriers @ phase.composition)[None]  # (N, K, E)
         hot = (getattr(exits, o)[:, None, :] * carriers[None]).sum(axis=2)
-        if o == "dust":
-            hot = hot - back
-        parts.append(hot)
+        of = {f"{o}_mass": (carriers @ phase.molar_mass)[None], f"{o}_moles": carriers.sum(axis=1)[None]}
         if o == "matte":
-            uptake = hot - carriers @ phases()[o].reference_enthalpy
-    rows = max(map(len, parts))
-    return np.concatenate([np.broadcast_to(p, (rows, p.shape[1])) for p in parts], axis=1), uptake
+            of |= {"matte_sulfur": atoms[:, :, _S], "matte_uptake": hot - carriers @ phase.reference_enthalpy}
+        if o == "dust":
+            cold = [returned(row[None], s) for row in carriers]
+            atoms = atoms - np.stack([stream.elements() for stream in cold], axis=1)
+            hot = hot - np.stack([stream.formation_heat() for stream in cold], axis=1)
+        of |= {"sulfur": -atoms[:, :, _S], "oxygen": atoms[:, :, _O], "heat": hot}
+        worth[o] = {name: each for name, each in of.items() if name in Supply._fields and each.any()}
+    return worth

@@ -185,9 +185,8 @@ def _allotted(allotments: Allotments, f: Furnace, u: Unknowns, m: Melt) -> Allot
         charge = charge.plus(lime, u.lime)
     if f.bath.minors is None:
         return charge
-    shared = {
-        o: (x[:, :, None] * carriers_of(o, f.bath.minors.elements)).sum(axis=1) for o, x in m.minors.items()
-    }
+    amounts = f.bath.minors.amounts(u.seen(m.matte_mass))
+    shared = {o: x @ carriers_of(o, f.bath.minors.elements) for o, x in amounts.items()}
     return Allotment(*(getattr(charge, o) + shared[o] for o in OUTLETS))
 
 
