@@ -5,15 +5,17 @@ from __future__ import annotations
 import contextlib
 import os
 import tempfile
+import threading
 import webbrowser
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import click
 
-from pyrobal.cli.files import needs
+from pyrobal.cli.files import STANDARD, needs
 from pyrobal.cli.options import case_argument, overrides
 from pyrobal.cli.streams import say
+from pyrobal.errors import CaseError, Fault
 
 
 @click.command()
@@ -32,24 +34,24 @@ def live(case: str, port: int, no_browser: bool, assignments: tuple[str, ...]) -
     from pyrobal.live.source import Source
 
     source = Source(case, assignments)
-    if source.now().document is None and not _there(case):
-        from pyrobal.errors import CaseError
-
-        raise CaseError(source.now().faults)
+    faults = source.now().faults
+    if not _mendable(case, faults):
+        raise CaseError(faults)
     try:
         server = Server(source, port)
     except OSError as error:
         raise click.UsageError(f"--port: port {port} cannot be used: {error.strerror or error}") from None
-    for fault in source.now().faults:
+    for fault in faults:
         say(str(fault))
     click.echo(f"{case} is at {server.address}\nKeep the address to yourself. Ctrl-C stops it.")
     with contextlib.nullcontext() if no_browser else _opening(server.address):
         server.run()
 
 
-def _there(case: str) -> bool:
-    """Whether there is a file, faulty or not, that may be mended while the page is open."""
-    return case != "-" and Path(case).is_file()
+def _mendable(case: str, faults: Sequence[Fault]) -> bool:
+    """Whether all that is wrong, if anything, stands in a file and can be mended while the page is open."""
+    there = case != STANDARD and Path(case).is_file()
+    return not faults or (there and all(fault.file != "--set" for fault in faults))
 
 
 @contextlib.contextmanager
@@ -60,11 +62,15 @@ def _opening(address: str) -> Iterator[None]:
         file = Path(folder) / "live.html"
         file.write_text(f'<!doctype html><title>pyrobal</title><meta name="referrer" content="no-referrer">'
                         f'<meta http-equiv="refresh" content="0; url={address}">')  # fmt: skip
-        with _silent():
-            opened = webbrowser.open(file.as_uri())
-        if not opened:
-            say("no browser could be started; open the address in yours")
+        threading.Thread(target=_open, args=(file.as_uri(),), daemon=True).start()  # some wait for its end
         yield
+
+
+def _open(address: str) -> None:
+    with _silent():
+        opened = webbrowser.open(address)
+    if not opened:
+        say("no browser could be started; open the address in yours")
 
 
 @contextlib.contextmanager

@@ -48,7 +48,7 @@ def described(
         **found,
         "title": result.case.title,
         "handles": handles(result.case.inputs, ranked or ()),
-        "settings": list(Settings(result.case.inputs).described().values()),
+        "settings": list(Settings(result.case.inputs, result.case.given).described().values()),
         "readings": known(result),
         "pinned": first,
         "curve": curve or next(iter(first), ""),

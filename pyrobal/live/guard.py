@@ -45,11 +45,11 @@ class TooLong(Exception):
 class Guard:
     """Before the application: lets a request through, or answers it in one word.
 
-    token : what the path begins with; port : ours; admitted : gets the peer of each connection let in
+    token : what the path begins with; port : ours
     """
 
-    def __init__(self, app: ASGIApp, token: str, port: int, admitted: set[tuple[str, int]]) -> None:
-        self.app, self._token, self._admitted = app, token.encode(), admitted
+    def __init__(self, app: ASGIApp, token: str, port: int) -> None:
+        self.app, self._token = app, token.encode()
         self._hosts = {f"{host}:{port}" for host in HOSTS}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -62,8 +62,7 @@ class Guard:
         if inside is None or code:
             await _headed(Response(status_code=code), scope, receive, send)
             return
-        if scope.get("client"):
-            self._admitted.add(tuple(scope["client"]))
+        scope["state"]["door"].known = True
         within = {**scope, "path": inside, "raw_path": inside.encode()}
         await _headed(self.app, within, _bounded(receive), send)
 
@@ -79,7 +78,7 @@ class Guard:
         """The code of what is wrong with a request that knows the token; nought for nothing."""
         headers = Headers(scope=scope)
         own = f"http://{headers['host']}"
-        if headers.get("origin", own) != own or headers.get("sec-fetch-site") in ("cross-site", "same-site"):
+        if headers.get("origin", own) != own or (_of_elsewhere(headers) and not _opened(scope, headers)):
             return 403
         if scope["method"] == "GET":
             return 0
@@ -91,6 +90,17 @@ class Guard:
             return 415
         length = headers.get("content-length", "0")
         return 413 if not length.isdecimal() or int(length) > MOST_BYTES else 0
+
+
+def _of_elsewhere(headers: Headers) -> bool:
+    """Whether the browser says that another site asks."""
+    return headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none")
+
+
+def _opened(scope: Scope, headers: Headers) -> bool:
+    """Whether a person is going to the page, from the file that leads there or from a link."""
+    way = headers.get("sec-fetch-mode"), headers.get("sec-fetch-dest")
+    return scope["method"] == "GET" and way == ("navigate", "document")
 
 
 def _bounded(receive: Receive) -> Receive:

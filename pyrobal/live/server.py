@@ -9,6 +9,7 @@ from typing import Any, Final
 import uvicorn
 
 from pyrobal.live.app import Live
+from pyrobal.live.door import Door
 from pyrobal.live.guard import Guard, new_token
 from pyrobal.live.source import Source
 from pyrobal.live.work import Work
@@ -47,11 +48,11 @@ class Server:
         self.port, self.token = self._socket.getsockname()[1], token or new_token()
         self._work = Work(processes)
         self._live = Live(source, self._work)
-        guard = Guard(self._live.app(), self.token, self.port, set())
+        guard = Guard(self._live.app(), self.token, self.port)
         self._server = _Uvicorn(self._live, uvicorn.Config(
-            guard, http="h11", ws="none", lifespan="off", loop="asyncio", log_config=None, access_log=False,
-            server_header=False, date_header=False, proxy_headers=False, timeout_keep_alive=_IDLE,
-            timeout_graceful_shutdown=1,
+            guard, http=Door, ws="none", lifespan="off", loop="asyncio", log_config=None, log_level="error",
+            access_log=False, server_header=False, date_header=False, proxy_headers=False,
+            timeout_keep_alive=_IDLE, timeout_graceful_shutdown=1,
         ))  # fmt: skip
 
     @property

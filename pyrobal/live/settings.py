@@ -37,9 +37,13 @@ class Span:
 
 @dataclass(frozen=True, eq=False)
 class Settings:
-    """The settings of one case."""
+    """The settings of one case.
+
+    given : keys that were written, where only settings that can be laid over the case are to be described
+    """
 
     inputs: Inputs
+    given: frozenset[str] | None = None
 
     @cached_property
     def numbers(self) -> Mapping[str, Variable]:
@@ -121,15 +125,21 @@ class Settings:
 
     def described(self) -> dict[str, dict[str, Any]]:
         """Each setting by key. Lines of an assay and shares of a table are there only where the case has
-        them."""
+        them; a fuel of the house not at all."""
         found = {
             key: self._number(key)
-            for key, variable in self.numbers.items()
-            if isinstance(self._declared.get(key), Quantity)
-            or variable.path in self._arrays
-            or key == BLEND_RATE
+            for key in self.numbers
+            if isinstance(self._declared.get(key), Quantity) or self.held(key) is not None
         }
-        return found | {key: self._word(key) for key in self.words}
+        found |= {key: self._word(key) for key in self.words}
+        return {key: one for key, one in found.items() if not key.startswith(self._of_house)}
+
+    @cached_property
+    def _of_house(self) -> tuple[str, ...]:
+        """What the keys of fuels begin with that the file does not describe."""
+        fuels = [f"fuel.{name}." for name in self.inputs.fuel]
+        given = self.given
+        return tuple(f for f in fuels if given is not None and not any(key.startswith(f) for key in given))
 
     def _number(self, key: str) -> dict[str, Any]:
         variable, word = self.numbers[key], self._word_for(key)
