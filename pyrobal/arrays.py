@@ -79,21 +79,34 @@ def take(node: Any, rows: slice | IntN) -> Any:
     return each_array(node, lambda array: array if array.shape[0] == 1 else array[rows])
 
 
-def join(parts: Sequence[Any]) -> Any:
-    """Trees of the same shape over successive scenarios as one; what all scenarios share stays shared."""
+def join(parts: Sequence[Any], sizes: Sequence[int] = ()) -> Any:
+    """Trees of the same shape over successive scenarios as one; what all scenarios share stays shared.
+
+    sizes : how many scenarios each part has, where one part may share what another does not
+    """
     first = parts[0]
     if isinstance(first, np.ndarray):
-        shared = all(part.shape[0] == 1 for part in parts)
-        return first if shared else np.concatenate(parts)
+        return _joined(parts, sizes)
     if getattr(first, "shared_by_scenarios", False):
         return first
     if dataclasses.is_dataclass(first) and not isinstance(first, type):
         fields = [f.name for f in dataclasses.fields(first) if f.init]
-        joined = {name: join([getattr(part, name) for part in parts]) for name in fields}
+        joined = {name: join([getattr(part, name) for part in parts], sizes) for name in fields}
         return dataclasses.replace(first, **joined)
     if isinstance(first, Mapping):
-        return {key: join([part[key] for part in parts]) for key in first}
+        return {key: join([part[key] for part in parts], sizes) for key in first}
     if isinstance(first, tuple):
-        items = [join(column) for column in zip(*parts, strict=True)]
+        items = [join(column, sizes) for column in zip(*parts, strict=True)]
         return type(first)(*items) if hasattr(first, "_fields") else tuple(items)
     return first
+
+
+def _joined(parts: Sequence[Floats], sizes: Sequence[int]) -> Floats:
+    first = parts[0]
+    alike = not sizes or all(np.array_equal(first, part, equal_nan=True) for part in parts)
+    if alike and all(part.shape[0] == 1 for part in parts):
+        return first
+    lengths = sizes or [len(part) for part in parts]
+    return np.concatenate(
+        [np.broadcast_to(part, (n, *part.shape[1:])) for part, n in zip(parts, lengths, strict=True)]
+    )

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, join
+from pyrobal.arrays import BoolN, FloatN, IntN, join, take
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.alone import acid_plant_alone
 from pyrobal.flowsheet.boundary import plant_ledger
@@ -78,12 +78,39 @@ def _solve(inputs: Inputs, n: int, back: Mapping[str, Stream] | None = None) -> 
     gas_of = functools.partial(_gas, inputs, fed, dried)
     circuit, recycle = _closed(inputs, feeds, n, back)
     gas = gas_of(circuit, None)
+    if gas.load is not None and 0 < (late := _late(_time_for(gas.load), None)).sum() < n:
+        first = _results(inputs, n, fed, dried, replace(feeds, blown=np.ones(1)), circuit, gas, recycle)
+        return _in_their_places(first, np.flatnonzero(late))
     for _ in range(_ROUNDS):
-        if gas.load is None or _settled(blown := _time_for(gas.load), feeds.blown):
+        if gas.load is None or not _late(blown := _time_for(gas.load), feeds.blown).any():
             break
         feeds = replace(feeds, blown=blown)
-        circuit, recycle = _closed(inputs, feeds, n)
+        circuit, recycle = _closed(inputs, feeds, n, circuit.back)
         gas = gas_of(circuit, blown)
+    return _results(inputs, n, fed, dried, feeds, circuit, gas, recycle)
+
+
+def _in_their_places(first: Results, late: IntN) -> Results:
+    """The scenarios in which the schedule leaves no time for all the matte are sought anew, the others are
+    not worked out again with them."""
+    rest = np.setdiff1d(np.arange(first.scenarios), late)
+    anew = _solve(take(first.inputs, late), len(late))
+    aside = take(anew.circuit.aside, slice(0, 1)).scaled(np.zeros(1))  # of which the others have none
+    first = replace(first, circuit=replace(first.circuit, aside=aside))
+    joined = join([take(first, rest), anew], (len(rest), len(late)))
+    return replace(take(joined, np.argsort(np.concatenate([rest, late]))), inputs=first.inputs)
+
+
+def _results(
+    inputs: Inputs,
+    n: int,
+    fed: feed.FeedResult,
+    dried: dryer.DryerResult | None,
+    feeds: Feeds,
+    circuit: Circuit,
+    gas: GasSide,
+    recycle: FixedPoint | None,
+) -> Results:
     unsolved = _unsolved(n, inputs, fed, circuit, recycle, gas)
     return Results(inputs, fed, dried, feeds, circuit, gas, recycle, unsolved, _upsets)
 
@@ -93,9 +120,9 @@ def _time_for(found: load.LoadResult) -> FloatN:
     return np.where(found.reason == Reason.SOLVED, found.blown, 1.0)
 
 
-def _settled(blown: FloatN, before: FloatN | None) -> bool:
-    change = np.abs(blown - (np.ones(1) if before is None else before))
-    return bool((change <= _SETTLED).all())
+def _late(blown: FloatN, before: FloatN | None) -> BoolN:
+    """(N,) True where there is time for another share of the matte than was taken."""
+    return np.asarray(np.abs(blown - (np.ones(1) if before is None else before)) > _SETTLED)
 
 
 def _gas(

@@ -11,15 +11,21 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from mattes import LIME, SCRAP, SILICA, SITE, SKULLS, matte, solid
 
-from pyrobal.arrays import FloatNE, Floats
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column
 from pyrobal.errors import Reason
 from pyrobal.plant.converting import ConvertingResult, ConvertingSettings, solve
-from pyrobal.plant.converting.batch import run_cycle
+from pyrobal.plant.converting.batch import Run, run_cycle
+from pyrobal.plant.converting.blast import Blast
+from pyrobal.plant.converting.blow import parts
 from pyrobal.plant.converting.deportment import phases
 from pyrobal.plant.converting.feed import Charge
-from pyrobal.plant.converting.schedule import march
-from pyrobal.plant.converting.time_step import TimeStep
+from pyrobal.plant.converting.schedule import Stage, cuts, march, matte_in_cycle
+from pyrobal.plant.converting.time_step import Moment
+from pyrobal.plant.converting.vessel import Addition, no_entry
+from pyrobal.streams.ledger import Entry
+from pyrobal.streams.site import air_species
 from pyrobal.streams.stream import Stream
+from pyrobal.thermo.elements import ELEMENTS
 
 CLOSED = 1e-9  # relative; what the product promises. Round-off alone is about 1e-15.
 COUNT = 300
@@ -101,17 +107,18 @@ def test_they_close_whatever_the_plant(seed: int, way: dict[str, str]) -> None:
         assert_closed(r, least_solved=0.0)
 
 
-def taken_out(m: TimeStep) -> FloatNE:
-    """(N, E) [mol] that left in a moment."""
-    p = phases()
-    out: FloatNE = (
-        m.gas @ p["gas"].composition + m.dust @ p["dust"].composition + m.slag @ p["slag"].composition
+def elements(change: Floats) -> FloatNE:
+    """(N, E) [mol] in bath, slag, gas and dust of a change together."""
+    p, at = phases(), parts()
+    found: FloatNE = sum(
+        change[:, at[name]] @ p[name].composition for name in ("bath", "slag", "gas", "dust")
     )
-    return out
+    return found
 
 
 @pytest.mark.parametrize("hold", [True, False])
 def test_they_close_at_each_moment_of_the_march(hold: bool) -> None:
+    """What ladles, reverts, flux, blast and cold charge bring is in the vessel or has left."""
     s = random_settings(COUNT, 7)
     charge = Charge.of(
         random_matte(COUNT, 6),
@@ -121,20 +128,73 @@ def test_they_close_at_each_moment_of_the_march(hold: bool) -> None:
     )
     with np.errstate(all="ignore"):
         run = run_cycle(charge, SITE, s, hold)
-        moments = list(march(run.given, COUNT))
-    held = np.zeros_like(moments[0].elements_in)
-    heat, turned_over = np.zeros(COUNT), np.zeros(COUNT)
+        stages = march(run.given, COUNT)
     steady = np.isfinite(run.course.T).all(axis=1)
     assert steady.mean() > 0.9
-    for m in moments:
-        held = held + m.elements_in - taken_out(m)
-        heat = heat + m.heat_in - m.gas_heat - m.dust_heat - m.slag_heat - m.loss
-        turned_over = turned_over + np.abs(m.heat_in) + np.abs(m.gas_heat)
-        element_scale = np.maximum(held.sum(axis=1), 1.0)
-        assert _largest(held - m.bath.elements(), element_scale, steady) < CLOSED, m.label
-        assert _largest((heat - m.bath.H)[:, None], turned_over + 1.0, steady) < CLOSED, m.label
-        content = m.bath.content.enthalpy(m.bath.T)
-        assert _largest((content - m.bath.H)[:, None], turned_over + 1.0, steady) < CLOSED, m.label
+    brought, found = np.zeros((2, COUNT, len(ELEMENTS)))
+    heat, turned_over = np.zeros((2, COUNT))
+    for stage, bringing in zip(stages, all_brought(run, stages), strict=True):
+        brought, heat = brought + bringing.ladles.elements, heat + bringing.ladles.enthalpy
+        found = found + bringing.melt @ phases()["bath"].composition
+        for m in stage.moments:
+            n, added = total(m, stage), bringing.coolant.melt * column(m.cold)
+            brought = brought + bringing.of_moment(n, m.cold)
+            for cold_before in m.extents[1:2]:
+                brought = brought + column(cold_before) * bringing.coolant.reverts.elements
+            found = found + elements(n) + added @ phases()["bath"].composition
+            gain = n[:, parts()["heat"]][:, 0] + m.cold * bringing.coolant.enthalpy
+            heat = heat + gain - m.gas_heat - m.slag_heat - m.loss * (not stage.changes)
+            turned_over = turned_over + np.abs(gain) + np.abs(m.gas_heat) + np.abs(m.bath.H)
+            assert _largest(found - brought, np.abs(brought).sum(axis=1), steady) < CLOSED, m.label
+            assert _largest((heat - m.bath.H)[:, None], turned_over, steady) < CLOSED, m.label
+            content = m.bath.content.enthalpy(m.bath.T)
+            assert _largest((content - m.bath.H)[:, None], turned_over, steady) < CLOSED, m.label
+
+
+@dataclasses.dataclass(frozen=True)
+class Bringing:
+    """ladles, melt : poured in at once; reverts : with each step; blast, coolant, flux of the stage."""
+
+    ladles: Entry
+    melt: FloatNS
+    reverts: FloatNE
+    blast: Blast
+    coolant: Addition
+    flux: FloatNE
+
+    def of_moment(self, n: Floats, cold: FloatN) -> FloatNE:
+        """(N, E) [mol] with the reverts, blast, flux and cold charge of a step that changes ``n`` (N, W)."""
+        brought = n[:, parts()["blown"]] * (self.blast.n @ air_species().composition)
+        brought = brought + n[:, parts()["flux"]] * self.flux + self.coolant.entry(cold).elements
+        return self.reverts + brought
+
+
+def all_brought(run: Run, stages: list[Stage]) -> list[Bringing]:
+    g, nothing = run.given, no_entry()
+    assert g.vessel.flux is not None
+    in_slag_blow = (g.slag_blast, g.slag_coolant, g.vessel.flux.elements)
+    in_copper_blow = (g.copper_blast, g.copper_coolant, g.vessel.flux.elements)
+    none, found = np.zeros((1, len(phases()["bath"]))), []
+    cold = 0.0
+    for k, cut in enumerate(cuts(g.vessel.s)):
+        charged, blow = stages[3 * k : 3 * k + 2]
+        cold = cold + np.sum([m.cold for m in blow.moments], axis=0)
+        reverts = g.reverts.elements * column(cut.share) / len(blow.moments)
+        found.append(Bringing(g.matte.scaled(cut.share), charged.added, 0.0 * reverts, *in_slag_blow))
+        found.append(Bringing(nothing, none, reverts, *in_slag_blow))
+        found.append(Bringing(nothing, none, 0.0 * reverts, *in_slag_blow))
+    more = 1.0 + cold / matte_in_cycle(g.vessel.s)
+    reverts = g.copper_reverts.elements * column(more) / len(stages[-2].moments)
+    found.append(Bringing(nothing, none, reverts, *in_copper_blow))
+    return [*found, Bringing(nothing, none, 0.0 * reverts, *in_copper_blow)]
+
+
+def total(m: Moment, stage: Stage) -> Floats:
+    """(N, W) what a moment changes."""
+    n = np.zeros((COUNT, parts()["heat"].stop))
+    for extent, change in zip(m.extents, stage.changes, strict=True):
+        n = n + column(extent) * change
+    return n
 
 
 def _largest(miss: Floats, scale: Floats, rows: Floats) -> float:

@@ -185,3 +185,24 @@ def test_plants(case: str, words: str, whole: bool) -> None:
 def test_every_word_has_a_number() -> None:
     words = {key for case in (*FURNACES, *PLANTS) for key in _words(_case(case))}
     assert words <= {*NUMBERS, *NEAR}
+
+
+def test_a_plant_whose_schedule_is_too_short_stands_beside_others_as_it_does_alone() -> None:
+    """Only it is worked out again, with less matte; one without that need and one without an answer stay."""
+    inputs = demo("marram_sound").inputs
+    grades, more = np.array([0.60, 0.55, 0.79]), np.array([1.0, 1.6, 1.0])
+    rate = inputs.concentrate[0].rate
+
+    def plants(rows: slice) -> Results:
+        fed = inputs.replace("concentrate.Fenholt.rate", more[rows] * rate)
+        return solve(fed.replace("smelting.matte_grade", grades[rows]))
+
+    together = plants(slice(None))
+    assert together.load is not None
+    assert together.load.blown[0] == 1.0 > together.load.blown[1] > 0.0
+    for k in range(len(grades)):
+        alone = plants(slice(k, k + 1))
+        beside = {key: value[k : k + 1] for key, value in _read(together).items()}
+        here = _read(alone)
+        assert together.reason[k] == alone.reason[0]
+        assert not _differing({key: beside[key] for key in here}, here, f"scenario {k}")

@@ -16,6 +16,8 @@ from pyrobal.constants import HOUR, P_STANDARD, R, celsius
 from pyrobal.errors import Reason
 from pyrobal.plant.converting import ConvertingResult, ConvertingSettings, solve
 from pyrobal.plant.converting.batch import run_cycle
+from pyrobal.plant.converting.blow import parts
+from pyrobal.plant.converting.deportment import phases
 from pyrobal.plant.converting.feed import Charge
 from pyrobal.plant.converting.schedule import march
 from pyrobal.streams.stream import Stream
@@ -227,11 +229,12 @@ def hot_blow_check() -> Check:
     charge = sulfides(72.77, 103.5)
     s = ideal(ladle_mass=charge.mass())
     run = run_cycle(Charge.of(charge, {}, None, None), DRY, s, hold=False)
-    moments = march(run.given, 1)
-    charged, step = next(moments), next(moments)
-    moles = float(step.reaction.slag_feo[0])
-    T0, gas_T = float(charged.bath.T[0]), float(step.gas_T[0])
-    engine = float((step.bath.H - step.bath.content.enthalpy(charged.bath.T))[0]) / moles
+    pouring, blow = march(run.given, 1)[:2]
+    charged, step = pouring.end, blow.moments[0]
+    slag = sum(x * c[0, parts()["slag"]] for x, c in zip(step.extents[:, 0], blow.changes, strict=True))
+    moles = float(slag[phases()["slag"].index("FeO(slag)")])
+    T0, gas_T = float(charged.T[0]), float(step.gas_T[0])
+    engine = float((step.bath.H - step.bath.content.enthalpy(charged.T))[0]) / moles
     blast_T = float(s.blast_temperature[0])
     nitrogen = 1.5 * 0.79 / 0.21
     other = h("FeS(L)", 1500.0) + (T0 - 1500.0) * float(nasa("FeS(L)").cp(1500.0)) / 1e3

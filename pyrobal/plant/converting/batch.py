@@ -67,7 +67,7 @@ def run_cycle(c: Charge, site: SiteSettings, s: ConvertingSettings, hold: bool) 
         blast(site, s, s.slag_blow_enrichment), blast(site, s, s.copper_blow_enrichment),
         cold_matte(matte, reverts, schedule.matte_in_cycle(s), rule, to), cold_copper(s),
     )  # fmt: skip
-    course, totals = add_up(schedule.march(given, c.scenarios(site, s)), rule)
+    course, totals = add_up(schedule.march(given, c.scenarios(site, s)))
     matte_cold, copper_cold = course.cold_in("slag blow"), course.cold_in("copper blow")
     per_second = c.matte.mass() / (schedule.matte_in_cycle(s) + matte_cold)
     return Run(given, course, totals, per_second, matte_cold, copper_cold)
@@ -124,20 +124,17 @@ def _closing(run: Run, capacity: FloatN, site: SiteSettings) -> FloatN:
 
 def _blister(run: Run) -> Stream:
     """Copper poured, less what of it is put back cold."""
-    axis, end = phases()["blister"], run.totals.end
-    n = end.melt
+    axis, n = phases()["blister"], run.totals.melt
     if run.given.vessel.s.copper_coolant == "own_copper":
         n = n - column(run.cold_copper) * run.given.copper_coolant.melt
     n = n[:, [phases()["bath"].index(name) for name in axis.names]]
-    return Stream(axis, n * column(run.per_second), end.T)
+    return Stream(axis, n * column(run.per_second), run.totals.end.T)
 
 
 def _slag(t: Totals, rate: FloatN) -> Stream:
     """All that is skimmed and the slag of the copper blow, at the temperature of their mixture."""
-    last = curve("slag", t.end.slag).enthalpy(t.end.T)
-    n = t.slag + t.end.slag
-    T = temperature(curve("slag", n), t.slag_heat + last, t.end.T)
-    return Stream(phases()["slag"], n * column(rate), T)
+    T = temperature(curve("slag", t.slag), t.slag_heat, t.end.T)
+    return Stream(phases()["slag"], t.slag * column(rate), T)
 
 
 def _mouth(t: Totals, rate: FloatN) -> Stream:

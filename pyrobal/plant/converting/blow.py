@@ -1,80 +1,125 @@
-"""The chemistry of one step of a blow: some iron goes to the slag, or some white metal becomes copper.
+"""The chemistry of a blow: what a unit of each thing that happens in it changes.
 
-Sulfur to the gas and oxygen from the blast are found by difference, so every element closes at any step.
+A step of a blow is a sum of so much feed, cold charge, iron slagged and flux. A unit of each changes bath,
+slag, gas and dust, with sulfur to the gas and oxygen from the blast found by difference, so every element
+closes for each of them, and for any sum of them.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import functools
+from dataclasses import replace
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, FloatNS
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column, zeros
 from pyrobal.plant.converting.deportment import CU, FE, OXYGEN, SULFUR, Settled, phases, settle_nothing
-from pyrobal.plant.converting.melts import M_CU2S, M_FE, M_FEO, copper_species, minor_mass
-from pyrobal.plant.converting.vessel import Bath, Blow, Vessel
+from pyrobal.plant.converting.melts import M_FE, copper_species
+from pyrobal.plant.converting.vessel import Addition, Blow, Vessel
+from pyrobal.streams.site import AIR_SPECIES
+from pyrobal.thermo.elements import ELEMENTS
 
-_SECANTS = 5  # the equations are straight lines with one kink, where flux begins to be needed
 
+@functools.lru_cache
+def parts() -> dict[str, slice]:
+    """Where in a change (N, W) each part stands.
 
-@dataclass(frozen=True, eq=False)
-class Reaction:
-    """What one step does, before its heat is known.
-
-    fed : settled feed, flux included; flux : (N,) [kg] dry
-    slag : (N, S) [mol] all that joins the slag; slag_feo : (N,) [mol] FeO made
-    white, copper, melt, sulfur, oxygen : [mol] of the bath after it, as in ``Bath``
-    so2 : (N,) [mol]; oxygen_reacted : (N,) [mol] O2
+    "bath", "slag", "gas", "dust" [mol] on their S axes; "flux" [kg] dry; "blown" [mol] dry blast; "heat" [J]
+    brought, by the blast too, less that of the dust and what the vessel loses while the blast is blown.
     """
-
-    fed: Settled
-    flux: FloatN
-    slag: FloatNS
-    slag_feo: FloatN
-    white: FloatNE
-    copper: FloatNE
-    melt: FloatNS
-    sulfur: FloatN
-    oxygen: FloatN
-    so2: FloatN
-    oxygen_reacted: FloatN
+    melts = {name: len(phases()[name]) for name in ("bath", "slag", "gas", "dust")}
+    widths = melts | {"flux": 1, "blown": 1, "heat": 1}
+    ends = np.cumsum(list(widths.values())).tolist()
+    return {name: slice(end - width, end) for (name, width), end in zip(widths.items(), ends, strict=True)}
 
 
-def slag_making(v: Vessel, blow: Blow, bath: Bath, iron: FloatN) -> Reaction:
-    """2 FeS + 3 O2 = 2 FeO(slag) + 2 SO2, and magnetite, for ``iron`` (N,) [mol] of the matte.
+def feeding(v: Vessel, blow: Blow, fed: Settled, enthalpy: FloatN) -> Floats:
+    """Feed that settles; ``enthalpy`` (N,) [J] it brings."""
+    return _change(v, blow, fed, fed.bath.copy(), np.zeros(1), enthalpy)
 
-    Copper metal in the bath (cold charge) takes up sulfur that the iron sets free, and is white metal then.
+
+def settling(v: Vessel, blow: Blow, a: Addition) -> Floats:
+    """An addition in the step after: it becomes like the rest of the bath, and what leaves of it settles.
+
+    Copper metal in a slag blow takes up sulfur that the iron sets free, and is white metal then.
     """
-    flux, fed, own_iron = _fluxed(v, blow, iron)
-    made, copper_lost = _slag_of(blow, iron + own_iron, fed)
-    white = bath.white + bath.copper + fed.bath
-    white[:, FE] -= iron + own_iron
-    white[:, CU] -= copper_lost
-    return _by_difference(v, blow, bath, fed, flux, made, white, np.zeros_like(white))
+    fed = replace(a.leaving, sulfur=a.leaving.sulfur + a.sulfur, oxygen=a.leaving.oxygen + a.oxygen)
+    return _change(v, blow, fed, a.metals + fed.bath, np.zeros(1), a.reverts.enthalpy, a.melt)
 
 
-def copper_making(v: Vessel, blow: Blow, bath: Bath, start: FloatNE, step: int) -> Reaction:
-    """Cu2S + O2 = 2 Cu + SO2: an equal part of the white metal (N, E) at the start becomes copper.
-
-    What iron is in that part and in the reverts goes to the slag; their copper joins the copper.
-    """
-    part = start / blow.steps
-    iron = part[:, FE] + blow.feed.bath[:, FE]
-    flux, fed, own_iron = _fluxed(v, blow, iron)
-    made, copper_lost = _slag_of(blow, iron + own_iron, fed)
-    copper = bath.copper + part + fed.bath
-    copper[:, FE] = 0.0
-    copper[:, CU] -= copper_lost
-    white = start * (1.0 - (step + 1) / blow.steps)
-    return _by_difference(v, blow, bath, fed, flux, made, white, copper)
+def slag_making(v: Vessel, blow: Blow) -> Floats:
+    """2 FeS + 3 O2 = 2 FeO(slag) + 2 SO2, and magnetite, for one mole of iron of the matte."""
+    white = np.zeros((1, len(ELEMENTS)))
+    white[:, FE] = -1.0
+    return _change(v, blow, settle_nothing(), white, np.ones(1), np.zeros(1))
 
 
-def _fluxed(v: Vessel, blow: Blow, iron: FloatN) -> tuple[FloatN, Settled, FloatN]:
-    """Flux (N,) [kg], the feed with it, and the iron (N,) [mol] the flux itself brings to the slag."""
+def fluxing(v: Vessel, blow: Blow) -> Floats:
+    """A kilogram of dry flux, whose own iron goes to the slag; nothing where the case has none."""
     if v.flux is None:
-        return np.zeros_like(iron), blow.feed, np.zeros_like(iron)
-    flux = np.maximum(flux_wanted(v, iron, blow.feed.silica), 0.0)
-    return flux, blow.feed.plus(v.flux.settled, flux), flux * v.flux.settled.bath[:, FE]
+        return feeding(v, blow, settle_nothing(), np.zeros(1))
+    own, metals = v.flux.settled, v.flux.settled.bath.copy()
+    metals[:, FE] = 0.0
+    n = _change(v, blow, own, metals, own.bath[:, FE], v.flux.enthalpy)
+    n[:, parts()["flux"]] = 1.0
+    return n
+
+
+def copper_making(v: Vessel, blow: Blow, white: FloatNE, fed: Settled, enthalpy: FloatN) -> Floats:
+    """Cu2S + O2 = 2 Cu + SO2 for white metal (N, E) [mol] and what is fed with it.
+
+    What iron is in it and in the feed goes to the slag; the copper of the feed joins the copper.
+    """
+    stood = v.rule.species(white)
+    sulfur, oxygen = (stood @ phases()["bath"].composition[:, [SULFUR, OXYGEN]]).T
+    brought = replace(fed, sulfur=fed.sulfur + sulfur, oxygen=fed.oxygen + oxygen)
+    metals = white + fed.bath
+    iron = metals[:, FE].copy()
+    metals[:, FE] = 0.0
+    return _change(v, blow, brought, metals, iron, enthalpy, stood)
+
+
+def _change(
+    v: Vessel,
+    blow: Blow,
+    fed: Settled,
+    metals: FloatNE,
+    iron: FloatN,
+    enthalpy: FloatN,
+    stood: FloatNS | None = None,
+) -> Floats:
+    """The change (N, W) where ``metals`` (N, E) [mol] join the bath and ``iron`` (N,) [mol] the slag.
+
+    fed : what settles, and all sulfur and oxygen that is brought; stood : (N, S) [mol] what the metals were
+    in the bath before. Sulfur in neither bath nor slag is SO2; oxygen that nothing else brought was blown.
+    """
+    p, at = phases(), parts()
+    mass = blow.slag.mass(iron, fed.slag_mass)
+    made = blow.slag.species(iron, mass)
+    lost = blow.slag.copper(mass)
+    metals = metals + zeros((len(lost), 1), lost)
+    metals[:, CU] -= lost
+    melt = copper_species(metals, blow.sulfur, blow.oxygen) if blow.makes_copper else v.rule.species(metals)
+    sulfur, oxygen = (melt @ p["bath"].composition[:, [SULFUR, OXYGEN]]).T
+    slag_sulfur, slag_oxygen = (made @ p["slag"].composition[:, [SULFUR, OXYGEN]]).T
+    so2 = fed.sulfur - sulfur - slag_sulfur
+    reacted = (oxygen + slag_oxygen + 2.0 * so2 - fed.oxygen) / 2.0
+    blown = reacted / (blow.blast.oxygen * blow.efficiency)
+    kept = blow.blast.enthalpy - v.s.heat_loss / blow.rate
+    dust_heat = (fed.dust * p["dust"].enthalpy(v.s.bath_temperature)).sum(axis=1)
+    heat = enthalpy + blown * kept - dust_heat
+    n = zeros((len(heat), at["heat"].stop), heat)
+    n[:, at["bath"]] = melt if stood is None else melt - stood
+    n[:, at["slag"]] = fed.slag + made
+    n[:, at["gas"]] = fed.gas
+    gas, name = n[:, at["gas"]], p["gas"].index
+    gas[:, [name(species) for species in AIR_SPECIES]] += column(blown) * blow.blast.n
+    gas[:, name("O2(g)")] -= reacted
+    gas[:, name("SO2(g)")] += so2
+    n[:, at["dust"]] = fed.dust
+    n[:, at["blown"]] = column(blown)
+    n[:, at["heat"]] = column(heat)
+    return n
 
 
 def flux_wanted(v: Vessel, iron: FloatN, silica: FloatN) -> FloatN:
@@ -88,62 +133,13 @@ def flux_wanted(v: Vessel, iron: FloatN, silica: FloatN) -> FloatN:
     return (iron * M_FE - ratio * silica) / (ratio * own.silica - own.bath[:, FE] * M_FE)
 
 
-def _slag_of(blow: Blow, iron: FloatN, fed: Settled) -> tuple[FloatNS, FloatN]:
-    """Iron oxides and copper of the slag that takes ``iron`` (N,) [mol], and the copper (N,) [mol] in it."""
-    mass = blow.slag.mass(iron, fed.slag_mass)
-    return blow.slag.species(iron, mass), blow.slag.copper(mass)
+def iron_that_meets(
+    level: FloatN, per_iron: FloatN, per_flux: FloatN, flux: FloatN, flux_per_iron: FloatN
+) -> FloatN:
+    """Iron (N,) [mol] at which ``level`` + ``per_iron`` iron + ``per_flux`` flux is zero.
 
-
-def _by_difference(
-    v: Vessel,
-    blow: Blow,
-    bath: Bath,
-    fed: Settled,
-    flux: FloatN,
-    made: FloatNS,
-    white: FloatNE,
-    copper: FloatNE,
-) -> Reaction:
-    """Sulfur that is in neither bath nor slag is SO2; oxygen that nothing else brought was blown."""
-    p = phases()
-    melt = v.rule.species(white) + copper_species(copper, blow.sulfur, blow.oxygen)
-    sulfur, oxygen = (melt @ p["bath"].composition[:, [SULFUR, OXYGEN]]).T
-    slag_sulfur, slag_oxygen = (made @ p["slag"].composition[:, [SULFUR, OXYGEN]]).T
-    so2 = bath.sulfur + fed.sulfur - sulfur - slag_sulfur
-    reacted = (oxygen + slag_oxygen + 2.0 * so2 - bath.oxygen - fed.oxygen) / 2.0
-    feo = made[:, p["slag"].index("FeO(slag)")]
-    return Reaction(fed, flux, fed.slag + made, feo, white, copper, melt, sulfur, oxygen, so2, reacted)
-
-
-def iron_to_end(v: Vessel, blow: Blow, bath: Bath, left: int, target: FloatN) -> FloatN:
-    """Iron (N,) [mol] the slag must still take in ``left`` steps until the matte holds ``target`` of it.
-
-    What the matte holds beyond its target [kg] is a straight line in the iron slagged and the flux, and the
-    flux one in the iron where it is needed; the answer is on the line that fits it.
+    Flux is a straight line in the iron, ``flux`` + ``flux_per_iron`` iron, where it is needed, and else none;
+    the answer is on the line that fits it.
     """
-    feed, none, one = blow.feed, np.zeros(1), np.ones(1)
-    own = settle_nothing() if v.flux is None else v.flux.settled
-    metals = bath.white + bath.copper + left * feed.bath
-    lost = blow.slag.copper(blow.slag.mass(none, one)) * M_CU2S / 2.0  # kg Cu2S per kg of FeO or settled slag
-    matte = v.rule.mass(metals) - lost * left * feed.slag_mass
-    excess = metals[:, FE] * M_FE - target * matte
-    per_iron = target * (v.rule.mass_per_iron + lost * M_FEO) - M_FE
-    from_flux = own.bath[:, CU] * M_CU2S / 2.0 + minor_mass(own.bath)
-    per_flux = target * (lost * (own.bath[:, FE] * M_FEO + own.slag_mass) - from_flux)
-    flux, flux_per_iron = flux_wanted(v, none, left * feed.silica), flux_wanted(v, one, none)
-    fluxed = -(excess + per_flux * flux) / (per_iron + per_flux * flux_per_iron)
-    bare = -excess / per_iron
-    return np.maximum(np.where(flux + flux_per_iron * fluxed >= 0.0, fluxed, bare), 0.0)
-
-
-def iron_in_time(v: Vessel, blow: Blow, bath: Bath, time: FloatN) -> FloatN:
-    """Iron (N,) [mol] that goes to the slag in one step of ``time`` (N,) [s]."""
-    supply = time * blow.rate * blow.blast.oxygen * blow.efficiency
-    a, b = np.zeros_like(bath.T), bath.white[:, FE]
-    at_a = slag_making(v, blow, bath, a).oxygen_reacted - supply
-    for _ in range(_SECANTS):
-        at_b = slag_making(v, blow, bath, b).oxygen_reacted - supply
-        there = at_b == at_a
-        step = at_b * (b - a) / np.where(there, 1.0, at_b - at_a)
-        a, at_a, b = b, at_b, np.where(there, b, b - step)
-    return b
+    fluxed = -(level + per_flux * flux) / (per_iron + per_flux * flux_per_iron)
+    return np.where(flux + flux_per_iron * fluxed >= 0.0, fluxed, -level / per_iron)

@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
-import functools
-import operator
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, column
-from pyrobal.plant.converting.deportment import FE, phases
-from pyrobal.plant.converting.melts import M_FE, Matte
-from pyrobal.plant.converting.time_step import TimeStep
-from pyrobal.plant.converting.vessel import Bath
+from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, column, zeros
+from pyrobal.plant.converting.blow import parts
+from pyrobal.plant.converting.schedule import Stage
+from pyrobal.plant.converting.time_step import (
+    BLOWN,
+    GAS_MOLES,
+    IRON,
+    MELT,
+    MOLES,
+    O2,
+    SLAG_MASS,
+    SO2,
+    STANDING,
+    Bath,
+    Moment,
+)
 
 _ROUNDING = 1e-9
 _INSTANT = 1e-6  # s
@@ -58,58 +66,25 @@ class Course:
         return cold
 
 
-class _Row(NamedTuple):
-    """One column of the course, (N,) each in the units of its fields, whose order is kept."""
-
-    duration: FloatN
-    T: FloatN
-    matte: FloatN
-    copper: FloatN
-    slag: FloatN
-    iron: FloatN
-    gas: FloatN
-    so2: FloatN
-    o2: FloatN
-    cold: FloatN
-
-    @staticmethod
-    def of(m: TimeStep, rule: Matte) -> _Row:
-        p, b = phases(), m.bath
-        matte = rule.mass(b.white)
-        iron = np.divide(b.white[:, FE] * M_FE, matte, out=np.full_like(matte, np.nan), where=matte > 0)
-        gas = per_second(m.gas, m.duration)
-        copper, slag = b.melt @ p["bath"].molar_mass - matte, b.slag @ p["slag"].molar_mass
-        return _Row(
-            m.duration,
-            b.T,
-            matte,
-            copper,
-            slag,
-            iron,
-            gas.sum(axis=1),
-            gas[:, p["gas"].index("SO2(g)")],
-            gas[:, p["gas"].index("O2(g)")],
-            m.cold,
-        )
-
-
 @dataclass(frozen=True, eq=False)
 class Totals:
-    """A cycle or a part of it.
+    """A cycle.
 
-    gas, copper_gas, dust, slag : (N, S) [mol], copper_gas that of the copper blow
-    gas_heat, slag_heat : (N,) [J] of gas and dust, and of slag
+    melt, slag, gas, dust, copper_gas : (N, S) [mol]: copper as poured, all slag made, gas, dust, gas of the
+        copper blow
+    gas_heat, slag_heat : (N,) [J] of gas, and of all slag as it is skimmed or poured
     slag_blown, copper_blown : (N,) [mol] dry blast; flux : (N,) [kg] dry; loss : (N,) [J]
     peak_gas, peak_gas_T : (N, S) [mol/s] and (N,) [K] of the moment with most SO2
     backwards : (N,) True where a step would give off oxygen or bind SO2
     end : the bath at the end
     """
 
+    melt: FloatNS
+    slag: FloatNS
     gas: FloatNS
+    dust: FloatNS
     copper_gas: FloatNS
     gas_heat: FloatN
-    dust: FloatNS
-    slag: FloatNS
     slag_heat: FloatN
     slag_blown: FloatN
     copper_blown: FloatN
@@ -120,56 +95,70 @@ class Totals:
     backwards: BoolN
     end: Bath
 
-    @staticmethod
-    def of(m: TimeStep) -> Totals:
-        """The totals of one moment."""
-        backwards = np.zeros(len(m.bath.T), dtype=bool)
-        if m.reaction is not None:
-            least = -_ROUNDING * np.abs(m.bath.melt).sum(axis=1)
-            backwards = (m.reaction.so2 < least) | (m.reaction.oxygen_reacted < least)
-        in_slag_blow = m.label.startswith("slag blow")
-        return Totals(
-            m.gas, m.gas * (not in_slag_blow), m.gas_heat, m.dust, m.slag, m.slag_heat,
-            m.blown * in_slag_blow, m.blown * (not in_slag_blow), m.flux, m.loss,
-            per_second(m.gas, m.duration), m.gas_T, backwards, m.bath,
-        )  # fmt: skip
 
-    def __add__(self, later: Totals) -> Totals:
-        so2 = phases()["gas"].index("SO2(g)")
-        higher = later.peak_gas[:, so2] > self.peak_gas[:, so2] * (1.0 + _ROUNDING)
-        return Totals(
-            self.gas + later.gas, self.copper_gas + later.copper_gas, self.gas_heat + later.gas_heat,
-            self.dust + later.dust, self.slag + later.slag, self.slag_heat + later.slag_heat,
-            self.slag_blown + later.slag_blown, self.copper_blown + later.copper_blown,
-            self.flux + later.flux, self.loss + later.loss,
-            np.where(higher[:, None], later.peak_gas, self.peak_gas),
-            np.where(higher, later.peak_gas_T, self.peak_gas_T), self.backwards | later.backwards, later.end,
-        )  # fmt: skip
+def add_up(stages: Sequence[Stage]) -> tuple[Course, Totals]:
+    """The course of a cycle and its totals."""
+    moments = [moment for stage in stages for moment in stage.moments]
+    course = _course(moments)
+    at, total = parts(), np.sum([stage.total for stage in stages], axis=0)
+    copper = stages[-2].total
+    melt, slag, gas, dust = (total[:, at[name]] for name in ("bath", "slag", "gas", "dust"))
+    end = moments[-1].bath
+    blown, copper_blown = (x[:, at["blown"]][:, 0] for x in (total, copper))
+    skimmed = np.sum([moment.slag_heat for moment in moments], axis=0)
+    peak_gas, peak_gas_T = _peak(stages, course)
+    return course, Totals(
+        melt, slag, gas, dust, copper[:, at["gas"]],
+        np.sum([moment.gas_heat for moment in moments], axis=0), skimmed + end.slag.enthalpy(end.T),
+        blown - copper_blown, copper_blown, total[:, at["flux"]][:, 0],
+        np.sum([moment.loss for moment in moments], axis=0), peak_gas, peak_gas_T, _backwards(moments), end,
+    )  # fmt: skip
 
 
-def add_up(moments: Iterable[TimeStep], rule: Matte) -> tuple[Course, Totals]:
-    """Walk through a cycle once; of each moment only its share of the sums and one column are kept."""
-    labels: list[str] = []
-    rows: list[_Row] = []
+def _course(moments: Sequence[Moment]) -> Course:
+    def over_time(rows: list[FloatN]) -> Floats:
+        return np.stack(rows, axis=1)
 
-    def parts() -> Iterable[Totals]:
-        for moment in moments:
-            labels.append(moment.label)
-            rows.append(_Row.of(moment, rule))
-            yield Totals.of(moment)
-
-    totals = functools.reduce(operator.add, parts())
-    table = {
-        name: np.stack(column_, axis=1)
-        for name, column_ in zip(_Row._fields, zip(*rows, strict=True), strict=True)
-    }
-    return Course(tuple(labels), np.cumsum(table["duration"], axis=1), **table), totals
+    standing = np.stack([m.bath.sums for m in moments], axis=2)
+    flow = np.stack([m.flow for m in moments], axis=2)
+    duration = over_time([m.duration for m in moments])
+    matte = over_time([m.bath.matte for m in moments])
+    iron = np.divide(standing[IRON], matte, out=np.full_like(matte, np.nan), where=matte > 0)
+    gas, so2, o2 = (per_second(flow[i - STANDING], duration) for i in (GAS_MOLES, SO2, O2))
+    return Course(
+        tuple(m.label for m in moments), np.cumsum(duration, axis=1), duration,
+        over_time([m.bath.T for m in moments]), matte, standing[MELT] - matte, standing[SLAG_MASS], iron,
+        gas, so2, o2, over_time([m.cold for m in moments]),
+    )  # fmt: skip
 
 
-def per_second(amount: Floats, duration: FloatN) -> Floats:
-    """(N, S) [mol/s] of an amount (N, S) [mol]; zero where no time passes.
+def _backwards(moments: Sequence[Moment]) -> BoolN:
+    found = np.zeros(len(moments[0].duration), dtype=bool)
+    for m in moments:
+        least = -_ROUNDING * np.abs(m.bath.sums[MOLES])
+        found = found | (m.flow[SO2 - STANDING] < least) | (m.flow[BLOWN - STANDING] < least)
+    return found
+
+
+def _peak(stages: Sequence[Stage], course: Course) -> tuple[FloatNS, FloatN]:
+    """Gas (N, S) [mol/s] of the moment with most SO2, the first of those that have it, and its T (N,) [K]."""
+    so2 = course.so2.real
+    place = np.argmax(so2 >= so2.max(axis=1, keepdims=True) * (1.0 - _ROUNDING), axis=1)
+    rows, first, gas = np.arange(len(place)), 0, zeros((len(place), 1), course.gas)
+    for stage in stages:
+        here = (place >= first) & (place < first + len(stage.moments))
+        extents = np.stack([m.extents for m in stage.moments])[np.where(here, place - first, 0), :, rows]
+        for extent, change in zip(extents.T, stage.changes, strict=True):
+            gas = gas + column(np.where(here, extent, 0.0)) * change[:, parts()["gas"]]
+        first += len(stage.moments)
+    T = np.stack([m.gas_T for stage in stages for m in stage.moments], axis=1)[rows, place]
+    return per_second(gas, column(course.duration[rows, place])), T
+
+
+def per_second(amount: Floats, duration: Floats) -> Floats:
+    """[mol/s] of amounts [mol]; zero where no time passes.
 
     A blow that a scenario does not have, beside others that have it, lasts as long as round-off makes it.
     """
     passes = duration.real > _INSTANT
-    return np.where(passes[:, None], amount / column(np.where(passes, duration, 1.0)), 0.0)
+    return np.where(passes, amount / np.where(passes, duration, 1.0), 0.0)

@@ -42,7 +42,7 @@ class Matte:
         """(N, S) mol on the bath axis, of metals (N, E) mol."""
         axis = phases()["bath"]
         fes = metals[:, FE] / (1.0 + 3.0 * self.oxidic)
-        n = metals @ carried("matte", "bath") + zeros((1, len(axis)), fes)
+        n = metals @ carried("matte", "bath") + zeros((len(fes), 1), fes)
         n[:, axis.index("Cu2S(l)")] += metals[:, CU] / 2.0
         n[:, axis.index("FeS(l)")] += fes
         n[:, axis.index("Fe3O4(slag)")] += fes * self.oxidic
@@ -62,7 +62,7 @@ def copper_species(metals: FloatNE, sulfur: FloatN, oxygen: FloatN) -> FloatNS:
     """(N, S) mol on the bath axis, of copper that holds sulfur and oxygen (N,) [kg/kg] as Cu2S and Cu2O."""
     axis = phases()["bath"]
     mass = (metals @ ATOMIC_MASS) / (1.0 - sulfur - oxygen)
-    n = metals @ carried("copper", "bath") + zeros((1, len(axis)), mass)
+    n = metals @ carried("copper", "bath") + zeros((len(mass), 1), mass)
     sulfide, oxide = mass * sulfur / M_S, mass * oxygen / M_O
     n[:, axis.index("Cu(l)")] += metals[:, CU] - 2.0 * (sulfide + oxide)
     n[:, axis.index("Cu2S(l)")] += sulfide

@@ -2,19 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator
-from dataclasses import dataclass
+import functools
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, FloatNE, column, zeros
+from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, column, zeros
 from pyrobal.plant.converting.blast import Blast
-from pyrobal.plant.converting.blow import copper_making, iron_in_time, iron_to_end, slag_making
-from pyrobal.plant.converting.deportment import FE, Settled, settle, settle_charged
+from pyrobal.plant.converting.blow import (
+    copper_making,
+    feeding,
+    flux_wanted,
+    fluxing,
+    iron_that_meets,
+    parts,
+    settling,
+    slag_making,
+)
+from pyrobal.plant.converting.deportment import FE, OXYGEN, SULFUR, phases, settle, settle_charged
 from pyrobal.plant.converting.melts import Slag, given_copper, oxidic_copper_beside_matte
 from pyrobal.plant.converting.settings import ConvertingSettings
-from pyrobal.plant.converting.time_step import TimeStep, blowing, charging, quiet, skimming
-from pyrobal.plant.converting.vessel import Bath, Blow, Coolant, Vessel, empty
+from pyrobal.plant.converting.time_step import (
+    BLOWN,
+    IRON,
+    MELT,
+    SILICA,
+    Bath,
+    Moment,
+    blowing,
+    charging,
+    cooled,
+    empty,
+    quiet,
+    skimming,
+    standing,
+    sums,
+)
+from pyrobal.plant.converting.vessel import Addition, Blow, Vessel, ladles
 from pyrobal.streams.ledger import Entry
 
 SLAG_STEPS, COPPER_STEPS = 12, 24  # the temperature is then within a degree of that with many more
@@ -37,8 +61,8 @@ class Batch:
     copper_reverts: Entry
     slag_blast: Blast
     copper_blast: Blast
-    slag_coolant: Coolant
-    copper_coolant: Coolant
+    slag_coolant: Addition
+    copper_coolant: Addition
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,57 +109,113 @@ def slag_assay(s: ConvertingSettings, iron: FloatN) -> Slag:
     return Slag(magnetite, oxidic, s.slag_entrained_copper)
 
 
-def march(c: Batch, n: int) -> Iterator[TimeStep]:
-    """One cycle of n scenarios side by side, moment by moment.
+@dataclass(frozen=True, eq=False)
+class Stage:
+    """A stretch of the cycle.
+
+    moments : in turn; changes : (N, W) of what their extents are extents of
+    added : (N, S) [mol] on the bath axis that was added, ladles and cold charge
+    """
+
+    moments: list[Moment]
+    changes: list[Floats]
+    added: FloatNS
+
+    @property
+    def end(self) -> Bath:
+        """The bath it leaves."""
+        return self.moments[-1].bath
+
+    @functools.cached_property
+    def total(self) -> Floats:
+        """(N, W) all that it changes."""
+        extents = np.sum([moment.extents for moment in self.moments], axis=0)
+        n = zeros((len(self.end.T), parts()["heat"].stop), self.added)
+        n[:, parts()["bath"]] = self.added
+        for extent, change in zip(extents, self.changes, strict=True):
+            n = n + column(extent) * change
+        return n
+
+
+def march(c: Batch, n: int) -> list[Stage]:
+    """One cycle of n scenarios side by side, stage by stage.
 
     Steps are equal parts of the iron to be slagged, or of the white metal to be blown, so every blow ends
     exactly at its end point and scenarios need not share a clock.
     """
     v, s, bath = c.vessel, c.vessel.s, empty(n)
-    matte = matte_in_cycle(s)
+    matte, nothing, stages = matte_in_cycle(s), np.zeros((1, len(phases()["bath"]))), []
     for cut in cuts(s):
         label, there = f"{cut.number + 1}", cut.real > 0
-        charged = charging(v, bath, c.matte.scaled(cut.share), s.charging_time * there, f"charging {label}")
-        yield charged
-        blown, cold = yield from _slag_blow(c, charged.bath, cut)
-        matte = matte + cold
-        skimmed = skimming(v, blown, s.skimming_time * there, f"skimming {label}")
-        yield skimmed
+        charged = ladles(c.matte.scaled(cut.share), v.rule)
+        poured = charging(v, bath, charged, s.charging_time * there, f"charging {label}")
+        blow = _slag_blow(c, poured.bath, cut, charged)
+        skimmed = skimming(v, blow.end, s.skimming_time * there, f"skimming {label}")
+        stages += [Stage([poured], [], charged.melt), blow, Stage([skimmed], [], nothing)]
+        matte = matte + np.sum([moment.cold for moment in blow.moments], axis=0)
         bath = skimmed.bath
-    bath = yield from _copper_blow(c, bath, matte / matte_in_cycle(s))
-    yield quiet("pouring", s.pouring_time, bath, np.zeros(1))
+    white = np.sum([stage.total[:, parts()["bath"]] for stage in stages], axis=0)
+    blow = _copper_blow(c, bath, matte / matte_in_cycle(s), white)
+    return [*stages, blow, Stage([quiet("pouring", s.pouring_time, blow.end, np.zeros(1))], [], nothing)]
 
 
-def _slag_blow(c: Batch, bath: Bath, cut: Cut) -> Generator[TimeStep, None, tuple[Bath, FloatN]]:
-    """The bath after it, and the cold matte (N,) [kg] it took."""
-    s, v, none = c.vessel.s, c.vessel, np.zeros(1)
+def _slag_blow(c: Batch, bath: Bath, cut: Cut, charged: Addition) -> Stage:
+    """Each step a sum of feed, cold matte of the step before, ladles (in the first), iron and flux."""
+    s, v = c.vessel.s, c.vessel
     target = np.where(cut.last, s.white_metal_iron, s.cut_iron)
-    feed, elements, enthalpy = _feed(c, cut)
     blow = Blow(
-        label=f"slag blow {cut.number + 1}", steps=SLAG_STEPS, slag=slag_assay(s, target),
-        feed=feed, feed_elements=elements, feed_enthalpy=enthalpy,
-        blast=c.slag_blast, rate=s.slag_blow_blast, efficiency=s.slag_blow_oxygen_efficiency,
-        sulfur=none, oxygen=none, coolant=c.slag_coolant,
+        False, slag_assay(s, target), c.slag_blast, s.slag_blow_blast, s.slag_blow_oxygen_efficiency,
+        np.zeros(1), np.zeros(1),
     )  # fmt: skip
-    cold = replaced = taken = np.zeros_like(bath.T)
-    for left in range(blow.steps, 0, -1):
-        now = blow.after_cooling(cold)
-        iron = _iron(v, now, bath, cut, target, left, replaced)
-        moment = blowing(v, now, bath, slag_making(v, now, bath, iron), last=left == 1)
-        yield moment
-        bath, cold, taken = moment.bath, moment.cold, taken + moment.cold
-        replaced = _replaced(cold * blow.coolant.white[:, FE], iron)
-    return bath, taken
+    changes = [
+        _slag_feed(c, blow, cut), settling(v, blow, c.slag_coolant), settling(v, blow, charged),
+        slag_making(v, blow), fluxing(v, blow),
+    ]  # fmt: skip
+    of = sums(changes, len(bath.T))
+    coolant = standing(c.slag_coolant.melt, c.slag_coolant.enthalpy)
+    excess = of[IRON] - target * of[MELT]  # kg of iron beyond the target
+    flux_per_iron = flux_wanted(v, np.ones(1), np.zeros(1))
+    feed, cold_, ladle, iron_, flux_ = range(5)
+    zero = np.zeros_like(bath.T)
+    cold, replaced, moments = zero, zero, []
+    for left in range(SLAG_STEPS, 0, -1):
+        first = zero + (left == SLAG_STEPS)
+        saved = flux_wanted(v, zero, of[SILICA, feed] + cold * of[SILICA, cold_])
+        level = bath.sums[IRON] - target * bath.sums[MELT] + left * (excess[feed] + cold * excess[cold_])
+        iron = iron_that_meets(level, excess[iron_], excess[flux_], left * saved, flux_per_iron)
+        iron = np.maximum(iron, 0.0)
+        if left > 1:
+            iron = np.minimum(iron, iron / left / (1.0 - replaced))
+        if not np.isnan(cut.time).all():
+            blown = of[BLOWN]
+            level = (
+                blown[feed] + cold * blown[cold_] + first * blown[ladle] - cut.time / SLAG_STEPS * blow.rate
+            )
+            timed = iron_that_meets(level, blown[iron_], blown[flux_], saved, flux_per_iron)
+            iron = np.where(np.isnan(cut.time), iron, timed)
+        flux = np.maximum(saved + flux_per_iron * iron, 0.0)
+        extents = np.stack([zero + 1.0, cold, first, iron, flux])
+        moment = blowing(v, f"slag blow {cut.number + 1}", blow.rate, bath, of, extents)
+        if v.hold and left > 1:
+            moment = cooled(v, bath, moment, c.slag_coolant, coolant)
+        moments.append(moment)
+        bath, cold = moment.bath, moment.cold
+        replaced = _replaced(cold * c.slag_coolant.metals[:, FE], iron)
+    return _cooled_stage(moments, changes, c.slag_coolant)
 
 
-def _iron(v: Vessel, blow: Blow, bath: Bath, cut: Cut, target: FloatN, left: int, replaced: FloatN) -> FloatN:
-    """Iron (N,) [mol] of the next step: an equal part of what is to go and of what cold matte will bring."""
-    iron = iron_to_end(v, blow, bath, left, target)
-    if left > 1:
-        iron = np.minimum(iron, iron / left / (1.0 - replaced))
-    if np.isnan(cut.time).all():
-        return iron
-    return np.where(np.isnan(cut.time), iron, iron_in_time(v, blow, bath, cut.time / blow.steps))
+def _cooled_stage(moments: list[Moment], changes: list[Floats], coolant: Addition) -> Stage:
+    cold = np.sum([moment.cold for moment in moments], axis=0)
+    return Stage(moments, changes, column(cold) * coolant.melt)
+
+
+def _slag_feed(c: Batch, blow: Blow, cut: Cut) -> Floats:
+    """What each step of a slag blow is fed: reverts evenly, and what leaves of the matte just charged."""
+    part = cut.share / SLAG_STEPS
+    reverts = c.reverts.scaled(part)
+    leaving = settle_charged(c.matte.elements * column(part), c.vessel.to)
+    feed = settle(reverts.elements, c.vessel.to).plus(leaving, np.ones(1))
+    return feeding(c.vessel, blow, feed, reverts.enthalpy)
 
 
 def _replaced(brought: FloatN, iron: FloatN) -> FloatN:
@@ -143,29 +223,31 @@ def _replaced(brought: FloatN, iron: FloatN) -> FloatN:
     return np.clip(np.divide(brought, iron, out=zeros(iron.shape, brought, iron), where=iron > 0), 0.0, 0.8)
 
 
-def _feed(c: Batch, cut: Cut) -> tuple[Settled, FloatNE, FloatN]:
-    """What each step of a slag blow is fed: reverts evenly, and what leaves of the matte just charged."""
-    part = cut.share / SLAG_STEPS
-    reverts = c.reverts.scaled(part)
-    leaving = settle_charged(c.matte.elements * column(part), c.vessel.to)
-    feed = settle(reverts.elements, c.vessel.to).plus(leaving, np.ones(1))
-    return feed, reverts.elements, reverts.enthalpy
+def _copper_blow(c: Batch, bath: Bath, more: FloatN, melt: FloatNS) -> Stage:
+    """Each step turns an equal part of the white metal, a ``melt`` (N, S) [mol] at the start, into copper.
 
-
-def _copper_blow(c: Batch, bath: Bath, more: FloatN) -> Generator[TimeStep, None, Bath]:
-    """``more`` (N,) [-] : all matte of the cycle over that of its ladles; its reverts come with all of it."""
-    s, v = c.vessel.s, c.vessel
-    reverts = c.copper_reverts.scaled(more / COPPER_STEPS)
+    more : (N,) [-] all matte of the cycle over that of its ladles; its reverts come with all of it
+    """
+    s, v, start = c.vessel.s, c.vessel, bath
     blow = Blow(
-        label="copper blow", steps=COPPER_STEPS, slag=slag_assay(s, s.white_metal_iron),
-        feed=settle(reverts.elements, v.to), feed_elements=reverts.elements, feed_enthalpy=reverts.enthalpy,
-        blast=c.copper_blast, rate=s.copper_blow_blast, efficiency=s.copper_blow_oxygen_efficiency,
-        sulfur=s.blister_sulfur, oxygen=s.blister_oxygen, coolant=c.copper_coolant,
+        True, slag_assay(s, s.white_metal_iron), c.copper_blast, s.copper_blow_blast,
+        s.copper_blow_oxygen_efficiency, s.blister_sulfur, s.blister_oxygen,
     )  # fmt: skip
-    start = bath.white
-    for step in range(blow.steps):
-        last = step == blow.steps - 1
-        moment = blowing(v, blow, bath, copper_making(v, blow, bath, start, step), last=last)
-        yield moment
-        bath = moment.bath
-    return bath
+    reverts = c.copper_reverts.scaled(more / COPPER_STEPS)
+    fed, heat = settle(reverts.elements, v.to), reverts.enthalpy
+    white = melt @ phases()["bath"].composition / COPPER_STEPS
+    white[:, [SULFUR, OXYGEN]] = 0.0
+    flux = np.maximum(flux_wanted(v, white[:, FE] + fed.bath[:, FE], fed.silica), 0.0)
+    step = copper_making(v, blow, white, fed, heat) + column(flux) * fluxing(v, blow)
+    changes = [step, settling(v, blow, c.copper_coolant)]
+    of = sums(changes, len(bath.T))
+    coolant = standing(c.copper_coolant.melt, c.copper_coolant.enthalpy)
+    cold, moments = np.zeros_like(bath.T), []
+    for left in range(COPPER_STEPS - 1, -1, -1):
+        moment = blowing(v, "copper blow", blow.rate, bath, of, np.stack([np.ones_like(cold), cold]))
+        if v.hold and left > 0:
+            moment = cooled(v, bath, moment, c.copper_coolant, coolant)
+        bath = replace(moment.bath, matte=start.matte * (left / COPPER_STEPS))
+        cold = moment.cold
+        moments.append(replace(moment, bath=bath))
+    return _cooled_stage(moments, changes, c.copper_coolant)

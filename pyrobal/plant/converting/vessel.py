@@ -20,7 +20,7 @@ from pyrobal.plant.converting.deportment import (
     settle_charged,
     settle_nothing,
 )
-from pyrobal.plant.converting.heat import curve, temperature, together
+from pyrobal.plant.converting.heat import curve
 from pyrobal.plant.converting.melts import M_CU, M_O, M_S, Matte, Slag, copper_species
 from pyrobal.plant.converting.settings import ConvertingSettings
 from pyrobal.streams.ledger import Entry
@@ -41,18 +41,16 @@ class Flux:
 
 
 @dataclass(frozen=True, eq=False)
-class Coolant:
-    """One kilogram of cold charge at 25 degC, and what it stands as in the bath.
+class Addition:
+    """What is put into the bath, ladles of matte or a kilogram of cold charge, and what it stands as there.
 
-    white, copper : (N, E) [mol/kg] metals it adds to matte and copper
-    melt : (N, S) [mol/kg] on the bath axis
-    sulfur, oxygen : (N,) [mol/kg]; enthalpy : (N,) [J/kg] cold
+    metals : (N, E) [mol]; melt : (N, S) [mol] on the bath axis
+    sulfur, oxygen : (N,) [mol] it brings, beyond or short of those in ``melt`` too; enthalpy : (N,) [J]
     leaving : what of it and of its reverts settles in the step after
     reverts : elements and enthalpy of the reverts that go in with it, in the step after
     """
 
-    white: FloatNE
-    copper: FloatNE
+    metals: FloatNE
     melt: FloatNS
     sulfur: FloatN
     oxygen: FloatN
@@ -62,33 +60,37 @@ class Coolant:
 
     @functools.cached_property
     def molten(self) -> Curve:
-        """Enthalpy [J/kg] over temperature of it in the bath."""
+        """Enthalpy [J] over temperature of it in the bath."""
         return curve("bath", self.melt)
 
     def uptake(self, T: FloatN) -> FloatN:
-        """(N,) [J/kg] that it takes up to be molten at T."""
+        """(N,) [J] that it takes up to be molten at T."""
         return self.molten.enthalpy(T) - self.enthalpy
 
     def entry(self, kg: FloatN) -> Entry:
         """``kg`` (N,) of it at 25 degC."""
-        elements = column(kg) * (self.white + self.copper)
+        elements = column(kg) * self.metals
         elements[:, SULFUR], elements[:, OXYGEN] = kg * self.sulfur, kg * self.oxygen
         return Entry(elements, kg * self.enthalpy, kg * self.enthalpy)
 
 
-def cold_matte(matte: Entry, reverts: Entry, mass: FloatN, rule: Matte, to: Shares) -> Coolant:
+def ladles(matte: Entry, rule: Matte) -> Addition:
+    """Liquid matte; what leaves of it settles evenly over the blow, with the feed."""
+    metals = matte.elements.copy()
+    metals[:, [SULFUR, OXYGEN]] = 0.0
+    sulfur, oxygen = matte.elements[:, SULFUR], matte.elements[:, OXYGEN]
+    melt = rule.species(metals)
+    return Addition(metals, melt, sulfur, oxygen, matte.enthalpy, settle_nothing(), no_entry())
+
+
+def cold_matte(matte: Entry, reverts: Entry, mass: FloatN, rule: Matte, to: Shares) -> Addition:
     """Own matte that has frozen: ``matte`` of ``mass`` (N,) [kg] at 25 degC, and its reverts."""
     one, with_it = matte.scaled(1.0 / mass), reverts.scaled(1.0 / mass)
-    metals = one.elements.copy()
-    metals[:, [SULFUR, OXYGEN]] = 0.0
     leaving = settle_charged(one.elements, to).plus(settle(with_it.elements, to), np.ones(1))
-    return Coolant(
-        metals, np.zeros_like(metals), rule.species(metals), one.elements[:, SULFUR], one.elements[:, OXYGEN],
-        one.formation, leaving, with_it,
-    )  # fmt: skip
+    return replace(ladles(one, rule), enthalpy=one.formation, leaving=leaving, reverts=with_it)
 
 
-def cold_copper(s: ConvertingSettings) -> Coolant:
+def cold_copper(s: ConvertingSettings) -> Addition:
     """Own copper with the sulfur and oxygen of the blister, or scrap as pure copper.
 
     Minor elements of own copper are taken not to go round with it.
@@ -98,11 +100,13 @@ def cold_copper(s: ConvertingSettings) -> Coolant:
     metals = zeros((max(len(sulfur), len(oxygen)), len(ELEMENTS)), sulfur, oxygen)
     metals[:, CU] = (1.0 - sulfur - oxygen) / M_CU
     melt = copper_species(metals, sulfur, oxygen)
-    none, zero = np.zeros((1, len(ELEMENTS))), np.zeros(1)
-    return Coolant(
-        none, metals, melt, sulfur / M_S, oxygen / M_O, melt @ phases()["bath"].reference_enthalpy,
-        settle_nothing(), Entry(none, zero, zero),
-    )  # fmt: skip
+    cold = melt @ phases()["bath"].reference_enthalpy
+    return Addition(metals, melt, sulfur / M_S, oxygen / M_O, cold, settle_nothing(), no_entry())
+
+
+def no_entry() -> Entry:
+    """Nothing."""
+    return Entry(np.zeros((1, len(ELEMENTS))), np.zeros(1), np.zeros(1))
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,92 +126,17 @@ class Vessel:
 
 @dataclass(frozen=True, eq=False)
 class Blow:
-    """One blow, divided into equal steps.
+    """What does not change during a blow.
 
-    feed, feed_elements, feed_enthalpy : what each step brings besides flux and blast: reverts, and the minor
-        elements of the matte charged that leave it
+    makes_copper : False where it makes slag of the iron
     slag : assay the slag is made to; rate : (N,) [mol/s] dry blast; efficiency : (N,) [-] of its oxygen
     sulfur, oxygen : (N,) [kg/kg] held by the copper
-    coolant : what holds the temperature
     """
 
-    label: str
-    steps: int
-    feed: Settled
-    feed_elements: FloatNE
-    feed_enthalpy: FloatN
+    makes_copper: bool
     slag: Slag
     blast: Blast
     rate: FloatN
     efficiency: FloatN
     sulfur: FloatN
     oxygen: FloatN
-    coolant: Coolant
-
-    def after_cooling(self, cold: FloatN) -> Blow:
-        """The blow whose next step also deals with what came with the coolant (N,) [kg] just charged."""
-        return replace(
-            self,
-            feed=self.feed.plus(self.coolant.leaving, cold),
-            feed_elements=self.feed_elements + column(cold) * self.coolant.reverts.elements,
-            feed_enthalpy=self.feed_enthalpy + cold * self.coolant.reverts.enthalpy,
-        )
-
-
-@dataclass(frozen=True, eq=False)
-class Bath:
-    """What is in the vessel.
-
-    white, copper : (N, E) [mol] metals of the matte and of the copper
-    sulfur, oxygen : (N,) [mol] in matte and copper together
-    melt : (N, S) [mol] the same on the bath axis; slag : (N, S) [mol] on the slag axis
-    H : (N,) [J]; T : (N,) [K]
-    """
-
-    white: FloatNE
-    copper: FloatNE
-    sulfur: FloatN
-    oxygen: FloatN
-    melt: FloatNS
-    slag: FloatNS
-    H: FloatN
-    T: FloatN
-
-    @property
-    def content(self) -> Curve:
-        """Enthalpy over temperature of everything in the vessel."""
-        return together(curve("bath", self.melt), curve("slag", self.slag))
-
-    def elements(self) -> FloatNE:
-        """(N, E) [mol] in the vessel."""
-        p = phases()
-        return self.melt @ p["bath"].composition + self.slag @ p["slag"].composition
-
-    def with_heat(self, H: FloatN) -> Bath:
-        """The same melt with another heat content (N,) [J], at the temperature that belongs to it."""
-        return replace(self, H=H, T=temperature(self.content, H, self.T))
-
-    def held_at(self, T: FloatN, coolant: Coolant) -> tuple[Bath, FloatN]:
-        """The bath cooled to T by a coolant where it is hotter, and the coolant (N,) [kg] it took."""
-        hot = T < self.T
-        kg = np.where(hot, (self.H - self.content.enthalpy(T)) / coolant.uptake(T), 0.0)
-        cooled = Bath(
-            self.white + column(kg) * coolant.white, self.copper + column(kg) * coolant.copper,
-            self.sulfur + kg * coolant.sulfur, self.oxygen + kg * coolant.oxygen,
-            self.melt + column(kg) * coolant.melt, self.slag, self.H + kg * coolant.enthalpy,
-            np.where(hot, T, self.T),
-        )  # fmt: skip
-        return cooled, kg
-
-    def without_slag(self) -> Bath:
-        """The bath once its slag is skimmed."""
-        H = self.H - curve("slag", self.slag).enthalpy(self.T)
-        return replace(self, slag=np.zeros_like(self.slag), H=H)
-
-
-def empty(n: int) -> Bath:
-    """An empty vessel for n scenarios; its temperature is only a first guess."""
-    p = phases()
-    metals, scalar = np.zeros((n, p["bath"].composition.shape[1])), np.zeros(n)
-    melt, slag = np.zeros((n, len(p["bath"]))), np.zeros((n, len(p["slag"])))
-    return Bath(metals, metals, scalar, scalar, melt, slag, scalar, scalar + 1450.0)
