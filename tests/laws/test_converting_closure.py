@@ -16,10 +16,10 @@ from pyrobal.errors import Reason
 from pyrobal.plant.converting import ConvertingResult, ConvertingSettings, solve
 from pyrobal.plant.converting.batch import Run, run_cycle
 from pyrobal.plant.converting.blast import Blast
-from pyrobal.plant.converting.blow import parts
 from pyrobal.plant.converting.deportment import phases
 from pyrobal.plant.converting.feed import Charge
 from pyrobal.plant.converting.schedule import Stage, cuts, march, matte_in_cycle
+from pyrobal.plant.converting.sums import parts
 from pyrobal.plant.converting.time_step import Moment
 from pyrobal.plant.converting.vessel import Addition, no_entry
 from pyrobal.streams.ledger import Entry

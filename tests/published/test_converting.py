@@ -16,10 +16,10 @@ from pyrobal.constants import HOUR, P_STANDARD, R, celsius
 from pyrobal.errors import Reason
 from pyrobal.plant.converting import ConvertingResult, ConvertingSettings, solve
 from pyrobal.plant.converting.batch import run_cycle
-from pyrobal.plant.converting.blow import parts
 from pyrobal.plant.converting.deportment import phases
 from pyrobal.plant.converting.feed import Charge
 from pyrobal.plant.converting.schedule import march
+from pyrobal.plant.converting.sums import parts
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo import coppermaking, solutions
 from pyrobal.thermo.properties import species

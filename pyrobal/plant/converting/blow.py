@@ -7,7 +7,6 @@ closes for each of them, and for any sum of them.
 
 from __future__ import annotations
 
-import functools
 from dataclasses import replace
 
 import numpy as np
@@ -15,22 +14,10 @@ import numpy as np
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column, zeros
 from pyrobal.plant.converting.deportment import CU, FE, OXYGEN, SULFUR, Settled, phases, settle_nothing
 from pyrobal.plant.converting.melts import M_FE, copper_species
+from pyrobal.plant.converting.sums import parts
 from pyrobal.plant.converting.vessel import Addition, Blow, Vessel
 from pyrobal.streams.site import AIR_SPECIES
 from pyrobal.thermo.elements import ELEMENTS
-
-
-@functools.lru_cache
-def parts() -> dict[str, slice]:
-    """Where in a change (N, W) each part stands.
-
-    "bath", "slag", "gas", "dust" [mol] on their S axes; "flux" [kg] dry; "blown" [mol] dry blast; "heat" [J]
-    brought, by the blast too, less that of the dust and what the vessel loses while the blast is blown.
-    """
-    melts = {name: len(phases()[name]) for name in ("bath", "slag", "gas", "dust")}
-    widths = melts | {"flux": 1, "blown": 1, "heat": 1}
-    ends = np.cumsum(list(widths.values())).tolist()
-    return {name: slice(end - width, end) for (name, width), end in zip(widths.items(), ends, strict=True)}
 
 
 def feeding(v: Vessel, blow: Blow, fed: Settled, enthalpy: FloatN) -> Floats:

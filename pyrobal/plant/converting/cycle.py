@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import functools
+import operator
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, column, zeros
-from pyrobal.plant.converting.blow import parts
-from pyrobal.plant.converting.schedule import Stage
-from pyrobal.plant.converting.time_step import (
+from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, column, take, zeros
+from pyrobal.plant.converting.deportment import phases
+from pyrobal.plant.converting.schedule import Stage, summed
+from pyrobal.plant.converting.sums import (
     BLOWN,
     GAS_MOLES,
     IRON,
@@ -20,9 +22,9 @@ from pyrobal.plant.converting.time_step import (
     SLAG_MASS,
     SO2,
     STANDING,
-    Bath,
-    Moment,
+    parts,
 )
+from pyrobal.plant.converting.time_step import Bath, Moment
 
 _ROUNDING = 1e-9
 _INSTANT = 1e-6  # s
@@ -100,15 +102,16 @@ def add_up(stages: Sequence[Stage]) -> tuple[Course, Totals]:
     """The course of a cycle and its totals."""
     moments = [moment for stage in stages for moment in stage.moments]
     course = _course(moments)
-    at, total = parts(), np.sum([stage.total for stage in stages], axis=0)
-    copper = stages[-2].total
+    at, copper = parts(), stages[-2].total
+    total = functools.reduce(operator.add, (stage.total for stage in stages if stage.changes))
+    added = functools.reduce(operator.add, (stage.added for stage in stages))
     melt, slag, gas, dust = (total[:, at[name]] for name in ("bath", "slag", "gas", "dust"))
     end = moments[-1].bath
     blown, copper_blown = (x[:, at["blown"]][:, 0] for x in (total, copper))
     skimmed = np.sum([moment.slag_heat for moment in moments], axis=0)
     peak_gas, peak_gas_T = _peak(stages, course)
     return course, Totals(
-        melt, slag, gas, dust, copper[:, at["gas"]],
+        melt + added, slag, gas, dust, copper[:, at["gas"]],
         np.sum([moment.gas_heat for moment in moments], axis=0), skimmed + end.slag.enthalpy(end.T),
         blown - copper_blown, copper_blown, total[:, at["flux"]][:, 0],
         np.sum([moment.loss for moment in moments], axis=0), peak_gas, peak_gas_T, _backwards(moments), end,
@@ -116,20 +119,22 @@ def add_up(stages: Sequence[Stage]) -> tuple[Course, Totals]:
 
 
 def _course(moments: Sequence[Moment]) -> Course:
-    def over_time(rows: list[FloatN]) -> Floats:
-        return np.stack(rows, axis=1)
-
-    standing = np.stack([m.bath.sums for m in moments], axis=2)
-    flow = np.stack([m.flow for m in moments], axis=2)
-    duration = over_time([m.duration for m in moments])
-    matte = over_time([m.bath.matte for m in moments])
-    iron = np.divide(standing[IRON], matte, out=np.full_like(matte, np.nan), where=matte > 0)
-    gas, so2, o2 = (per_second(flow[i - STANDING], duration) for i in (GAS_MOLES, SO2, O2))
+    duration, matte = _over_time(m.duration for m in moments), _over_time(m.matte for m in moments)
+    iron, melt, slag = (_over_time(m.bath.sums[i] for m in moments) for i in (IRON, MELT, SLAG_MASS))
+    gas, so2, o2 = (
+        per_second(_over_time(m.flow[i - STANDING] for m in moments), duration) for i in (GAS_MOLES, SO2, O2)
+    )
     return Course(
         tuple(m.label for m in moments), np.cumsum(duration, axis=1), duration,
-        over_time([m.bath.T for m in moments]), matte, standing[MELT] - matte, standing[SLAG_MASS], iron,
-        gas, so2, o2, over_time([m.cold for m in moments]),
+        _over_time(m.bath.T for m in moments), matte, melt - matte, slag,
+        np.divide(iron, matte, out=np.full_like(matte, np.nan), where=matte > 0), gas, so2, o2,
+        _over_time(m.cold for m in moments),
     )  # fmt: skip
+
+
+def _over_time(of_moments: Iterable[FloatN]) -> Floats:
+    """(N, M)"""
+    return np.stack(list(of_moments), axis=1)
 
 
 def _backwards(moments: Sequence[Moment]) -> BoolN:
@@ -144,15 +149,16 @@ def _peak(stages: Sequence[Stage], course: Course) -> tuple[FloatNS, FloatN]:
     """Gas (N, S) [mol/s] of the moment with most SO2, the first of those that have it, and its T (N,) [K]."""
     so2 = course.so2.real
     place = np.argmax(so2 >= so2.max(axis=1, keepdims=True) * (1.0 - _ROUNDING), axis=1)
-    rows, first, gas = np.arange(len(place)), 0, zeros((len(place), 1), course.gas)
+    every, first = np.arange(len(place)), 0
+    gas = zeros((len(place), len(phases()["gas"])), course.gas)
     for stage in stages:
-        here = (place >= first) & (place < first + len(stage.moments))
-        extents = np.stack([m.extents for m in stage.moments])[np.where(here, place - first, 0), :, rows]
-        for extent, change in zip(extents.T, stage.changes, strict=True):
-            gas = gas + column(np.where(here, extent, 0.0)) * change[:, parts()["gas"]]
+        rows = np.flatnonzero((place >= first) & (place < first + len(stage.moments)))
+        if rows.size > 0 and stage.changes:
+            extents = np.stack([m.extents for m in stage.moments])[place[rows] - first, :, rows]
+            gas[rows] = summed(extents, [take(change, rows)[:, parts()["gas"]] for change in stage.changes])
         first += len(stage.moments)
-    T = np.stack([m.gas_T for stage in stages for m in stage.moments], axis=1)[rows, place]
-    return per_second(gas, column(course.duration[rows, place])), T
+    T = _over_time(m.gas_T for stage in stages for m in stage.moments)[every, place]
+    return per_second(gas, column(course.duration[every, place])), T
 
 
 def per_second(amount: Floats, duration: Floats) -> Floats:

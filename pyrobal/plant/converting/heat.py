@@ -29,11 +29,6 @@ def curve(phase: str, n: FloatNS) -> Curve:
     return Curve(*(n @ coefficients(phase)).T)
 
 
-def together(*curves: Curve) -> Curve:
-    """The curve of several melts at one temperature."""
-    return Curve(*(sum((getattr(c, name) for c in curves), np.zeros(1)) for name in "abcdh"))
-
-
 def temperature(content: Curve, H: FloatN, guess: FloatN) -> FloatN:
     """T (N,) [K] at which a mixture holds H (N,) [J]; Newton, the curve being almost straight."""
     T = guess
@@ -42,11 +37,17 @@ def temperature(content: Curve, H: FloatN, guess: FloatN) -> FloatN:
     return T
 
 
-def temperature_after(content: Curve, gas: Curve, H: FloatN, before: FloatN) -> FloatN:
-    """T (N,) [K] of a melt when it and the gas that left it, at the mean of before and after, hold H."""
+def temperature_after(content: Floats, gas: Floats, H: FloatN, before: FloatN) -> tuple[FloatN, FloatN]:
+    """T (N,) [K] of a melt when it, and the gas that left it at the mean of before and after, hold H; and the
+    heat (N,) [J] of that gas.
+
+    content, gas : (5, N) a, b, c, d, h of their curves
+    """
+    both, of_rise = Curve(*np.array([content, gas]).swapaxes(0, 1)), np.array([[1.0], [0.5]])
     T = before
     for _ in range(_NEWTON):
-        mean = 0.5 * (before + T)
-        miss = H - content.enthalpy(T) - gas.enthalpy(mean)
-        T = T + miss / (content.heat_capacity(T) + 0.5 * gas.heat_capacity(mean))
-    return T
+        at = before + of_rise * (T - before)
+        melt_heat, gas_heat = both.enthalpy(at)
+        melt_capacity, gas_capacity = both.heat_capacity(at)
+        T = T + (H - melt_heat - gas_heat) / (melt_capacity + 0.5 * gas_capacity)
+    return T, Curve(*gas).enthalpy(0.5 * (before + T))

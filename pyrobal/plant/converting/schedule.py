@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass, replace
+import operator
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,29 +17,14 @@ from pyrobal.plant.converting.blow import (
     flux_wanted,
     fluxing,
     iron_that_meets,
-    parts,
     settling,
     slag_making,
 )
 from pyrobal.plant.converting.deportment import FE, OXYGEN, SULFUR, phases, settle, settle_charged
 from pyrobal.plant.converting.melts import Slag, given_copper, oxidic_copper_beside_matte
 from pyrobal.plant.converting.settings import ConvertingSettings
-from pyrobal.plant.converting.time_step import (
-    BLOWN,
-    IRON,
-    MELT,
-    SILICA,
-    Bath,
-    Moment,
-    blowing,
-    charging,
-    cooled,
-    empty,
-    quiet,
-    skimming,
-    standing,
-    sums,
-)
+from pyrobal.plant.converting.sums import BLOWN, IRON, MELT, SILICA, parts, sums
+from pyrobal.plant.converting.time_step import Bath, Moment, blowing, charging, empty, pouring, skimming
 from pyrobal.plant.converting.vessel import Addition, Blow, Vessel, ladles
 from pyrobal.streams.ledger import Entry
 
@@ -128,13 +115,13 @@ class Stage:
 
     @functools.cached_property
     def total(self) -> Floats:
-        """(N, W) all that it changes."""
-        extents = np.sum([moment.extents for moment in self.moments], axis=0)
-        n = zeros((len(self.end.T), parts()["heat"].stop), self.added)
-        n[:, parts()["bath"]] = self.added
-        for extent, change in zip(extents, self.changes, strict=True):
-            n = n + column(extent) * change
-        return n
+        """(N, W) all that it changes, what was added not counted."""
+        return summed(np.sum([moment.extents for moment in self.moments], axis=0).T, self.changes)
+
+
+def summed(extents: Floats, changes: Sequence[Floats]) -> Floats:
+    """The sum of so many (N, K) of each change (N, W)."""
+    return functools.reduce(operator.add, (column(x) * c for x, c in zip(extents.T, changes, strict=True)))
 
 
 def march(c: Batch, n: int) -> list[Stage]:
@@ -154,9 +141,10 @@ def march(c: Batch, n: int) -> list[Stage]:
         stages += [Stage([poured], [], charged.melt), blow, Stage([skimmed], [], nothing)]
         matte = matte + np.sum([moment.cold for moment in blow.moments], axis=0)
         bath = skimmed.bath
-    white = np.sum([stage.total[:, parts()["bath"]] for stage in stages], axis=0)
+    changed = [stage.total[:, parts()["bath"]] for stage in stages if stage.changes]
+    white = functools.reduce(operator.add, (*changed, *(stage.added for stage in stages)))
     blow = _copper_blow(c, bath, matte / matte_in_cycle(s), white)
-    return [*stages, blow, Stage([quiet("pouring", s.pouring_time, blow.end, np.zeros(1))], [], nothing)]
+    return [*stages, blow, Stage([pouring(v, blow.end)], [], nothing)]
 
 
 def _slag_blow(c: Batch, bath: Bath, cut: Cut, charged: Addition) -> Stage:
@@ -172,34 +160,28 @@ def _slag_blow(c: Batch, bath: Bath, cut: Cut, charged: Addition) -> Stage:
         slag_making(v, blow), fluxing(v, blow),
     ]  # fmt: skip
     of = sums(changes, len(bath.T))
-    coolant = standing(c.slag_coolant.melt, c.slag_coolant.enthalpy)
+    feed, before, ladle, iron_, flux_ = range(len(changes))
+    silica, blown = of[SILICA], of[BLOWN]
     excess = of[IRON] - target * of[MELT]  # kg of iron beyond the target
-    flux_per_iron = flux_wanted(v, np.ones(1), np.zeros(1))
-    feed, cold_, ladle, iron_, flux_ = range(5)
-    zero = np.zeros_like(bath.T)
-    cold, replaced, moments = zero, zero, []
+    none, one = np.zeros_like(bath.T), np.ones_like(bath.T)
+    per_silica, per_iron = flux_wanted(v, none, one), flux_wanted(v, one, none)  # kg of flux
+    timed, due = ~np.isnan(cut.time), cut.time / SLAG_STEPS * blow.rate
+    cold, replaced, first, moments = none, none, one, []
     for left in range(SLAG_STEPS, 0, -1):
-        first = zero + (left == SLAG_STEPS)
-        saved = flux_wanted(v, zero, of[SILICA, feed] + cold * of[SILICA, cold_])
-        level = bath.sums[IRON] - target * bath.sums[MELT] + left * (excess[feed] + cold * excess[cold_])
-        iron = iron_that_meets(level, excess[iron_], excess[flux_], left * saved, flux_per_iron)
+        flux = per_silica * (silica[feed] + cold * silica[before])
+        level = bath.sums[IRON] - target * bath.sums[MELT] + left * (excess[feed] + cold * excess[before])
+        iron = iron_that_meets(level, excess[iron_], excess[flux_], left * flux, per_iron)
         iron = np.maximum(iron, 0.0)
         if left > 1:
             iron = np.minimum(iron, iron / left / (1.0 - replaced))
-        if not np.isnan(cut.time).all():
-            blown = of[BLOWN]
-            level = (
-                blown[feed] + cold * blown[cold_] + first * blown[ladle] - cut.time / SLAG_STEPS * blow.rate
-            )
-            timed = iron_that_meets(level, blown[iron_], blown[flux_], saved, flux_per_iron)
-            iron = np.where(np.isnan(cut.time), iron, timed)
-        flux = np.maximum(saved + flux_per_iron * iron, 0.0)
-        extents = np.stack([zero + 1.0, cold, first, iron, flux])
-        moment = blowing(v, f"slag blow {cut.number + 1}", blow.rate, bath, of, extents)
-        if v.hold and left > 1:
-            moment = cooled(v, bath, moment, c.slag_coolant, coolant)
+        if timed.any():
+            level = blown[feed] + cold * blown[before] + first * blown[ladle] - due
+            iron = np.where(timed, iron_that_meets(level, blown[iron_], blown[flux_], flux, per_iron), iron)
+        extents = np.array([one, cold, first, iron, np.maximum(flux + per_iron * iron, 0.0)])
+        coolant = c.slag_coolant if v.hold and left > 1 else None
+        moment = blowing(v, f"slag blow {cut.number + 1}", blow.rate, bath, of, extents, coolant)
         moments.append(moment)
-        bath, cold = moment.bath, moment.cold
+        bath, cold, first = moment.bath, moment.cold, none
         replaced = _replaced(cold * c.slag_coolant.metals[:, FE], iron)
     return _cooled_stage(moments, changes, c.slag_coolant)
 
@@ -220,7 +202,8 @@ def _slag_feed(c: Batch, blow: Blow, cut: Cut) -> Floats:
 
 def _replaced(brought: FloatN, iron: FloatN) -> FloatN:
     """Share (N,) of the iron a step slagged that its cold matte brought back."""
-    return np.clip(np.divide(brought, iron, out=zeros(iron.shape, brought, iron), where=iron > 0), 0.0, 0.8)
+    share = np.divide(brought, iron, out=zeros(iron.shape, brought, iron), where=iron > 0)
+    return np.minimum(np.maximum(share, 0.0), 0.8)
 
 
 def _copper_blow(c: Batch, bath: Bath, more: FloatN, melt: FloatNS) -> Stage:
@@ -228,7 +211,7 @@ def _copper_blow(c: Batch, bath: Bath, more: FloatN, melt: FloatNS) -> Stage:
 
     more : (N,) [-] all matte of the cycle over that of its ladles; its reverts come with all of it
     """
-    s, v, start = c.vessel.s, c.vessel, bath
+    s, v, start = c.vessel.s, c.vessel, bath.sums[MELT]
     blow = Blow(
         True, slag_assay(s, s.white_metal_iron), c.copper_blast, s.copper_blow_blast,
         s.copper_blow_oxygen_efficiency, s.blister_sulfur, s.blister_oxygen,
@@ -241,13 +224,11 @@ def _copper_blow(c: Batch, bath: Bath, more: FloatN, melt: FloatNS) -> Stage:
     step = copper_making(v, blow, white, fed, heat) + column(flux) * fluxing(v, blow)
     changes = [step, settling(v, blow, c.copper_coolant)]
     of = sums(changes, len(bath.T))
-    coolant = standing(c.copper_coolant.melt, c.copper_coolant.enthalpy)
     cold, moments = np.zeros_like(bath.T), []
     for left in range(COPPER_STEPS - 1, -1, -1):
-        moment = blowing(v, "copper blow", blow.rate, bath, of, np.stack([np.ones_like(cold), cold]))
-        if v.hold and left > 0:
-            moment = cooled(v, bath, moment, c.copper_coolant, coolant)
-        bath = replace(moment.bath, matte=start.matte * (left / COPPER_STEPS))
-        cold = moment.cold
-        moments.append(replace(moment, bath=bath))
+        coolant = c.copper_coolant if v.hold and left > 0 else None
+        extents = np.array([np.ones_like(cold), cold])
+        moment = blowing(v, "copper blow", blow.rate, bath, of, extents, coolant)
+        moments.append(moment._replace(matte=start * (left / COPPER_STEPS)))
+        bath, cold = moment.bath, moment.cold
     return _cooled_stage(moments, changes, c.copper_coolant)

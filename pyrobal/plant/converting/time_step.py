@@ -6,68 +6,25 @@ over temperature, iron and mass. The streams are put together once the cycle is 
 
 from __future__ import annotations
 
-import functools
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNS, Floats, zeros
-from pyrobal.plant.converting.blow import parts
-from pyrobal.plant.converting.deportment import FE, phases
-from pyrobal.plant.converting.heat import coefficients, temperature, temperature_after
-from pyrobal.plant.converting.melts import M_FE
+from pyrobal.arrays import FloatN, Floats
+from pyrobal.plant.converting.heat import temperature, temperature_after
+from pyrobal.plant.converting.sums import BLOWN, CONTENT, COUNT, GAS, HEAT, MELT, SLAG, SLAG_MASS, STANDING
 from pyrobal.plant.converting.vessel import Addition, Vessel
 from pyrobal.thermo.curve import Curve
 
 _WIDEST = 50.0  # K, swing about the set temperature that cold charge is put in ahead of
 
-# The sums, in this order: of what is in the vessel, then of what passes through. Curves are a, b, c, d, h.
-CONTENT, SLAG = slice(0, 5), slice(5, 10)  # curve of all in the vessel, and of the slag
-HEAT, IRON, MELT, MOLES, SLAG_MASS = range(10, 15)  # [J], [kg] in the bath, [kg] and [mol] of it, [kg]
-STANDING = 15  # so many are of the vessel
-GAS = slice(15, 20)  # curve of the gas
-GAS_MOLES, SO2, O2, BLOWN, SILICA = range(20, 25)  # [mol], the last [kg] in the slag made
-_COUNT = 25
-
-
-@functools.lru_cache
-def _summing() -> Floats:
-    """(W, 25) : a change times this is its sums."""
-    p, at, m = phases(), parts(), np.zeros((parts()["heat"].stop, _COUNT))
-    bath, slag, gas = (m[at[name]] for name in ("bath", "slag", "gas"))
-    bath[:, CONTENT], slag[:, CONTENT], slag[:, SLAG] = (coefficients(x) for x in ("bath", "slag", "slag"))
-    bath[:, IRON], bath[:, MELT] = p["bath"].composition[:, FE] * M_FE, p["bath"].molar_mass
-    bath[:, MOLES], slag[:, SLAG_MASS] = 1.0, p["slag"].molar_mass
-    slag[p["slag"].index("SiO2(l)"), SILICA] = p["slag"].molar_mass[p["slag"].index("SiO2(l)")]
-    gas[:, GAS], gas[:, GAS_MOLES] = coefficients("gas"), 1.0
-    gas[p["gas"].index("SO2(g)"), SO2] = gas[p["gas"].index("O2(g)"), O2] = 1.0
-    m[at["blown"], BLOWN] = m[at["heat"], HEAT] = 1.0
-    return m
-
-
-def sums(changes: Sequence[Floats], n: int) -> Floats:
-    """(25, K, N) of K changes (N, W); the scenarios come last, as every sum is then one piece of memory."""
-    return np.stack([np.broadcast_to((change @ _summing()).T, (_COUNT, n)) for change in changes], axis=1)
-
-
-def standing(melt: FloatNS, heat: FloatN) -> Floats:
-    """(15, N) sums of a melt (N, S) [mol] on the bath axis that brings ``heat`` (N,) [J] to the vessel."""
-    of_melt = (melt @ _summing()[parts()["bath"], :STANDING]).T
-    total = of_melt + zeros((1, len(heat)), heat)
-    total[HEAT] += heat
-    return total
-
 
 @dataclass(frozen=True, eq=False)
 class Bath:
-    """What is in the vessel.
-
-    sums : (15, N) as above; matte : (N,) [kg] matte or white metal in it; T : (N,) [K]
-    """
+    """What is in the vessel: its sums (15, N), and T (N,) [K]."""
 
     sums: Floats
-    matte: FloatN
     T: FloatN
 
     @property
@@ -76,39 +33,49 @@ class Bath:
         return Curve(*self.sums[CONTENT])
 
     @property
-    def H(self) -> FloatN:
-        """(N,) [J] in the vessel."""
-        return self.sums[HEAT]
-
-    @property
     def slag(self) -> Curve:
         """Enthalpy over temperature of the slag."""
         return Curve(*self.sums[SLAG])
 
-    def at_rest(self) -> Bath:
-        """The same at the temperature that belongs to its heat."""
-        return replace(self, T=temperature(self.content, self.H, self.T))
+    @property
+    def H(self) -> FloatN:
+        """(N,) [J] in the vessel."""
+        return self.sums[HEAT]
+
+    def with_heat(self, more: FloatN) -> Bath:
+        """The same melt with ``more`` heat (N,) [J], at the temperature that belongs to it."""
+        total = self.sums.astype(np.result_type(self.sums, more))
+        total[HEAT] += more
+        return Bath(total, temperature(self.content, total[HEAT], self.T))
+
+    def without_slag(self) -> Bath:
+        """The bath once its slag is skimmed."""
+        total = self.sums.copy()
+        total[CONTENT] -= total[SLAG]
+        total[HEAT] -= self.slag.enthalpy(self.T)
+        total[SLAG] = total[SLAG_MASS] = 0.0
+        return Bath(total, self.T)
 
 
 def empty(n: int) -> Bath:
     """An empty vessel for n scenarios; its temperature is only a first guess."""
-    return Bath(np.zeros((STANDING, n)), np.zeros(n), np.full(n, 1450.0))
+    return Bath(np.zeros((STANDING, n)), np.full(n, 1450.0))
 
 
-@dataclass(frozen=True, eq=False)
-class Moment:
+class Moment(NamedTuple):
     """What happened between two points of time.
 
-    duration : (N,) [s]; bath : as it ends
+    duration : (N,) [s]; bath : as it ends; matte : (N,) [kg] of it that is not copper yet
     extents : (K, N) of each change of the blow; none out of blast
     flow : (10, N) sums of what passed through; gas_T : (N,) [K] at the mouth
     gas_heat, slag_heat, loss : (N,) [J] with gas, with slag skimmed, and lost by the vessel
-    cold : (N,) [kg] cold charge
+    cold : (N,) [kg] cold charge, at the end
     """
 
     label: str
     duration: FloatN
     bath: Bath
+    matte: FloatN
     extents: Floats
     flow: Floats
     gas_T: FloatN
@@ -118,65 +85,81 @@ class Moment:
     cold: FloatN
 
 
-def quiet(label: str, duration: FloatN, bath: Bath, loss: FloatN) -> Moment:
+def _quiet(label: str, duration: FloatN, bath: Bath, slag_heat: FloatN, loss: FloatN) -> Moment:
     """A stretch out of blast; ``loss`` (N,) [J] is already out of ``bath``."""
     zero = np.zeros_like(bath.T)
-    flow = np.zeros((_COUNT - STANDING, len(zero)))
+    extents, flow = np.zeros((0, len(zero))), np.zeros((COUNT - STANDING, len(zero)))
     return Moment(
-        label, duration + zero, bath, np.zeros((0, len(zero))), flow, bath.T, zero, zero, loss + zero, zero
+        label,
+        duration + zero,
+        bath,
+        bath.sums[MELT],
+        extents,
+        flow,
+        bath.T,
+        zero,
+        slag_heat,
+        loss + zero,
+        zero,
     )
 
 
-def charging(v: Vessel, bath: Bath, matte: Addition, time: FloatN, label: str) -> Moment:
+def charging(v: Vessel, bath: Bath, ladles: Addition, time: FloatN, label: str) -> Moment:
     """Ladles poured in."""
     loss = v.s.heat_loss * time
-    total = bath.sums + standing(matte.melt, matte.enthalpy - loss)
-    return quiet(label, time, Bath(total, total[MELT], bath.T).at_rest(), loss)
+    after = Bath(bath.sums + ladles.standing, bath.T).with_heat(-loss)
+    return _quiet(label, time, after, np.zeros_like(bath.T), loss)
 
 
 def skimming(v: Vessel, bath: Bath, time: FloatN, label: str) -> Moment:
     """The slag poured off; the bath cools while it waits for that."""
     loss = v.s.heat_loss * time
-    total = bath.sums.astype(np.result_type(bath.sums, loss))
-    total[HEAT] -= loss
-    waiting = replace(bath, sums=total).at_rest()
-    left = waiting.sums.copy()
-    left[CONTENT] -= left[SLAG]
-    slag_heat = waiting.slag.enthalpy(waiting.T)
-    left[HEAT] -= slag_heat
-    left[SLAG] = left[SLAG_MASS] = 0.0
-    after = Bath(left, waiting.matte, waiting.T)
-    return replace(quiet(label, time, after, loss), slag_heat=slag_heat)
+    waiting = bath.with_heat(-loss)
+    after = waiting.without_slag()
+    return _quiet(label, time, after, waiting.H - after.H, loss)
 
 
-def blowing(v: Vessel, label: str, rate: FloatN, before: Bath, changes: Floats, extents: Floats) -> Moment:
+def pouring(v: Vessel, bath: Bath) -> Moment:
+    """The copper poured off and the vessel made ready; the heat lost meanwhile is not the copper's."""
+    zero = np.zeros_like(bath.T)
+    return _quiet("pouring", v.s.pouring_time, bath, zero, zero)._replace(matte=zero)
+
+
+def blowing(
+    v: Vessel,
+    label: str,
+    rate: FloatN,
+    before: Bath,
+    changes: Floats,
+    extents: Floats,
+    coolant: Addition | None,
+) -> Moment:
     """One step of a blow: so much (K, N) of each change, whose sums (25, K, N) are given.
 
     Time = blast / rate. Gas leaves at the mean temperature of the step, dust at the set one of the bath.
+    A ``coolant``, where the vessel is held at its temperature by one, goes in after it.
     """
     made = np.einsum("wkn,kn->wn", changes, extents)
-    total, flow = before.sums + made[:STANDING], made[STANDING:]
-    content, gas = Curve(*total[CONTENT]), Curve(*made[GAS])
-    T = temperature_after(content, gas, total[HEAT], before.T)
-    mean = 0.5 * (before.T + T)
-    gas_heat = gas.enthalpy(mean)
+    total = before.sums + made[:STANDING]
+    T, gas_heat = temperature_after(total[CONTENT], made[GAS], total[HEAT], before.T)
     total[HEAT] -= gas_heat
+    bath, cold = Bath(total, T), np.zeros_like(T)
+    if coolant is not None:
+        bath, cold = cooled(v, before, bath, coolant)
     duration = made[BLOWN] / rate
-    zero = np.zeros_like(T)
-    bath = Bath(total, total[MELT], T)
-    return Moment(label, duration, bath, extents, flow, mean, gas_heat, zero, v.s.heat_loss * duration, zero)
+    return Moment(
+        label, duration, bath, bath.sums[MELT], extents, made[STANDING:], 0.5 * (before.T + T), gas_heat,
+        np.zeros_like(T), v.s.heat_loss * duration, cold,
+    )  # fmt: skip
 
 
-def cooled(v: Vessel, before: Bath, step: Moment, coolant: Addition, one: Floats) -> Moment:
-    """A step with the cold charge after it that holds the vessel at its temperature.
+def cooled(v: Vessel, before: Bath, bath: Bath, coolant: Addition) -> tuple[Bath, FloatN]:
+    """The bath with the cold charge (N,) [kg] after a step that holds the vessel at its temperature.
 
     So much goes in that the next step, rising alike, has that temperature in its middle.
-    one : (15, N) sums of a kilogram of the coolant
     """
-    bath = step.bath
-    rise = np.clip(bath.T - before.T, 0.0, _WIDEST)
+    rise = np.minimum(np.maximum(bath.T - before.T, 0.0), _WIDEST)
     aim = v.s.bath_temperature - 0.5 * rise
     hot = aim < bath.T
     cold = np.where(hot, (bath.H - bath.content.enthalpy(aim)) / coolant.uptake(aim), 0.0)
-    total = bath.sums + cold * one
-    return replace(step, bath=Bath(total, total[MELT], np.where(hot, aim, bath.T)), cold=cold)
+    return Bath(bath.sums + cold * coolant.standing, np.where(hot, aim, bath.T)), cold

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, FloatNS, column, zeros
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column, zeros
 from pyrobal.plant.converting.blast import Blast
 from pyrobal.plant.converting.deportment import (
     CU,
@@ -23,6 +23,7 @@ from pyrobal.plant.converting.deportment import (
 from pyrobal.plant.converting.heat import curve
 from pyrobal.plant.converting.melts import M_CU, M_O, M_S, Matte, Slag, copper_species
 from pyrobal.plant.converting.settings import ConvertingSettings
+from pyrobal.plant.converting.sums import standing
 from pyrobal.streams.ledger import Entry
 from pyrobal.thermo.curve import Curve
 from pyrobal.thermo.elements import ELEMENTS
@@ -62,6 +63,11 @@ class Addition:
     def molten(self) -> Curve:
         """Enthalpy [J] over temperature of it in the bath."""
         return curve("bath", self.melt)
+
+    @functools.cached_property
+    def standing(self) -> Floats:
+        """(15, N) sums of it in the vessel."""
+        return standing(self.melt, self.enthalpy)
 
     def uptake(self, T: FloatN) -> FloatN:
         """(N,) [J] that it takes up to be molten at T."""
