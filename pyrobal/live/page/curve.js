@@ -24,9 +24,9 @@ export class Curve {
     this.element = make("div", { class: "curve" }, this.plot, this.marks);
   }
 
-  /** `found`: the answer of the server for this handle; `span`: [low, high] of the slider; `reading`: its label. */
-  show(found, [low, high], reading) {
-    Object.assign(this, { found, low, high, stale: false });
+  /** `found`: the answer of the server for this handle; `span`: [low, high] of the slider; `reading`: its label; `now`: the handle's value. */
+  show(found, [low, high], reading, now) {
+    Object.assign(this, { found, low, high });
     this.element.classList.remove("stale");
     const known = found.y.filter((y) => y !== null);
     this.plot.hidden = !known.length;
@@ -38,7 +38,7 @@ export class Curve {
     this.drawing.replaceChildren(...this.beyond(), this.line(), ...this.crossings());
     this.plot.setAttribute("aria-label", this.said(reading, known, least, most));
     this.marks.replaceChildren(...this.buttons());
-    this.at(found.now);
+    this.at(now);
   }
 
   x(value) {
@@ -116,7 +116,7 @@ export class Curve {
   at(value) {
     this.now = value;
     if (!this.found) return;
-    const y = this.value(value);
+    const y = value === null ? null : this.value(value);
     this.dot.hidden = y === null;
     if (y === null) return;
     this.dot.style.left = `${this.x(value) / 10}%`;

@@ -125,13 +125,16 @@ class Slider extends Handle {
 
   /** `now`: {value, text} of the last answer. The text that is typed, or wrong, is left alone. */
   show(now) {
-    this.now = { ...now, text: number(now.value, 6) };
+    const unset = now.value === null; // a slider that sets it as soon as it moves
+    this.now = { ...now, text: unset ? now.text : number(now.value, 6) };
+    this.field.placeholder = unset ? "not set" : "";
+    this.element.classList.toggle("unset", unset);
     const typing = document.activeElement === this.field && this.field.value !== this.shown;
     if (!typing && this.field.getAttribute("aria-invalid") !== "true") this.field.value = this.shown = this.now.text;
     this.span(now.value);
-    if (document.activeElement !== this.range || Math.abs(this.range.value - now.value) > this.handle.step)
+    if (!unset && (document.activeElement !== this.range || Math.abs(this.range.value - now.value) > this.handle.step))
       this.range.value = now.value;
-    this.range.setAttribute("aria-valuetext", `${this.now.text} ${shown(this.handle.unit)}`);
+    this.range.setAttribute("aria-valuetext", unset ? this.now.text || "not set" : `${this.now.text} ${shown(this.handle.unit)}`);
     this.curve.at(now.value);
   }
 
@@ -235,7 +238,7 @@ export class Handles {
   curves(found, reading) {
     for (const [key, curve] of Object.entries(found)) {
       const one = this.by.get(key);
-      one?.curve?.show(curve, [one.low, one.high], reading);
+      one?.curve?.show(curve, [one.low, one.high], reading, one.now?.value ?? null);
     }
   }
 

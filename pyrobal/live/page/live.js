@@ -112,6 +112,7 @@ function ask() {
   const keys = [...new Set([...mine.pins, ...way.now.hold.map(({ reading }) => reading)])];
   const request = { ...wanted(way.now, keys), picture: plant.wanted };
   by("main").dataset.asked = request.number;
+  by("main").setAttribute("aria-busy", "true");
   compared.stop();
   if (curves.outdated(curvesName())) {
     handles.outdate(moving);
@@ -140,8 +141,14 @@ function take(answered, request, last) {
   if (last) faults = NONE;
   showAnswer(answered, last);
   const again = last && plant.show(answered.picture, answered.quantities);
-  by("main").dataset.answered = answered.number;
+  shown(answered.number);
   if (last && !again) atRest();
+}
+
+/** The answer to a request stands in the page. */
+function shown(number) {
+  by("main").dataset.answered = number;
+  by("main").setAttribute("aria-busy", String(by("main").dataset.asked !== String(number)));
 }
 
 /** Wrong texts leave the state and stay in their fields; a target that cannot be met stays, and says so. */
@@ -159,8 +166,9 @@ function refuse({ errors = {}, unmet = {}, limit_errors = {}, number }, state) {
   notice("refused", lost.length ? lost.map((text) => make("p", {}, text)) : null);
   way.mend(mended);
   show();
+  showPins();
   save();
-  by("main").dataset.answered = number;
+  shown(number);
   if (good && named(mended) === named(good.state)) atRest();
   else if (named(mended) !== named(state)) ask();
 }
@@ -382,7 +390,7 @@ for (const [i, axis] of ["x", "y"].entries())
     pairView.outdate();
     takeCurves(null);
   });
-new Search(by("pin-search"), { label: "Pin a figure", items: readings, pick: pin, placeholder: "slag viscosity" });
+new Search(by("pin-search"), { label: "Pin a figure", items: readings, pick: pin, free: typedKey, placeholder: "slag viscosity" });
 new Search(by("handle-search"), { label: "Another setting", items: settings, pick: add, free: typedKey, placeholder: "heat loss" });
 limitForm(readings, (text) => go(withLimit(way.now, text)));
 wire(() => way.now, failed);
