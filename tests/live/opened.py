@@ -14,9 +14,9 @@ from ..report.browser import Page
 _WAIT = 30_000  # ms; only a page that hangs waits so long
 
 
-def served(file: Path, port: int = 0, token: str | None = None) -> Server:
+def served(file: Path, port: int = 0, token: str | None = None, processes: bool = False) -> Server:
     """A server that runs, in a thread of this process."""
-    server = Server(Source(str(file)), port=port, token=token, processes=False)
+    server = Server(Source(str(file)), port=port, token=token, processes=processes)
     server.start()
     return server
 
@@ -36,10 +36,10 @@ class Live:
             "document.getElementById('main').dataset.asked === document.getElementById('main').dataset.answered"
         )
 
-    def until(self, condition: str) -> None:
-        """Until a condition holds in the page."""
+    def until(self, condition: str, wait: float = _WAIT) -> None:
+        """Until a condition holds in the page; ``wait``: ms after which it does not."""
         done = self.tab.run(
-            "new Promise(done => { const end = performance.now() + " + str(_WAIT) + "; const look = () => "
+            "new Promise(done => { const end = performance.now() + " + str(wait) + "; const look = () => "
             f"({condition}) ? done(true) : performance.now() > end ? done(false) : setTimeout(look, 10); "
             "look(); })"
         )
