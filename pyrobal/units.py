@@ -17,6 +17,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from pyrobal.constants import NM3
+from pyrobal.factors import FACTORS
 from pyrobal.names import suggestion
 
 if TYPE_CHECKING:
@@ -113,7 +114,6 @@ KINDS: Final[dict[str, tuple[str, ...]]] = {
     "a current density": ("A/m2",),
 }
 
-_OFFSET: Final = ("degC", "degF")
 _KIND_OF: Final = {spelling: kind for kind, spellings in KINDS.items() for spelling in spellings}
 SPELLINGS: Final = tuple(_KIND_OF)
 
@@ -203,16 +203,14 @@ def kind(spelling: str) -> str:
 
 def to_si(value: T, unit: str) -> T:
     """Plant unit to SI; a number or an array of any shape. A temperature in K or degC becomes absolute K."""
-    per_unit = _per_unit(unit)
-    return quantity(value, unit).to_base_units().magnitude if per_unit is None else value * per_unit
+    per_unit, _, zero = _factors(unit)
+    return value * per_unit + zero if zero else value * per_unit
 
 
 def display(value: T, unit: str) -> T:
     """SI to plant unit; a number or an array of any shape."""
-    per_si = _per_si(unit)
-    if per_si is None:
-        return _registry().Quantity(value, _si(unit)).to(_expression(unit)).magnitude
-    return value * per_si
+    per_unit, per_si, zero = _factors(unit)
+    return (value - zero) / per_unit if zero else value * per_si
 
 
 def write(value: float, unit: str, digits: int = 6) -> str:
@@ -241,28 +239,23 @@ def _registry() -> pint.UnitRegistry[Any]:
     return registry
 
 
-@cache
-def _per_unit(unit: str) -> float | None:
-    """SI per unit, asked of pint once; None of a temperature that does not count from absolute zero."""
-    if unit in _OFFSET:
-        return None
-    return float(quantity(1.0, unit).to_base_units().magnitude)
+def _factors(unit: str) -> tuple[float, float, float]:
+    kind(unit)
+    return FACTORS[unit]
 
 
-@cache
-def _per_si(unit: str) -> float | None:
-    """The same the other way, which rounds by itself."""
-    if unit in _OFFSET:
-        return None
-    return float(_registry().Quantity(1.0, _si(unit)).to(_expression(unit)).magnitude)
+def asked_of_pint(unit: str) -> tuple[float, float, float]:
+    """SI per unit, units per SI, which rounds by itself, and the SI of the unit's zero.
+
+    ``factors`` holds what this says of every spelling, as pint takes a quarter of a second to start.
+    """
+    zero = float(quantity(0.0, unit).to_base_units().magnitude)
+    difference = _registry().parse_units(f"delta_{_registry().get_name(unit)}") if zero else _expression(unit)
+    one = _registry().Quantity(1.0, difference).to_base_units()
+    back = _registry().Quantity(1.0, one.units).to(difference)
+    return float(one.magnitude), float(back.magnitude), zero
 
 
-@cache
-def _si(unit: str) -> Any:
-    return quantity(1.0, unit).to_base_units().units
-
-
-@cache
 def _expression(unit: str) -> Any:
     names = {"-": "dimensionless", "%": "percent", "wt%": "mass_percent", "vol%": "volume_percent"}
     return _registry().parse_units(names.get(unit, unit))

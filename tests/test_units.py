@@ -14,6 +14,7 @@ import pint
 import pytest
 
 from pyrobal import units
+from pyrobal.factors import FACTORS
 
 NM3 = 101_325.0 / (8.314462618 * 273.15)  # mol, from the ideal gas law
 
@@ -45,6 +46,15 @@ def test_every_spelling_has_an_expected_value_here() -> None:
 @pytest.mark.parametrize("spelling", SI)
 def test_one_of_it_in_si(spelling: str) -> None:
     assert units.to_si(1.0, spelling) == pytest.approx(SI[spelling], rel=1e-12)
+
+
+@pytest.mark.parametrize("spelling", SI)
+def test_factors_are_those_of_pint(spelling: str) -> None:
+    assert FACTORS[spelling] == units.asked_of_pint(spelling)
+
+
+def test_no_factor_is_left_over() -> None:
+    assert list(FACTORS) == list(units.SPELLINGS)
 
 
 @pytest.mark.parametrize("spelling", SI)
