@@ -11,7 +11,7 @@ from pyrobal.live.laid import named
 from pyrobal.live.settings import Settings
 from pyrobal.report.labels import capital, label
 from pyrobal.report.numbers import number
-from pyrobal.report.picture import HEAT, bands, picture, quantities
+from pyrobal.report.picture import HEAT, bands, offered, picture, quantities
 from pyrobal.report.result import Line, Result
 from pyrobal.report.tables import plain
 from pyrobal.report.verdict import uses, verdict
@@ -58,10 +58,14 @@ def limits(result: Result, added: Mapping[str, str] | None = None) -> list[dict[
 
 def _drawn(result: Result, asked: Asked) -> dict[str, Any]:
     """The picture, and what its bands can be as wide as."""
-    offered = [*quantities(bands(result)), HEAT]
-    quantity = asked.quantity if asked.quantity in offered else offered[0]
     way = asked.way if asked.way in _WAYS else _WAYS[0]
-    return {"quantities": offered, "picture": picture(result, quantity, way)}
+    if asked.quantity == HEAT:
+        return {"quantities": [*quantities(bands(result)), HEAT], "picture": picture(result, HEAT, way)}
+    try:
+        drawn = picture(result, asked.quantity, way)
+    except ValueError:  # an element that this state has no more
+        drawn = picture(result, way=way)
+    return {"quantities": [*offered(drawn), HEAT], "picture": drawn}
 
 
 def _finite(x: float) -> float | None:

@@ -23,7 +23,7 @@ from pyrobal.errors import CaseError
 from pyrobal.live.server import Server
 from pyrobal.live.settings import Settings
 from pyrobal.live.source import Source
-from pyrobal.report.picture import picture
+from pyrobal.report.picture import bands, picture, quantities
 from pyrobal.studies import run
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -89,6 +89,12 @@ def test_an_answer_is_the_balance_of_the_same_settings(tab: Tab) -> None:
     assert found["picture"] == picture(result, "Cu", "down")
     assert [m["text"] for m in found["messages"]] == [m.text for m in result.messages]
     assert found["settings"]["smelting.enrichment"] == {"value": 61.0, "text": "61", "unit": "vol%"}
+    assert found["quantities"] == [*quantities(bands(result)), "heat"]
+    heat = tab.ask("answer", changes=RICHER, picture={"quantity": "heat", "way": "across"})
+    assert heat["quantities"] == found["quantities"]
+    assert heat["picture"] == picture(result, "heat")
+    none_of_it = tab.ask("answer", changes=RICHER, picture={"quantity": "Hg", "way": "sideways"})
+    assert none_of_it["picture"] == picture(result)
     assert "picture" not in tab.ask("answer", changes=RICHER)
 
 

@@ -25,16 +25,15 @@ SKERRY = str(ROOT / "cases" / "skerry_point.toml")
 @contextmanager
 def running(*words: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
     """The command in a process of its own, and the address it says."""
-    process = subprocess.Popen(
+    with subprocess.Popen(
         [sys.executable, "-m", "pyrobal", "live", "--no-browser", *words],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=ROOT,
-    )  # fmt: skip
-    try:
-        assert process.stdout is not None
-        yield process, process.stdout.readline().split()[-1]
-    finally:
-        process.kill()
-        process.wait()
+    ) as process:  # fmt: skip
+        try:
+            assert process.stdout is not None
+            yield process, process.stdout.readline().split()[-1]
+        finally:
+            process.kill()
 
 
 def test_it_says_the_address_and_ctrl_c_stops_it() -> None:

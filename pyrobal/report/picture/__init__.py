@@ -4,7 +4,7 @@
 """
 
 from pyrobal.report.picture.bands import HEAT, MASS, Band, bands, quantities, table
-from pyrobal.report.picture.svg import ALIKE, COLOURS, LESS, MORE, NAMES, picture, pictures, widest
+from pyrobal.report.picture.svg import ALIKE, COLOURS, LESS, MORE, NAMES, offered, picture, pictures, widest
 
 __all__ = [
     "ALIKE",
@@ -16,6 +16,7 @@ __all__ = [
     "NAMES",
     "Band",
     "bands",
+    "offered",
     "picture",
     "pictures",
     "quantities",

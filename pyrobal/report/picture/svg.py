@@ -7,6 +7,7 @@ without drawing anew; what it shows by itself is the quantity asked for.
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
@@ -80,6 +81,13 @@ def picture(result: Result, quantity: str = MASS, way: str = "across") -> str:
     Raises ValueError for a way or quantity that is not on offer.
     """
     return pictures([result], quantity, way)[0]
+
+
+def offered(drawn: str) -> list[str]:
+    """What the bands of a picture can be as wide as, without drawing anew."""
+    found = re.search(r'data-quantities="([^"]*)"', drawn)
+    assert found is not None  # every picture says so
+    return found[1].split()
 
 
 def pictures(results: Sequence[Result], quantity: str = MASS, way: str = "across") -> list[str]:
