@@ -26,7 +26,8 @@ from pyrobal.studies.variable import Variable, find
 from pyrobal.studies.window import NO_ANSWER
 from pyrobal.studies.window import window as work_out_window
 
-_SIDE: Final = {True: 41, False: 25}  # points along a window, of a furnace and of a whole plant
+_POINTS: Final = {True: 33, False: 17}  # of a curve, of a furnace and of a whole plant
+_SIDE: Final = {True: 41, False: 25}  # points along a window, likewise
 _DIGITS: Final = 7
 
 
@@ -39,7 +40,9 @@ def curves(
     """
     over = {variable: _ends(file, result, variable) for variable in _found(result, asked.keys)}
     reading = next(iter(asked.read), "")
-    found = work_out(result.case, {v: ends for v, ends in over.items() if ends}, reading, aim, executor)
+    ranges = {variable: ends for variable, ends in over.items() if ends}
+    points = _POINTS[file.inputs.converting is None]
+    found = work_out(result.case, ranges, reading, aim, executor, points)
     return {"read": reading, "curves": {curve.variable.key: _curve(curve) for curve in found}}
 
 
