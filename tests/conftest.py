@@ -18,6 +18,12 @@ for library in (
 ):  # read when numpy is first imported; threads would wait for each other
     os.environ.setdefault(f"{library}_NUM_THREADS", "1")
 
+if sys.dont_write_bytecode:  # each command that tests start would compile the whole package again
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    sys.dont_write_bytecode = False
+    sys.pycache_prefix = str(Path(__file__).parents[1] / ".pytest_cache" / "bytecode")
+    os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix
+
 
 @pytest.fixture
 def solved_once(monkeypatch: pytest.MonkeyPatch) -> None:
