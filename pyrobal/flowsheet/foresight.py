@@ -16,7 +16,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pyrobal.arrays import FloatNE, IntN, zeros
+from pyrobal.arrays import FloatNE, IntN
+from pyrobal.numerics.elimination import eliminated
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.properties import species
@@ -44,25 +45,25 @@ def foreseen(
     taken : step -> (N, E) [mol/s] of all it takes in; onward : (from, to) -> stream that is not cut
     ways : name of a cut stream -> (from, to)
     """
-    at = {step: i for i, step in enumerate(taken)}
-    come = {name: stream.elements() for name, stream in came.items()}
-    handed = [(way, stream.elements()) for way, stream in onward.items()]
-    handed += [(ways[name], amount) for name, amount in come.items()]
-    returned = [(ways[name][1], amount) for name, amount in come.items()]
-    returned += [(ways[name][1], -stream.elements()) for name, stream in sent.items()]
-    amounts = [*taken.values(), *(amount for _, amount in handed + returned)]
-    shape = (max(map(len, amounts)), len(ELEMENTS), len(at), len(at))
-    matrix, more = zeros(shape, *amounts), zeros((*shape[:-1], 1), *amounts)
-    for step, amount in taken.items():
-        matrix[:, :, at[step], at[step]] = np.where(amount.real > 0, amount * (1.0 + _APART), 1.0)
-    for (source, to), amount in handed:
-        matrix[:, :, at[to], at[source]] -= amount
-    for to, amount in returned:
-        more[:, :, at[to], 0] += amount
-    d = np.linalg.solve(matrix, more)[..., 0]
-    d = np.where(d.real < _REACH, d, _REACH)
+    steps = list(taken)
+    at = {name: (steps.index(to), steps.index(source)) for name, (source, to) in ways.items() if name in came}
+    carriers = {name: _carriers(stream.phase.names) for name, stream in came.items()}
+    kept = np.unique(np.concatenate(list(carriers.values())))  # elements whose changes are asked for
+    matrix = {
+        (i, i): np.where(amount[:, kept].real > 0, amount[:, kept] * (1.0 + _APART), 1.0)
+        for i, amount in enumerate(taken.values())
+    }
+    more = [0.0 * amount[:, kept] for amount in taken.values()]
+    handed = [((steps.index(to), steps.index(source)), stream) for (source, to), stream in onward.items()]
+    for place, stream in (*handed, *((at[name], stream) for name, stream in came.items())):
+        matrix[place] = matrix.get(place, 0.0) - stream.elements()[:, kept]
+    for name, stream in came.items():
+        more[at[name][0]] = more[at[name][0]] + stream.elements()[:, kept]
+        if name in sent:
+            more[at[name][0]] = more[at[name][0]] - sent[name].elements()[:, kept]
+    share = [np.where(d.real < _REACH, d, _REACH) for d in eliminated(matrix, more)]
     return {
-        name: Stream(s.phase, s.n * (1.0 + d[:, _carriers(s.phase.names), at[ways[name][0]]]), s.T)
+        name: Stream(s.phase, s.n * (1.0 + share[at[name][1]][:, np.searchsorted(kept, carriers[name])]), s.T)
         for name, s in came.items()
     }
 

@@ -93,8 +93,7 @@ def _change(
     reacted = (oxygen + slag_oxygen + 2.0 * so2 - fed.oxygen) / 2.0
     blown = reacted / (blow.blast.oxygen * blow.efficiency)
     kept = blow.blast.enthalpy - v.s.heat_loss / blow.rate
-    dust_heat = (fed.dust * p["dust"].enthalpy(v.s.bath_temperature)).sum(axis=1)
-    heat = enthalpy + blown * kept - dust_heat
+    heat = enthalpy + blown * kept - (fed.dust * v.dust_enthalpy).sum(axis=1)
     n = zeros((len(heat), at["heat"].stop), heat)
     n[:, at["bath"]] = melt if stood is None else melt - stood
     n[:, at["slag"]] = fed.slag + made

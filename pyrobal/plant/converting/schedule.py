@@ -131,14 +131,17 @@ def march(c: Batch, n: int) -> list[Stage]:
     exactly at its end point and scenarios need not share a clock.
     """
     v, s, bath = c.vessel, c.vessel.s, empty(n)
-    matte, nothing, stages = matte_in_cycle(s), np.zeros((1, len(phases()["bath"]))), []
+    matte, nothing = matte_in_cycle(s), np.zeros((1, len(phases()["bath"])))
+    whole, stages, known = ladles(c.matte, v.rule), [], {}
     for cut in cuts(s):
-        label, there = f"{cut.number + 1}", cut.real > 0
-        charged = ladles(c.matte.scaled(cut.share), v.rule)
-        poured = charging(v, bath, charged, s.charging_time * there, f"charging {label}")
-        blow = _slag_blow(c, poured.bath, cut, charged)
+        label, there, end = f"{cut.number + 1}", cut.real > 0, cut.last.tobytes()
+        if end not in known:  # blows that end alike make the same slag
+            known[end] = _slag_blow_changes(c, cut, whole)
+        charged = charging(v, bath, whole, cut.share, s.charging_time * there, f"charging {label}")
+        blow = _slag_blow(c, charged.bath, cut, *known[end])
         skimmed = skimming(v, blow.end, s.skimming_time * there, f"skimming {label}")
-        stages += [Stage([poured], [], charged.melt), blow, Stage([skimmed], [], nothing)]
+        added = column(cut.share) * whole.melt
+        stages += [Stage([charged], [], added), blow, Stage([skimmed], [], nothing)]
         matte = matte + np.sum([moment.cold for moment in blow.moments], axis=0)
         bath = skimmed.bath
     changed = [stage.total[:, parts()["bath"]] for stage in stages if stage.changes]
@@ -147,41 +150,52 @@ def march(c: Batch, n: int) -> list[Stage]:
     return [*stages, blow, Stage([pouring(v, blow.end)], [], nothing)]
 
 
-def _slag_blow(c: Batch, bath: Bath, cut: Cut, charged: Addition) -> Stage:
+def _target(s: ConvertingSettings, cut: Cut) -> FloatN:
+    """(N,) [kg/kg] iron in the matte at the end of a slag blow."""
+    return np.where(cut.last, s.white_metal_iron, s.cut_iron)
+
+
+def _slag_blow_changes(c: Batch, cut: Cut, whole: Addition) -> tuple[Blow, list[Floats]]:
+    """Feed and matte of a whole cycle, a kilogram of cold matte, a mole of iron, a kilogram of flux.
+
+    Feed is the reverts, and what leaves of the matte just charged; both come evenly over the blow.
+    """
+    s, v, none = c.vessel.s, c.vessel, np.zeros(1)
+    assay, efficiency = slag_assay(s, _target(s, cut)), s.slag_blow_oxygen_efficiency
+    blow = Blow(False, assay, c.slag_blast, s.slag_blow_blast, efficiency, none, none)
+    leaving = settle_charged(c.matte.elements, v.to)
+    feed = feeding(v, blow, settle(c.reverts.elements, v.to).plus(leaving, np.ones(1)), c.reverts.enthalpy)
+    cold, matte = settling(v, blow, c.slag_coolant), settling(v, blow, whole)
+    return blow, [feed, cold, matte, slag_making(v, blow), fluxing(v, blow)]
+
+
+def _slag_blow(c: Batch, bath: Bath, cut: Cut, blow: Blow, changes: list[Floats]) -> Stage:
     """Each step a sum of feed, cold matte of the step before, ladles (in the first), iron and flux."""
-    s, v = c.vessel.s, c.vessel
-    target = np.where(cut.last, s.white_metal_iron, s.cut_iron)
-    blow = Blow(
-        False, slag_assay(s, target), c.slag_blast, s.slag_blow_blast, s.slag_blow_oxygen_efficiency,
-        np.zeros(1), np.zeros(1),
-    )  # fmt: skip
-    changes = [
-        _slag_feed(c, blow, cut), settling(v, blow, c.slag_coolant), settling(v, blow, charged),
-        slag_making(v, blow), fluxing(v, blow),
-    ]  # fmt: skip
+    v, target = c.vessel, _target(c.vessel.s, cut)
     of = sums(changes, len(bath.T))
-    feed, before, ladle, iron_, flux_ = range(len(changes))
+    feed_, cold_, matte_, iron_, flux_ = range(len(changes))
     silica, blown = of[SILICA], of[BLOWN]
     excess = of[IRON] - target * of[MELT]  # kg of iron beyond the target
     none, one = np.zeros_like(bath.T), np.ones_like(bath.T)
     per_silica, per_iron = flux_wanted(v, none, one), flux_wanted(v, one, none)  # kg of flux
     timed, due = ~np.isnan(cut.time), cut.time / SLAG_STEPS * blow.rate
-    cold, replaced, first, moments = none, none, one, []
+    feed, matte, cold, replaced, moments = cut.share / SLAG_STEPS * one, cut.share * one, none, none, []
+    fed = [feed * row[feed_] for row in (silica, excess, blown)]
     for left in range(SLAG_STEPS, 0, -1):
-        flux = per_silica * (silica[feed] + cold * silica[before])
-        level = bath.sums[IRON] - target * bath.sums[MELT] + left * (excess[feed] + cold * excess[before])
+        flux = per_silica * (fed[0] + cold * silica[cold_])
+        level = bath.sums[IRON] - target * bath.sums[MELT] + left * (fed[1] + cold * excess[cold_])
         iron = iron_that_meets(level, excess[iron_], excess[flux_], left * flux, per_iron)
         iron = np.maximum(iron, 0.0)
         if left > 1:
             iron = np.minimum(iron, iron / left / (1.0 - replaced))
         if timed.any():
-            level = blown[feed] + cold * blown[before] + first * blown[ladle] - due
+            level = fed[2] + cold * blown[cold_] + matte * blown[matte_] - due
             iron = np.where(timed, iron_that_meets(level, blown[iron_], blown[flux_], flux, per_iron), iron)
-        extents = np.array([one, cold, first, iron, np.maximum(flux + per_iron * iron, 0.0)])
+        extents = np.array([feed, cold, matte, iron, np.maximum(flux + per_iron * iron, 0.0)])
         coolant = c.slag_coolant if v.hold and left > 1 else None
         moment = blowing(v, f"slag blow {cut.number + 1}", blow.rate, bath, of, extents, coolant)
         moments.append(moment)
-        bath, cold, first = moment.bath, moment.cold, none
+        bath, cold, matte = moment.bath, moment.cold, none
         replaced = _replaced(cold * c.slag_coolant.metals[:, FE], iron)
     return _cooled_stage(moments, changes, c.slag_coolant)
 
@@ -189,15 +203,6 @@ def _slag_blow(c: Batch, bath: Bath, cut: Cut, charged: Addition) -> Stage:
 def _cooled_stage(moments: list[Moment], changes: list[Floats], coolant: Addition) -> Stage:
     cold = np.sum([moment.cold for moment in moments], axis=0)
     return Stage(moments, changes, column(cold) * coolant.melt)
-
-
-def _slag_feed(c: Batch, blow: Blow, cut: Cut) -> Floats:
-    """What each step of a slag blow is fed: reverts evenly, and what leaves of the matte just charged."""
-    part = cut.share / SLAG_STEPS
-    reverts = c.reverts.scaled(part)
-    leaving = settle_charged(c.matte.elements * column(part), c.vessel.to)
-    feed = settle(reverts.elements, c.vessel.to).plus(leaving, np.ones(1))
-    return feeding(c.vessel, blow, feed, reverts.enthalpy)
 
 
 def _replaced(brought: FloatN, iron: FloatN) -> FloatN:

@@ -104,10 +104,10 @@ def _quiet(label: str, duration: FloatN, bath: Bath, slag_heat: FloatN, loss: Fl
     )
 
 
-def charging(v: Vessel, bath: Bath, ladles: Addition, time: FloatN, label: str) -> Moment:
-    """Ladles poured in."""
+def charging(v: Vessel, bath: Bath, matte: Addition, share: FloatN, time: FloatN, label: str) -> Moment:
+    """Ladles poured in: a ``share`` (N,) of the matte."""
     loss = v.s.heat_loss * time
-    after = Bath(bath.sums + ladles.standing, bath.T).with_heat(-loss)
+    after = Bath(bath.sums + share * matte.standing, bath.T).with_heat(-loss)
     return _quiet(label, time, after, np.zeros_like(bath.T), loss)
 
 

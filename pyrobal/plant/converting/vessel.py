@@ -129,6 +129,11 @@ class Vessel:
     flux: Flux | None
     hold: bool
 
+    @functools.cached_property
+    def dust_enthalpy(self) -> FloatNS:
+        """(N, S) [J/mol] of dust as it leaves."""
+        return phases()["dust"].enthalpy(self.s.bath_temperature)
+
 
 @dataclass(frozen=True, eq=False)
 class Blow:
