@@ -81,6 +81,7 @@ def known(key: str) -> bool:
     return _match(key) is not None
 
 
+@functools.lru_cache(maxsize=4096)
 def _match(key: str) -> tuple[Reading, str] | None:
     if key in _single():
         return _single()[key], ""

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     import plotly.graph_objects
 
     from pyrobal.report.figures.figure import Figure
+    from pyrobal.report.flows import Flow
 
 OK, CAUTION, INFEASIBLE = "ok", "caution", "infeasible"
 _PRECIOUS: Final = ("Au", "Ag")
@@ -125,6 +126,13 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
         found = [self._line(*one) for one in registry.evaluate_all(self.results)]
         noise = _noise(found)
         return tuple(dataclasses.replace(line, noise=noise.get(line.unit, 0.0)) for line in found)
+
+    @cached_property
+    def flows(self) -> list[Flow]:
+        """What goes from step to step."""
+        from pyrobal.report.flows import element_flows
+
+        return element_flows(self.results)
 
     @cached_property
     def told(self) -> tuple[Line, ...]:
