@@ -62,9 +62,13 @@ class Live:
         routes += [Route(f"/{n}", partial(self._told, *who), methods=["POST"]) for n, who in asks.items()]
         return Starlette(routes=routes, exception_handlers={TooLong: _too_long})
 
+    def prepare(self) -> None:
+        """Work out what the page will ask first, while the browser starts."""
+        self.work.soon(self._described)
+
     async def case(self, request: Request) -> Response:
         """The case, its handles, and all that can be set and read."""
-        return _response(await self.work.answer(self._described, _gone(request)))
+        return _response(await self.work.answer(self._described, self._unwanted(request)))
 
     async def changes(self, _: Request) -> Response:
         """Server-sent events: one whenever the file changes."""
@@ -75,7 +79,16 @@ class Live:
             what = asked(await request.body())
         except ValueError as error:
             return Response(str(error), 400, media_type="text/plain")
-        return _response(await run(partial(self._tell, tell, what), _gone(request)))
+        return _response(await run(partial(self._tell, tell, what), self._unwanted(request)))
+
+    async def _unwanted(self, request: Request) -> None:
+        """Ends when nobody waits for the answer any more."""
+        ends = [asyncio.ensure_future(end) for end in (_gone(request), self.closing.wait())]
+        try:
+            await asyncio.wait(ends, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            for end in ends:
+                end.cancel()
 
     def _tell(self, tell: Tell, what: Asked) -> dict[str, Any] | Download:
         """What is told, or why nothing can be."""
@@ -91,9 +104,9 @@ class Live:
 
     def _described(self) -> dict[str, Any]:
         now = self.source.now()
+        result = None if now.case is None else self._state(now, Asked())
         ranked = None if now.case is None else self._ranked(now)
         key = ("case", now.digest, ranked is None)
-        result = None if now.case is None else self._state(now, Asked())
         return self.work.kept(key, lambda: described(now, self.source.file, result, ranked))
 
     def _ranked(self, now: Opened) -> Sequence[Reach] | None:
@@ -173,7 +186,7 @@ async def _file(content: bytes, kind: str, _: Request) -> Response:
 
 
 async def _gone(request: Request) -> None:
-    """Ends when nobody waits for the answer any more."""
+    """Ends when the page has hung up."""
     while (await request.receive())["type"] != "http.disconnect":
         pass
 

@@ -62,6 +62,7 @@ class Server:
 
     def run(self) -> None:
         """Serve until Ctrl-C, which is raised again as KeyboardInterrupt when all is closed."""
+        self._live.prepare()
         try:
             self._server.run(sockets=[self._socket])
         finally:
