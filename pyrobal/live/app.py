@@ -24,6 +24,7 @@ from pyrobal.live.guard import TooLong
 from pyrobal.live.handles import Reach, reaches
 from pyrobal.live.keep import Download, keep
 from pyrobal.live.laid import Refused, aim_of, state
+from pyrobal.live.moved import moved
 from pyrobal.live.source import Opened, Source
 from pyrobal.live.work import Work
 from pyrobal.report.result import Result
@@ -55,6 +56,7 @@ class Live:
         routes += [Route("/case", self.case), Route("/changes", self.changes)]
         asks: dict[str, tuple[Tell, Run]] = {
             "answer": (self._answer, self.work.answer),
+            "moved": (self._moved, self.work.answer),
             "curves": (self._curves, self.work.study),
             "window": (self._window, self.work.study),
             "keep": (self._keep, self.work.study),
@@ -134,6 +136,9 @@ class Live:
 
     def _answer(self, now: Opened, what: Asked) -> dict[str, Any]:
         return answer(self._state(now, what), what, self._handles())
+
+    def _moved(self, now: Opened, what: Asked) -> dict[str, Any]:
+        return moved(self._state(now, what.before or Asked()), self._state(now, what))
 
     def _curves(self, now: Opened, what: Asked) -> dict[str, Any]:
         return self._studied(curves, now, what)

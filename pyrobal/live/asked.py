@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 MOST_TEXT: Final = 400  # letters of a key or a value
@@ -29,6 +29,7 @@ class Asked:
     limits : "READING <= VALUE", beside those of the case
     read, keys : readings and settings asked for; x, y : settings of a window
     quantity, way : of the picture, "" for none; what : to keep
+    before : the state it is compared with
     """
 
     number: int = 0
@@ -42,6 +43,7 @@ class Asked:
     what: str = ""
     quantity: str = ""
     way: str = ""
+    before: Asked | None = None
 
     @property
     def assignments(self) -> list[str]:
@@ -62,16 +64,27 @@ def asked(body: bytes) -> Asked:
     if not isinstance(number, int) or isinstance(number, bool):
         raise ValueError("number is no whole number")
     read = content.get("read", [])
-    return Asked(
+    before = _of(content, "before", dict, {})
+    return replace(
+        _state(content),
         number=number,
-        changes=_changes(_of(content, "changes", dict, {})),
-        holds=tuple(_hold(one) for one in _short(content, "hold")),
-        limits=tuple(dict.fromkeys(map(_text, _short(content, "limits")))),
         read=tuple(map(_text, [read] if isinstance(read, str) else _short(content, "read"))),
         keys=tuple(map(_text, _short(content, "keys"))),
         quantity=_text(picture.get("quantity", "mass")),
         way=_text(picture.get("way", "across")),
-        **{name: _text(content.get(name, "")) for name in ("x", "y", "what")},
+        before=_state(before) if before else None,
+        x=_text(content.get("x", "")),
+        y=_text(content.get("y", "")),
+        what=_text(content.get("what", "")),
+    )
+
+
+def _state(content: dict[str, Any]) -> Asked:
+    """What lies over the file."""
+    return Asked(
+        changes=_changes(_of(content, "changes", dict, {})),
+        holds=tuple(_hold(one) for one in _short(content, "hold")),
+        limits=tuple(dict.fromkeys(map(_text, _short(content, "limits")))),
     )
 
 

@@ -12,6 +12,7 @@ from demos import CASES, balanced
 
 from pyrobal.case.load import load_case
 from pyrobal.live.server import Server
+from pyrobal.report.compare import compare
 from pyrobal.report.numbers import number
 
 from ..report.browser import Page, browser, needs_browser
@@ -177,3 +178,18 @@ def test_from_the_move_to_the_figures(page: Live) -> None:
     )
     assert len(set(ends)) == MOVES
     assert ends[-1] == number(figure(OXYGEN, f"{ENRICHMENT}={45 + 0.5 * (MOVES - 1)} %"))
+
+
+def test_what_moved_most_is_told_as_compare_tells_it(page: Live) -> None:
+    page.type(GRADE, "68 %")
+    page.until("document.querySelector('#moved-list tbody tr')")
+    found = compare(balanced("skerry_point"), balanced("skerry_point", f"{GRADE}=68 %"))
+    rows = page.tab.run(
+        "[...document.querySelectorAll('#moved-list tbody tr')].map(r => [r.cells[0].title, r.cells[2].textContent])"
+    )
+    assert [title.split(": ")[0] for title, _ in rows] == [c.key for c in found.readings[: len(rows)]]
+    assert [now for _, now in rows] == [number(c.told.values[1]) for c in found.readings[: len(rows)]]
+    page.click("#moved-list button")
+    assert page.seen(f'.pin[data-key="{found.readings[0].key}"]')
+    page.click("#back")
+    page.until("!document.querySelector('#moved-list tbody tr')")

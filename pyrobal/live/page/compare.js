@@ -1,7 +1,7 @@
 // States to compare with: the one before, the case, and those that were given a name, side by side.
 
 import { by, make, tell } from "./dom.js";
-import { shown } from "./figures.js";
+import { moved, shown } from "./figures.js";
 import { AtRest } from "./server.js";
 import { EMPTY, named } from "./state.js";
 
@@ -9,13 +9,14 @@ const MOST_ANSWERS = 60; // states whose figures are remembered
 
 export class Compared {
   /**
-   * desk : {mine, way(), digest(), wanted(state, keys), label(key), go(state), changed(), failed}; `changed` where
+   * desk : {mine, way(), digest(), wanted(state, keys), label(key), go(state), pin(item), changed(), failed}; `changed` where
    * other figures are to be shown, or what this tab keeps is another
    */
   constructor(desk) {
     this.desk = desk;
     this.answers = new Map(); // named state -> figures by key
     this.aside = new AtRest("answer", (answered, request) => this.take(answered, request), desk.failed);
+    this.moved = new AtRest("moved", (answered) => this.takeMoved(answered), desk.failed);
     by("keep-form").addEventListener("submit", (event) => this.keep(event));
     by("baseline").addEventListener("change", () => {
       desk.mine.baseline = by("baseline").value;
@@ -53,6 +54,18 @@ export class Compared {
     const lacks = (state) => mine.pins.some((key) => !(key in (this.answers.get(named(state)) ?? {})));
     const state = [this.baseline, ...mine.kept.map((one) => one.state)].find(lacks);
     if (state) this.aside.ask([digest(), named(state), ...mine.pins].join("\n"), wanted(state, mine.pins));
+  }
+
+  /** Asks what differs most from the baseline. */
+  rank() {
+    const { digest, wanted, way } = this.desk;
+    const { changes, hold, limits } = this.baseline;
+    const name = [digest(), named(this.baseline), named(way().now)].join("\n");
+    this.moved.ask(name, { ...wanted(way().now, []), before: { changes, hold, limits } });
+  }
+
+  takeMoved(answered) {
+    if (answered?.moved) moved(answered, this.desk.mine.baseline === "before" ? "before" : by("baseline").selectedOptions[0].textContent, this.desk.pin);
   }
 
   stop() {
@@ -102,6 +115,7 @@ export class Compared {
     this.desk.changed();
     this.show();
     this.fill();
+    this.rank();
   }
 }
 

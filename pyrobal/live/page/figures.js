@@ -78,6 +78,21 @@ function said(difference, was) {
   return `${sign}${number(Math.abs(difference), 3)}${share}`;
 }
 
+/** The readings that differ most between the two states, each with a button that pins it. */
+export function moved(found, before, pin) {
+  const rows = found.moved.map((one) => make("tr", {},
+    make("th", { scope: "row", title: `${one.key}: ${one.meaning}` }, one.label, " ",
+      make("span", { class: "unit" }, one.unit === "-" ? "" : one.unit)),
+    ...[one.before, one.now, one.share].map((text) => make("td", {}, text)),
+    make("td", { class: "screen" }, make("button", { type: "button", class: "small", "aria-label": `pin ${one.label}`,
+      title: "pin", onclick: () => pin(one) }, "pin"))));
+  const heads = ["", before, "now", "change", ""].map((text) => (text ? make("th", { scope: "col" }, text) : make("td")));
+  tell(by("moved-said"), rows.length ? "" : "Nothing has moved.");
+  by("moved-list").replaceChildren(...(rows.length
+    ? [make("table", {}, make("thead", {}, make("tr", {}, ...heads)), make("tbody", {}, ...rows)),
+      make("p", { class: "soft" }, `${found.more} more differ, ${found.same} are the same.`)] : []));
+}
+
 /** Bars; those added on this page can be taken off again. */
 export function limits(found, remove) {
   const rows = found.map((limit) => {

@@ -5,6 +5,7 @@ import { by, make, tell } from "./dom.js";
 import { Pins, limits, messages, verdict } from "./figures.js";
 import { Handles, slides, written } from "./handles.js";
 import { wire } from "./keep.js";
+import { faultsOf, notice } from "./notices.js";
 import { Plant } from "./plant.js";
 import { Search } from "./search.js";
 import { AtRest, Lane, Unreached, get, hear } from "./server.js";
@@ -27,7 +28,6 @@ const mine = { pins: [], curve: "", axes: [], added: [], kept: [], baseline: "be
 let moving = null; // key of the handle that moved last: its own curve stays true
 let asked = 0;
 const known = { readings: new Map(), settings: new Map() }; // by key
-const notices = {};
 
 const readings = () => found?.readings ?? [];
 const label = (key) => known.readings.get(key)?.label ?? key;
@@ -40,7 +40,7 @@ const pair = new AtRest("window", takeWindow, failed);
 const handles = new Handles(change, takeOff);
 const compared = new Compared({
   mine, wanted, failed, way: () => way, digest: () => found.digest, label, go: (state) => (moving = null, go(state)),
-  changed: () => (save(), showPins()),
+  changed: () => (save(), showPins()), pin,
 });
 const pins = new Pins(unpin, offerHold);
 new ResizeObserver(([{ target }]) =>
@@ -175,6 +175,7 @@ function refuse({ errors = {}, unmet = {}, limit_errors = {}, number }, state) {
 
 function atRest() {
   tell(by("said"), good.answer.headline);
+  compared.rank();
   const keys = handles.sliding;
   if (mine.curve && keys.length) curves.ask(curvesName(), { ...wanted(way.now, [mine.curve]), read: mine.curve, keys });
   else takeCurves(null);
@@ -228,11 +229,6 @@ function show() {
 
 function showPins() {
   if (good) pins.show(mine.pins, known.readings, good.answer.readings, compared.before);
-}
-
-function notice(name, content) {
-  notices[name] = content;
-  by("notices").replaceChildren(...Object.values(notices).filter(Boolean).map((parts) => make("div", { class: "notice" }, ...parts)));
 }
 
 // ---- pins, curves, axes, kept states ----
@@ -301,7 +297,7 @@ async function load(again = false) {
     tell(by("title"), found.title || "pyrobal live");
     tell(by("file"), found.file + (first || found.digest === before ? "" : `, read again at ${new Date().toLocaleTimeString()}`));
     tell(by("caution"), found.caution);
-    showFaults();
+    faultsOf(found);
     by("main").classList.toggle("waiting", !found.handles.length);
     if (!found.handles.length) return (tell(by("verdict"), ""), (found = null));
     known.readings = new Map(found.readings.map((one) => [one.key, one]));
@@ -326,17 +322,6 @@ function begin() {
   plant.chosen = before.mine?.quantity;
   way = new Way(before.way);
   if (location.hash.length > 1) way.go(fromFragment(location.hash));
-}
-
-function showFaults() {
-  const place = ({ line, file }) => [file && file !== found.file ? file : "", line ? `line ${line}` : ""].filter(Boolean).join(", ");
-  notice("faults", found.faults.length ? [
-    make("p", {}, make("strong", {}, `The case has ${found.faults.length === 1 ? "a fault" : `${found.faults.length} faults`}. `),
-      found.handles.length ? "What is shown is its last good state. Mend the file; this page reads it again."
-        : "Mend the file; this page reads it again."),
-    make("ul", {}, ...found.faults.map((one) => make("li", {}, make("strong", {}, place(one)), place(one) ? ": " : "",
-      ...(one.key ? [make("span", { class: "key" }, one.key), ": "] : []), make("bdi", {}, one.text)))),
-  ] : null);
 }
 
 function setHandles() {
