@@ -31,7 +31,7 @@ def as_n(value: float | npt.ArrayLike) -> FloatN:
 
     Raises ValueError where the value has more than one axis.
     """
-    array = np.atleast_1d(np.asarray(value))
+    array = np.atleast_1d(value if isinstance(value, np.ndarray) else np.asarray(value))
     array = array.astype(np.complex128 if np.iscomplexobj(array) else np.float64, copy=False)
     if array.ndim != 1:
         raise ValueError(f"a quantity has one axis, the scenarios; got shape {array.shape}")
@@ -44,12 +44,26 @@ def zeros(shape: tuple[int, ...], *held: Floats) -> Floats:
     These are complex where a derivative is asked for: it rides along as a tiny imaginary part (Squire &
     Trapp 1998, SIAM Review 40, 110-112), so no formula may drop the imaginary part of what it is given.
     """
-    return np.zeros(shape, dtype=np.result_type(np.float64, *held))
+    like = next(
+        (array for array in held if type(array) is not np.ndarray), None
+    )  # a traced one, see ``trace``
+    return np.zeros(shape, dtype=np.result_type(np.float64, *held), like=like)
 
 
 def column(values: FloatN) -> Floats:
     """(N,) as (N, 1), to scale the rows of an (N, S) array."""
     return values[:, None]
+
+
+def ratio(a: Floats, b: Floats) -> Floats:
+    """a / b, and zero where b is zero."""
+    nothing = zeros(np.broadcast_shapes(np.shape(a), np.shape(b)), a, b)
+    return np.divide(a, b, out=nothing, where=np.asarray(b != 0.0))
+
+
+def finite(*arrays: Floats) -> BoolN:
+    """True where all of them are."""
+    return functools.reduce(np.logical_and, (np.isfinite(x) for x in arrays))
 
 
 def total(parts: Iterable[Floats]) -> Floats:

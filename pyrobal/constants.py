@@ -7,12 +7,26 @@ Sources: R, exact since the 2019 SI (CODATA 2018). Normal conditions 0 degC and 
 
 from __future__ import annotations
 
-R = 8.314462618  # J/(mol K)
-T_STANDARD = 298.15  # K, reference of all formation enthalpies
-P_STANDARD = 1.0e5  # Pa
-T_NORMAL = 273.15  # K
-P_NORMAL = 101_325.0  # Pa, one atmosphere
-FARADAY = 96_485.33212  # C/mol
+from pyrobal.dimensions import Constant, constant
+
+R = constant(8.314462618, "J/(mol K)", "exact since the 2019 SI, CODATA 2018")
+T_STANDARD = constant(298.15, "K", "standard state, IUPAC")  # reference of all formation enthalpies
+P_STANDARD = constant(1.0e5, "Pa", "standard state, IUPAC")
+T_NORMAL = constant(273.15, "K", "normal conditions, DIN 1343")
+P_NORMAL = constant(101_325.0, "Pa", "normal conditions, DIN 1343")  # one atmosphere
+FARADAY = constant(96_485.33212, "C/mol", "CODATA 2018")
+
+# One of a unit: ``T / KELVIN`` is the plain number of kelvin that a correlation takes.
+SECOND = constant(1.0, "s")
+KELVIN = constant(1.0, "K")
+WATT = constant(1.0, "W")
+PASCAL = constant(1.0, "Pa")
+PASCAL_SECOND = constant(1.0, "Pa s")
+JOULE_PER_KILOGRAM = constant(1.0, "J/kg")
+JOULE_PER_MOLE = constant(1.0, "J/mol")
+KILOGRAM_PER_SECOND = constant(1.0, "kg/s")
+MOLE_PER_SECOND = constant(1.0, "mol/s")
+MOLE_PER_KILOGRAM = constant(1.0, "mol/kg")
 
 HOUR = 3600.0  # s
 DAY = 86_400.0  # s
@@ -23,10 +37,10 @@ MW = 1e6  # W
 MJ = 1e6  # J
 KPA = 1000.0  # Pa
 TONNE_PER_HOUR = TONNE / HOUR  # kg/s
-NM3 = P_NORMAL / (R * T_NORMAL)  # mol in one normal cubic metre, 44.615
+NM3 = float(P_NORMAL / (R * T_NORMAL))  # mol in one normal cubic metre, 44.615
 NM3_PER_HOUR = NM3 / HOUR  # mol/s
 
 
-def celsius(degrees: float) -> float:
+def celsius(degrees: float) -> Constant:
     """Degrees Celsius as kelvin."""
-    return degrees + 273.15
+    return constant(degrees + 273.15, "K")

@@ -127,6 +127,7 @@ def quantity(
     count: bool = False,
 ) -> Any:
     """Declare a numeric setting. ``default`` is SI, or None where the setting may be absent."""
+    low, high = (x if x is None else float(x) for x in (low, high))
     return _field(Quantity(unit, meaning, low, high, word, usual, count), default)
 
 

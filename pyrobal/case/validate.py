@@ -23,7 +23,7 @@ from pyrobal.streams.assay import INSOL, LOI, TRACES, stated
 from pyrobal.streams.fuel import default_fuels
 from pyrobal.streams.mineralogy import MINERALS
 from pyrobal.streams.site import OXYGEN_IN_AIR
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS, composition
+from pyrobal.thermo.elements import ATOMIC_MASS_OF, ELEMENTS, composition
 
 Finding = tuple[str, str]
 
@@ -171,7 +171,7 @@ def _elements(parts: dict[str, FloatN]) -> dict[str, float]:
     """Mass fraction of each element in a mixture given by formula."""
     total: dict[str, float] = {}
     for formula, x in parts.items():
-        masses = {e: n * float(ATOMIC_MASS[ELEMENTS.index(e)]) for e, n in composition(formula).items()}
+        masses = {e: n * ATOMIC_MASS_OF[e] for e, n in composition(formula).items()}
         for element, mass in masses.items():
             total[element] = total.get(element, 0.0) + _number(x) * mass / sum(masses.values())
     return total

@@ -15,17 +15,17 @@ from typing import Any
 import numpy as np
 
 from pyrobal.arrays import FloatN, Floats, IntN, take
-from pyrobal.constants import T_STANDARD
 from pyrobal.flowsheet.foresight import foreseen
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.plant import anode_furnace, converting, electrorefining, gas_train, slag_cleaning
 from pyrobal.plant import smelting as furnace
 from pyrobal.streams.fuel import Fuel
 from pyrobal.streams.material import Material
-from pyrobal.streams.mixing import gone_cold, mix, on_phase
+from pyrobal.streams.mixing import cold, gone_cold, mix, on_phase
 from pyrobal.streams.stream import Stream
 from pyrobal.streams.sulfation import sulfated, taken_up
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS_OF
+from pyrobal.thermo.properties import species
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,7 +74,7 @@ class Circuit:
             product = self.converting.blister
         if self.anode_furnace is not None:
             product = self.anode_furnace.anodes
-        return product.element("Cu") * ATOMIC_MASS[ELEMENTS.index("Cu")]
+        return product.element("Cu") * ATOMIC_MASS_OF["Cu"]
 
     def onward(self) -> dict[tuple[str, str], Stream]:
         """(from, to) -> what one step hands to the next in this pass."""
@@ -324,6 +324,11 @@ class Loop:
         circuit = once_around(self.inputs, self.feeds, self.streams(tears), self.near)
         return pack(circuit.foreseen(), self.pattern, len(tears)), replace(self, near=circuit.roots())
 
+    def back(self, tears: Floats) -> Floats:
+        """What comes back in this very pass, (N, K); at the end of the search it is what was put back."""
+        circuit = once_around(self.inputs, self.feeds, self.streams(tears))
+        return pack(circuit.returns, self.pattern, len(tears))
+
     def take(self, rows: IntN) -> Loop:
         """The loop for some of the scenarios."""
         part: Loop = take(self, rows)
@@ -334,9 +339,15 @@ class Loop:
         back, at = {}, 0
         for name, stream in self.pattern.items():
             width = len(stream.phase)
-            back[name] = Stream(stream.phase, tears[:, at : at + width], tears[:, at + width])
+            phase = species(*stream.phase.names)
+            back[name] = Stream(phase, tears[:, at : at + width], tears[:, at + width])
             at += width + 1
         return back
+
+
+def units_of(pattern: Mapping[str, Stream]) -> list[str]:
+    """The unit of each column of the tears."""
+    return [unit for stream in pattern.values() for unit in (*["mol/s"] * len(stream.phase), "K")]
 
 
 def pack(streams: Mapping[str, Stream], pattern: Mapping[str, Stream], n: int) -> Floats:
@@ -351,8 +362,7 @@ def pack(streams: Mapping[str, Stream], pattern: Mapping[str, Stream], n: int) -
 
 def nothing_back(pattern: Mapping[str, Stream]) -> Floats:
     """Tears (1, K) of a plant that starts empty."""
-    none = {name: Stream(like.phase, np.zeros((1, len(like.phase))), _COLD) for name, like in pattern.items()}
+    none = {
+        name: Stream(like.phase, np.zeros((1, len(like.phase))), cold()) for name, like in pattern.items()
+    }
     return pack(none, pattern, 1)
-
-
-_COLD = np.array([T_STANDARD])

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats, column, total
+from pyrobal.arrays import FloatN, Floats, column, ratio, total
 from pyrobal.flowsheet.circuit import Circuit
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.plant import load
@@ -45,10 +45,10 @@ def _from_vessels(cleaned: Stream, lines: Mapping[str, Stream]) -> Stream:
     Water, of which the wash leaves what saturates the gas, is shared out by dry gas.
     """
     own, whole = (lines["converter"], *lines.values())[:1], tuple(lines.values())
-    there = [_over(_dry(own[0]), total(_dry(g) for g in whole))] * len(cleaned.phase)
+    there = [ratio(_dry(own[0]), total(_dry(g) for g in whole))] * len(cleaned.phase)
     for k, name in enumerate(cleaned.phase.names):
         if name != "H2O(g)":
-            there[k] = _over(own[0].amount(name), total(g.amount(name) for g in whole))
+            there[k] = ratio(own[0].amount(name), total(g.amount(name) for g in whole))
     return Stream(cleaned.phase, cleaned.n * np.stack(np.broadcast_arrays(*there), axis=1), cleaned.T)
 
 
@@ -60,10 +60,10 @@ def _vessel(hood_air: Stream, cycle: Cycle, mean: Stream) -> load.Cycle:
     """
     course = cycle.course
     drawn = cycle.hood_gas - course.gas
-    o2 = course.o2 + drawn * column(_over(hood_air.amount("O2(g)"), hood_air.total()))
+    o2 = course.o2 + drawn * column(ratio(hood_air.amount("O2(g)"), hood_air.total()))
     shape = np.stack([course.so2, o2, cycle.hood_gas - course.so2 - o2], axis=1)
     made = cycle.per_second[:, None] * (shape * course.duration[:, None, :]).sum(axis=2)
-    return load.Cycle(course.duration, shape * _over(_parts(mean), made)[:, :, None])
+    return load.Cycle(course.duration, shape * ratio(_parts(mean), made)[:, :, None])
 
 
 def _parts(gas: Stream) -> Floats:
@@ -74,18 +74,12 @@ def _parts(gas: Stream) -> Floats:
 
 def _laid_out(cleaned: Stream, vessels: Stream, found: load.LoadResult) -> Stream:
     """The cleaned gas (N T, S) at every moment; each species follows its part, and the mean is kept."""
-    course = _over(found.vessels, found.vessels.mean(axis=2, keepdims=True))
+    course = ratio(found.vessels, found.vessels.mean(axis=2, keepdims=True))
     part = [{"SO2(g)": 0, "O2(g)": 1}.get(name, 2) for name in cleaned.phase.names]
     n = (cleaned.n - vessels.n)[:, None, :] + vessels.n[:, None, :] * course[:, part].transpose(0, 2, 1)
     n = np.broadcast_to(n, (len(course), *n.shape[1:]))
     T = np.broadcast_to(cleaned.T, (len(course),))
     return Stream(cleaned.phase, n.reshape(-1, n.shape[2]), np.repeat(T, load.STEPS))
-
-
-def _over(part: Floats, whole: Floats) -> Floats:
-    """Part over whole; nothing where there is nothing, nan where the whole has no answer."""
-    part, whole = np.broadcast_arrays(part, whole)
-    return np.where(whole == 0, 0.0, part / np.where(whole == 0, 1.0, whole))
 
 
 def _dry(gas: Stream) -> FloatN:

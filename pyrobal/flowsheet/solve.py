@@ -22,6 +22,7 @@ from pyrobal.flowsheet.circuit import (
     nothing_back,
     once_around,
     pack,
+    units_of,
 )
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.offgas import GasSide, gas_side
@@ -33,6 +34,8 @@ from pyrobal.streams.fuel import Fuel, default_fuels, fuel
 from pyrobal.streams.material import Material
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ELEMENTS
+from pyrobal.trace.graph import current, paused
+from pyrobal.trace.solved import solved
 
 _ROUNDS = 6  # what is recycled from less matte changes what there is time for, by little
 _SETTLED = 1e-6  # share of the matte
@@ -149,22 +152,30 @@ def _closed(
     inputs: Inputs, feeds: Feeds, n: int, back: Mapping[str, Stream] | None = None
 ) -> tuple[Circuit, FixedPoint | None]:
     """The circuit with everything that comes back put back."""
-    first = once_around(inputs, feeds, {})
+    with paused():
+        first = once_around(inputs, feeds, {})
     if not first.returns:
-        return first, None
+        return first if current() is None else once_around(inputs, feeds, {}), None
     known = back is not None and set(back) == set(first.returns)
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
-        loop, found = settled(inputs, feeds, back if known and back else first.foreseen(), n)
+        with paused():
+            back = back if known and back else first.foreseen()
+        loop, found = settled(inputs, feeds, back, n)
         return once_around(inputs, feeds, loop.streams(found.tears)), found
 
 
 def settled(inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream], n: int) -> tuple[Loop, FixedPoint]:
     """What goes round, sought from what first comes ``back``."""
-    second = once_around(inputs, feeds, back)  # only now does every way carry all its species
-    loop = Loop(inputs, feeds, second.returns, second.roots())
-    start = pack(second.foreseen(), loop.pattern, n)
-    start = np.where(np.isfinite(start).all(axis=1, keepdims=True), start, nothing_back(loop.pattern))
-    return loop, fixed_point(loop, start)
+    with paused():
+        second = once_around(inputs, feeds, back)  # only now does every way carry all its species
+        loop = Loop(inputs, feeds, second.returns, second.roots())
+        start = pack(second.foreseen(), loop.pattern, n)
+        start = np.where(np.isfinite(start).all(axis=1, keepdims=True), start, nothing_back(loop.pattern))
+        found = fixed_point(loop, start)
+    tears = solved(
+        found.tears, lambda sent: loop.back(sent) - sent, "recycles closed", units_of(loop.pattern)
+    )
+    return loop, replace(found, tears=tears)
 
 
 def _fuels(inputs: Inputs) -> dict[str, Fuel]:

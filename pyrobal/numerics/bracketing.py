@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pyrobal.arrays import BoolN, FloatN
+from pyrobal.trace.graph import paused
+from pyrobal.trace.solved import solved
 
 _MOST = 120
 _WIDTH = 4.0 * np.finfo(float).eps
@@ -28,8 +30,15 @@ def root(f: Callable[[FloatN], FloatN], low: FloatN, high: FloatN) -> Root:
     Inverse quadratic interpolation where it is safe, else bisection: Chandrupatla 1997, A new hybrid
     quadratic/bisection algorithm, Adv. Eng. Software 28, 145-149. A scenario that has converged is frozen,
     so its result does not depend on its neighbours; one without a change of sign carries nan. An imaginary
-    part of f is carried over to x to first order, see ``arrays.zeros``.
+    part of f is carried over to x to first order, see ``arrays.zeros``. In a trace x is known by f.
     """
+    with paused():
+        found = _search(f, low, high)
+    return replace(found, x=solved(found.x, f, "bracketing", low))
+
+
+def _search(f: Callable[[FloatN], FloatN], low: FloatN, high: FloatN) -> Root:
+    """The root as a number."""
     whole, f = f, lambda x: np.real(whole(x))
     low, high = np.real(low), np.real(high)
     with np.errstate(all="ignore"):
@@ -80,9 +89,10 @@ def bisect(f: Callable[[FloatN], FloatN], low: FloatN, high: FloatN, steps: int 
     ``high`` for a negative one; so it always serves as a start. Each step halves the bracket; nan counts
     as positive.
     """
-    low, high = low.copy(), high.copy()
-    for _ in range(steps):
-        middle = 0.5 * (low + high)
-        below = f(middle) < 0
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
-    return 0.5 * (low + high)
+    with paused():
+        low, high = low.copy(), high.copy()
+        for _ in range(steps):
+            middle = 0.5 * (low + high)
+            below = f(middle) < 0
+            low, high = np.where(below, middle, low), np.where(below, high, middle)
+        return 0.5 * (low + high)

@@ -7,6 +7,7 @@ import functools
 import numpy as np
 
 from pyrobal.arrays import BoolN, Bools, Floats, zeros
+from pyrobal.trace.graph import current, paused
 
 _ROUNDS = 300
 
@@ -24,6 +25,15 @@ def nonnegative(Q: Floats, q: Floats) -> tuple[Floats, BoolN]:
 
     A single problem is remembered: searches and aims come back to it while they move something else.
     """
+    with paused():
+        x, found = _search(Q, q)
+    if current() is None:
+        return x, found
+    return np.where(x > 0.0, _solve(Q, q, x > 0.0), 0.0), found  # what the free ones are, in a trace
+
+
+def _search(Q: Floats, q: Floats) -> tuple[Floats, BoolN]:
+    q = np.array(q)
     if len(q) > 1:
         return _found(Q, q)
     x, solved = _found_before(Q.tobytes(), q.tobytes(), q.dtype.char)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from typing import Protocol, Self
 
 import numpy as np
 
 from pyrobal.arrays import BoolN, Floats, IntN
+from pyrobal.trace.graph import paused
+from pyrobal.trace.solved import solved
 
 _STEP = 1e-7  # of the forward difference; unknowns are scaled to order one by their authors
 _HALVINGS = 12
@@ -60,19 +62,28 @@ def newton(
     Math. Comp. 19, 577-593).
 
     Equations with an imaginary part are solved for their real part; z then carries the imaginary part that
-    keeps them zero to first order, dz = -J^-1 df: the implicit derivative.
+    keeps them zero to first order, dz = -J^-1 df: the implicit derivative. In a trace z is known by them.
     """
+    with paused():
+        roots = _search(problem, start, tolerance=tolerance, iterations=iterations, longest_step=longest_step)
+    return replace(roots, z=solved(roots.z, problem.residual, "Newton's method"))
+
+
+def _search(
+    problem: Problem, start: Floats, *, tolerance: float, iterations: int, longest_step: float
+) -> Roots:
+    """The roots as numbers."""
     if len(start) > _BLOCK:
         blocks = np.array_split(np.arange(len(start)), -(-len(start) // _BLOCK))
         options = {"tolerance": tolerance, "longest_step": longest_step}
-        return _join([newton(problem.take(b), start[b], iterations=iterations, **options) for b in blocks])
+        return _join([_search(problem.take(b), start[b], iterations=iterations, **options) for b in blocks])
     z = start.real.copy()
     with np.errstate(all="ignore"):  # undefined equations are answered by a shorter step, not a warning
         f, whole = problem.residual(z), problem
         if len(f) > len(z):
             z = np.repeat(z, len(f), axis=0)
         if len(z) > _BLOCK:
-            return newton(problem, z, tolerance=tolerance, iterations=iterations, longest_step=longest_step)
+            return _search(problem, z, tolerance=tolerance, iterations=iterations, longest_step=longest_step)
         if np.iscomplexobj(f):
             f, problem = f.real.copy(), _Real(problem)
         norm = _norm(f)
@@ -117,7 +128,12 @@ def newton_from(problem: Problem, starts: Iterable[Floats], *, longest_step: flo
 
     Those that no start solves keep the end of the search that came nearest.
     """
-    untried = iter(starts)
+    with paused():
+        roots = _first_found(problem, iter(starts), longest_step)
+    return replace(roots, z=solved(roots.z, problem.residual, "Newton's method"))
+
+
+def _first_found(problem: Problem, untried: Iterator[Floats], longest_step: float) -> Roots:
     roots = newton(problem, next(untried), longest_step=longest_step)
     while (left := np.flatnonzero(~roots.converged)).size > 0:
         start = next(untried, None)

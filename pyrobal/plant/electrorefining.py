@@ -5,7 +5,6 @@ The tank house itself (temperature, steam, bleed treatment) is not modelled.
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -19,10 +18,11 @@ from pyrobal.streams.deportment import read_table, share_out, shares
 from pyrobal.streams.ledger import Entry, Ledger
 from pyrobal.streams.mixing import gone_cold
 from pyrobal.streams.stream import Stream
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS_OF
 from pyrobal.thermo.properties import Species, species
+from pyrobal.trace.solved import remembered
 
-_M_CU = float(ATOMIC_MASS[ELEMENTS.index("Cu")])
+_M_CU = ATOMIC_MASS_OF["Cu"]
 _ELECTRONS = 2  # Cu2+ + 2 e- = Cu
 _METALS = ("Fe", "As", "Sb", "Bi", "Pb", "Zn", "Cd", "Ni", "Co", "Se", "Te", "Au", "Ag")
 
@@ -86,7 +86,7 @@ class ElectrorefiningResult:
         return self.power / self.cathode.mass()
 
 
-@functools.lru_cache
+@remembered()
 def _carriers() -> Mapping[str, tuple[Species, Mapping[str, str]]]:
     metals = {element: element for element in _METALS}
     return {
@@ -131,7 +131,7 @@ def solve(anodes: Stream, s: ElectrorefiningSettings) -> ElectrorefiningResult:
 def _slimes_copper(minor: FloatNS, sulfur: FloatN, share: FloatN) -> FloatN:
     """Copper (N,) [mol/s] that makes up ``share`` (N,) [kg/kg] of the slimes."""
     phase = _carriers()["slimes"][0]
-    other = minor @ phase.molar_mass + sulfur * float(ATOMIC_MASS[ELEMENTS.index("S")])
+    other = minor @ phase.molar_mass + sulfur * ATOMIC_MASS_OF["S"]
     copper: FloatN = share / (1.0 - share) * other / _M_CU
     return copper
 

@@ -9,11 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN, Floats, IntN, column, total
-from pyrobal.constants import PERCENT, T_STANDARD, TONNE_PER_HOUR, celsius
+from pyrobal.constants import PERCENT, TONNE_PER_HOUR, celsius
 from pyrobal.errors import Reason
 from pyrobal.fields import Deviation, choice, deviations, mass_fractions, quantity, text
 from pyrobal.streams.material import WATER_MASS, Material
 from pyrobal.streams.mineralogy import MineralFit, fit
+from pyrobal.streams.mixing import cold
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
 from pyrobal.thermo.properties import species
@@ -222,7 +223,7 @@ def _stream(f: MineralFit, rate: FloatN, moisture: FloatN, T: FloatN) -> Stream:
 
 
 def _material(f: MineralFit, rate: FloatN, moisture: FloatN) -> Material:
-    return Material.of(_stream(f, rate, moisture, np.array([T_STANDARD])))
+    return Material.of(_stream(f, rate, moisture, cold()))
 
 
 def _reasons(fits: Iterable[MineralFit]) -> IntN:

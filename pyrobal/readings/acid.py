@@ -66,7 +66,7 @@ def _bed_conversion(r: Results, bed: str) -> FloatN:
 def _products(r: Results) -> list[str]:
     """Circuits that acid is drawn from."""
     products = acid_plant(r).acid.products
-    return [name for name in _PRODUCTS if np.any(np.nan_to_num(products[name].amount(ACID)) > 0)]
+    return [name for name in _PRODUCTS if np.any(products[name].amount(ACID) > 0)]
 
 
 def _drawn(r: Results, circuit: str) -> FloatN:

@@ -14,9 +14,9 @@ from pyrobal.readings.reading import Reading
 from pyrobal.streams.fuel import Fuel
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.acid_solution import M_SO2
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS_OF
 
-_M_O = float(ATOMIC_MASS[ELEMENTS.index("O")])
+_M_O = ATOMIC_MASS_OF["O"]
 
 
 def furnace(r: Results) -> AnodeFurnaceResult:

@@ -11,10 +11,10 @@ from pyrobal.readings.message import Message
 from pyrobal.readings.message import one as _one
 from pyrobal.streams.assay import INSOL, INSOL_SPLIT, LOI, LOI_APART, loss_on_ignition, stated
 from pyrobal.streams.mineralogy import MineralFit
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS_OF
 
 _LISTED = 0.1 * PERCENT  # of the solids: less than this is not worth a word
-_M = dict(zip(ELEMENTS, map(float, ATOMIC_MASS), strict=True))
+_M = {e: float(m) for e, m in ATOMIC_MASS_OF.items()}
 # Sulfur that binds a metal in the mineral that holds the least of it, mol/mol.
 _LEAST_SULFUR = {"Cu": 0.5, "Fe": 1.0, "Zn": 1.0, "Pb": 1.0, "Cd": 1.0, "Ni": 1.0, "Co": 1.0}
 _M_CO2 = _M["C"] + 2 * _M["O"]

@@ -6,7 +6,7 @@ import functools
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, total
+from pyrobal.arrays import FloatN, ratio, total
 from pyrobal.flowsheet.results import Results
 from pyrobal.readings.reading import Reading
 from pyrobal.readings.smelting import fuel_heat
@@ -55,7 +55,7 @@ def _recovery(r: Results, metal: str) -> FloatN:
     fed = r.ledger.elements_in()[:, ELEMENTS.index(metal)]
     sold = (*_COPPER, *_PAID[metal])
     kept = total(n for name, n in _out(r, metal).items() if name in sold)
-    return kept / np.where(fed == 0.0, 1.0, fed)
+    return ratio(kept, fed)
 
 
 def _recovered(r: Results, metal: str) -> FloatN:

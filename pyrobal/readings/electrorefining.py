@@ -11,7 +11,7 @@ from pyrobal.plant.electrorefining import ElectrorefiningResult
 from pyrobal.readings.assay import element_share, present_elements
 from pyrobal.readings.reading import Reading
 from pyrobal.streams.stream import Stream
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS_OF
 
 
 def tank_house(r: Results) -> ElectrorefiningResult:
@@ -26,7 +26,7 @@ def _of(compute: Callable[[ElectrorefiningResult], FloatN]) -> Callable[[Results
 
 def _rate(stream: Stream, element: str) -> FloatN:
     """(N,) [kg/s] of an element."""
-    return stream.element(element) * ATOMIC_MASS[ELEMENTS.index(element)]
+    return stream.element(element) * ATOMIC_MASS_OF[element]
 
 
 _READING = functools.partial(Reading, needs="electrorefining")

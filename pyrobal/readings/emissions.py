@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN, IntN, total
+from pyrobal.dimensions import constant
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.emissions import AVERAGING_TIMES, KINDS, METALS, EmissionsResult, Stack, yearly
@@ -18,7 +19,7 @@ from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.properties import species
 
 _AIRS = ("blast", "leak", "leakage", "air")  # last word of an input that is air: its CO2 is not ours
-_CO2_MASS = float(species("CO2(g)").molar_mass[0])
+_CO2_MASS = constant(float(species("CO2(g)").molar_mass[0]), "kg/mol", "atomic masses")
 # How a kind is told: what it is, and the unit of it for each tonne of copper.
 _TOLD: dict[str, tuple[str, str]] = {
     "so2": ("SO2", "kg/t"),

@@ -18,7 +18,7 @@ from pyrobal.streams.material import WATER_MASS
 from pyrobal.streams.site import DRY_AIR
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.acid_solution import M_ACID, M_SO2
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS_OF, ELEMENTS
 
 _SHARES = ("SO2", "SO3", "O2", "N2", "CO2", "CO", "H2O")
 _AIRS = ("air", "leak", "sulfation_air")  # as the ledgers of the pieces name them
@@ -103,7 +103,7 @@ def _dust_caught(r: Results, place: str) -> FloatN:
 def _dust_elements(r: Results) -> list[str]:
     found = []
     for name, line in train(r).lines.items():
-        present = np.any(np.nan_to_num(line.dust.elements()) > 0.0, axis=0)
+        present = np.any(line.dust.elements() > 0.0, axis=0)
         found += [f"{name}.{e}" for e, there in zip(ELEMENTS, present, strict=True) if there]
     return found
 
@@ -116,7 +116,7 @@ def _dust_assay(r: Results, member: str) -> FloatN:
 
 def element_mass(stream: Stream, element: str) -> FloatN:
     """(N,) [kg/s] of an element in a stream."""
-    return stream.element(element) * ATOMIC_MASS[ELEMENTS.index(element)]
+    return stream.element(element) * ATOMIC_MASS_OF[element]
 
 
 def _mercury_passed(c: Cleaning) -> FloatN:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN
+from pyrobal.dimensions import constant
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.slag_cleaning import SlagCleaningResult
 from pyrobal.plant.slag_cleaning.settings import KINDS
@@ -25,7 +26,7 @@ from pyrobal.readings.reading import Reading
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.properties import species
 
-_M_WATER = float(species("H2O(l)").molar_mass[0])
+_M_WATER = constant(float(species("H2O(l)").molar_mass[0]), "kg/mol", "atomic masses")
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, Floats
 from pyrobal.constants import PERCENT
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS, composition
+from pyrobal.thermo.elements import ATOMIC_MASS_OF, ELEMENTS, composition
 
 Lines = Mapping[str, FloatN]
 """Name of a line -> (N,) [kg/kg] of dry solids."""
@@ -70,7 +70,7 @@ def read(lines: Lines) -> tuple[dict[str, FloatN], dict[str, FloatN]]:
 
 def element_share(formula: str, element: str) -> float:
     """Mass of an element per mass of a compound."""
-    parts = {e: n * ATOMIC_MASS[ELEMENTS.index(e)] for e, n in composition(formula).items()}
+    parts = {e: n * ATOMIC_MASS_OF[e] for e, n in composition(formula).items()}
     return float(parts[element] / sum(parts.values()))
 
 

@@ -13,6 +13,7 @@ from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, IntN, zeros
 from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.files import data_root
 from pyrobal.thermo.properties import Species
+from pyrobal.trace.solved import remembered, tabulated
 
 HYDROGEN = ELEMENTS.index("H")
 # What has one place by nature, the slag, where it is not blown out: element -> its form in slag and in dust.
@@ -58,8 +59,11 @@ def shares(table: DeportmentTable, override: Mapping[str, Mapping[str, FloatN]])
     """
     result: Shares = {}
     for element in dict.fromkeys((*table.shares, *override)):
-        given = override.get(element) or {o: np.array([x]) for o, x in table.shares[element].items()}
-        total = np.sum(np.broadcast_arrays(*given.values()), axis=0)
+        given = override.get(element) or {
+            o: tabulated(np.array([x]), f"share of {element} to {o}", "-", ())
+            for o, x in table.shares[element].items()
+        }
+        total = functools.reduce(np.add, given.values())
         result[element] = {o: given.get(o, np.zeros(1)) / total for o in table.outlets}
     return result
 
@@ -69,7 +73,7 @@ def carrier_matrix(phase: Species, carriers: Mapping[str, str]) -> Floats:
 
     What a carrier of another element holds of hydrogen is taken from the water vapour beside it.
     """
-    matrix = np.zeros((len(ELEMENTS), len(phase)))
+    matrix = zeros((len(ELEMENTS), len(phase)), phase.composition)
     for element, name in carriers.items():
         row, col = ELEMENTS.index(element), phase.index(name)
         matrix[row, col] = 1.0 / phase.composition[col, row]
@@ -111,11 +115,11 @@ def _carried(
     return (part * elements[:, index]) @ onto
 
 
-@functools.lru_cache(maxsize=256)
+@remembered(maxsize=256)
 def _places(phase: Species, leaving: tuple[tuple[str, str], ...]) -> tuple[IntN, Floats]:
     """Of elements and carriers: the place of each on the E axis (L,), and (L, S) [mol of carrier per mol]."""
     index = np.array([ELEMENTS.index(element) for element, _ in leaving], dtype=np.int64)
-    onto = np.zeros((len(leaving), len(phase)))
+    onto = zeros((len(leaving), len(phase)), phase.composition)
     for row, (element, name) in enumerate(leaving):
         column = phase.index(name)
         onto[row, column] = 1.0 / phase.composition[column, ELEMENTS.index(element)]

@@ -11,12 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column, zeros
-from pyrobal.constants import MJ, PERCENT, TONNE
+from pyrobal.constants import JOULE_PER_KILOGRAM, MJ, PERCENT, TONNE
+from pyrobal.dimensions import constant
 from pyrobal.fields import mass_fractions, quantity
-from pyrobal.streams.compound import compound
+from pyrobal.streams.compound import SOURCE, compound
 from pyrobal.streams.material import WATER_MASS
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS, ATOMIC_MASS_OF, ELEMENTS
 from pyrobal.thermo.properties import species
+from pyrobal.trace.solved import tabulated
 
 GAS_COMPONENTS = ("CH4", "C2H6", "C3H8", "C4H10", "H2", "CO", "CO2", "N2", "O2", "H2O", "H2S")
 ULTIMATE_COMPONENTS = ("C", "H", "O", "N", "S", "H2O", "ash")
@@ -77,12 +79,16 @@ def default_fuels() -> dict[str, FuelSettings]:
     natural_gas = {"CH4": 0.94, "C2H6": 0.03, "N2": 0.02, "CO2": 0.01}
     coke = {"C": 0.87, "H": 0.005, "O": 0.005, "N": 0.01, "S": 0.01, "ash": 0.10}
     return {
-        "natural_gas": FuelSettings(composition={name: np.array([x]) for name, x in natural_gas.items()}),
+        "natural_gas": FuelSettings(composition=_usual("natural gas", natural_gas)),
         "coke": FuelSettings(
-            composition={name: np.array([x]) for name, x in coke.items()},
-            heating_value=np.array([29.0 * MJ]),
+            composition=_usual("coke", coke),
+            heating_value=tabulated(np.array([29.0 * MJ]), "heating value of coke", "J/kg", ()),
         ),
     }
+
+
+def _usual(fuel: str, composition: dict[str, float]) -> dict[str, FloatN]:
+    return {name: tabulated(np.array([x]), f"{name} in {fuel}", "-", ()) for name, x in composition.items()}
 
 
 @dataclass(frozen=True)
@@ -138,20 +144,21 @@ def _of_compounds(composition: dict[str, FloatN], by_mole: bool) -> Fuel:
     given = np.stack(np.broadcast_arrays(*composition.values()), axis=1)
     share = given / given.sum(axis=1, keepdims=True)
     parts = [_component(name, "g" if by_mole else "l") for name in composition]
-    atoms, formation = np.stack([p[0] for p in parts]), np.array([p[1] for p in parts])
+    atoms, formation = (np.stack(x) for x in zip(*parts, strict=True))
     moles = share if by_mole else share / (atoms @ ATOMIC_MASS)
     elements, enthalpy = moles @ atoms, moles @ formation
     burnt, none = _burnt_enthalpy(elements), np.zeros((1, len(ASH)))
     return Fuel(by_mole, elements, enthalpy, enthalpy - burnt, _oxygen(elements), none)
 
 
-def _component(name: str, state: str) -> tuple[Floats, float]:
+def _component(name: str, state: str) -> tuple[Floats, Floats]:
     """(E,) [mol/mol] elements and [J/mol] formation enthalpy of a component of a gas or a liquid."""
     if name in GAS_COMPONENTS:
         phase = species(f"{name}({state})")
-        return phase.composition[0], float(phase.H298[0])
+        return phase.composition[0], phase.H298[0]
     found = compound(name)
-    return found.elements, found.enthalpy
+    heat = tabulated(np.array(found.enthalpy), f"enthalpy of formation of {name}", "J/mol", (), SOURCE)
+    return found.elements, heat
 
 
 def _ultimate(settings: FuelSettings) -> Fuel:
@@ -173,16 +180,20 @@ def _ultimate(settings: FuelSettings) -> Fuel:
     return Fuel(False, elements, enthalpy, heating_value, _oxygen(elements), ash)
 
 
-WATER_EVAPORATION = 44_004.0  # J/mol water at 25 degC, from the H298 of H2O(l) and H2O(g) in the tables
+# Of water at 25 degC, from the H298 of H2O(l) and H2O(g) in the tables.
+WATER_EVAPORATION = constant(44_004.0, "J/mol", "tables: H2O(l), H2O(g)")
+_MOST_OXYGEN = 0.105  # of a fuel whose heating value is estimated
 
 
 def _dulong(w: dict[str, FloatN]) -> FloatN:
-    """Higher heating value (N,) [J/kg], modified Dulong formula, Perry's 7th ed. as carried by chemicals."""
-    from chemicals.combustion import HHV_modified_Dulong
+    """Higher heating value (N,) [J/kg], modified Dulong formula, Perry's 9th ed. as carried by chemicals.
 
-    rows = zip(*np.broadcast_arrays(*(w[e] for e in ("C", "H", "S", "N", "O"))), strict=True)
-    per_gram = [-HHV_modified_Dulong(dict(zip("CHSNO", map(float, row), strict=True))) for row in rows]
-    return np.asarray(per_gram) * TONNE
+    Raises ValueError where there is more oxygen than it holds for.
+    """
+    if (most := w["O"].real.max()) > _MOST_OXYGEN:
+        raise ValueError(f"Dulong's formula is only valid at 10 wt. % Oxygen or less ({most} given)")
+    per_gram = (338.0 * w["C"] + 1428.0 * (w["H"] - w["O"] / 8.0) + 95.0 * w["S"]) * 100
+    return per_gram * (TONNE * JOULE_PER_KILOGRAM)
 
 
 def _oxygen(elements: FloatNE) -> FloatN:
@@ -200,4 +211,4 @@ def _burnt_enthalpy(elements: FloatNE) -> FloatN:
 
 
 def _mass(element: str) -> float:
-    return float(ATOMIC_MASS[ELEMENTS.index(element)])
+    return ATOMIC_MASS_OF[element]

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pyrobal.arrays import FloatN
+from pyrobal.dimensions import constant
 from pyrobal.streams.ledger import Entry
 from pyrobal.streams.stream import Stream
 
-WATER_MASS = 0.0180153  # kg/mol
+WATER_MASS = constant(0.0180153, "kg/mol")
 
 
 @dataclass(frozen=True, eq=False)

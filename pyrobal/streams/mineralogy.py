@@ -202,7 +202,7 @@ def _close(x: FloatNM, a: Floats, b: Floats, plain: list[int]) -> FloatNM:
     for _ in range(3):
         carried = np.where(x > 1e-9, x, 0.0)[:, :, None] * a
         normal = np.swapaxes(carried, 1, 2) @ a
-        ridge = 1e-13 * np.einsum("nii->n", normal)[:, None, None] + 1e-300
+        ridge = 1e-13 * np.trace(normal, axis1=1, axis2=2)[:, None, None] + 1e-300
         gap = b - x @ a
         x = x + (carried @ np.linalg.solve(normal + ridge * np.eye(a.shape[1]), gap[:, :, None]))[:, :, 0]
         x = np.maximum(x, 0.0)
@@ -223,7 +223,7 @@ def _complete(
     n = max([x.shape[0], *(v.shape[0] for v in lines.values())])
     x = np.broadcast_to(x, (n, x.shape[1]))
     traces = [np.broadcast_to(lines.get(name, np.zeros(1)), (n,)) for name in TRACES]
-    total = x.sum(axis=1) + np.sum(traces, axis=0)
+    total = x.sum(axis=1) + sum(traces)
     rest = np.maximum(1.0 - total, 0.0)
     full = np.column_stack([x, *traces, rest])
     plain = {element: np.broadcast_to(left, (n,)) for element, left in remainder.items()}

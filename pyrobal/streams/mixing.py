@@ -11,6 +11,8 @@ from pyrobal.constants import T_STANDARD
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.properties import Species, species
 from pyrobal.thermo.tables import find
+from pyrobal.trace.graph import paused
+from pyrobal.trace.solved import remembered, solved, tabulated
 
 _ROUNDS = 80  # bisection alone would need 50
 _CLOSE = 1e-10  # K
@@ -46,8 +48,15 @@ def temperature(
 
     Newton kept inside a shrinking bracket: H rises with T, as every heat capacity is positive. nan where
     the answer lies outside ``low`` to ``high`` or there is nothing to carry the heat. Imaginary parts are
-    carried over to T to first order, see ``arrays.zeros``.
+    carried over to T to first order, see ``arrays.zeros``. In a trace T is known by the heat.
     """
+    with paused():
+        T = _search(phase, n, enthalpy, low, high)
+    return solved(T, lambda T: _heat(phase, n, T) - enthalpy, "heat balance", "K")
+
+
+def _search(phase: Species, n: FloatNS, enthalpy: FloatN, low: float, high: float) -> FloatN:
+    """The temperature as a number."""
     carried, n, enthalpy = (n, enthalpy), np.real(n), np.real(enthalpy)
     rows = max(len(n), len(enthalpy))
     a, b = np.full(rows, low), np.full(rows, high)
@@ -75,16 +84,21 @@ def _heat(phase: Species, n: FloatNS, T: FloatN) -> FloatN:
     return heat
 
 
+def cold() -> FloatN:
+    """(1,) [K] of what has gone cold."""
+    return tabulated(np.array([T_STANDARD]), "25 degC", "K", (), T_STANDARD.source)
+
+
 def gone_cold(stream: Stream) -> Stream:
     """The same compounds in their standard states at 25 degC: a melt that has frozen and cooled.
 
     No compound is formed on the way, so the heat of a silicate that the melt had formed is given back.
     """
     phase, matrix = _standard_states(stream.phase.names)
-    return Stream(phase, stream.n @ matrix, np.array([T_STANDARD]))
+    return Stream(phase, stream.n @ matrix, cold())
 
 
-@functools.lru_cache(maxsize=64)
+@remembered(maxsize=64)
 def _standard_states(names: tuple[str, ...]) -> tuple[Species, Floats]:
     """The S axis of the standard states, and the (S, S') matrix onto it."""
     states = [find(name).standard_state for name in names]

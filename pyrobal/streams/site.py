@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNS, column
-from pyrobal.constants import KPA, P_NORMAL, celsius
+from pyrobal.constants import KELVIN, KPA, P_NORMAL, PASCAL, celsius
 from pyrobal.fields import quantity
 from pyrobal.thermo.properties import Species, species
 
@@ -37,7 +37,7 @@ def vapour_pressure(T: FloatN) -> FloatN:
     Returns (N,) [Pa].
     Wagner & Pruss 1993, IAPWS Supplementary Release SR1-86(1992), eq. 1.
     """
-    tc, pc = 647.096, 22.064e6
+    tc, pc = 647.096 * KELVIN, 22.064e6 * PASCAL
     theta = 1.0 - T / tc
     series = (
         -7.85951783 * theta

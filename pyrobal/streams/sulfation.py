@@ -6,7 +6,6 @@ are in the gas.
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Mapping
 
 import numpy as np
@@ -15,6 +14,7 @@ from pyrobal.arrays import FloatN, Floats, column
 from pyrobal.streams.mixing import on_phase
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.properties import Species, species
+from pyrobal.trace.solved import remembered
 
 SULFATION: tuple[Mapping[str, float], ...] = (
     {"Cu2O": -1.0, "SO2(g)": -2.0, "O2(g)": -1.5, "CuSO4": 2.0},
@@ -42,7 +42,7 @@ def taken_up(dust: Stream, share: FloatN, T: FloatN) -> Stream:
     return Stream(gases, (column(share) * oxides) @ takes, T)
 
 
-@functools.lru_cache
+@remembered()
 def _sulfates(names: tuple[str, ...]) -> tuple[Species, Floats]:
     """The S axis with sulfates, and (S, S) moles made of each species where a mole of one is turned."""
     reactions = [r for r in SULFATION if next(iter(r)) in names]

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from pyrobal.arrays import Floats, each_array
+from pyrobal.arrays import Floats, each_array, ratio
 from pyrobal.streams.stream import Stream
 
 
@@ -58,4 +58,4 @@ class GasOverTime:
     @property
     def so2_share(self) -> Floats:
         """(N, T) [mol/mol] SO2 in the dry gas; zero where none flows."""
-        return np.divide(self.so2, self.flow, out=np.zeros_like(self.so2), where=self.flow.real != 0)
+        return ratio(self.so2, self.flow)

@@ -16,10 +16,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from pyrobal.arrays import FloatN
-from pyrobal.constants import T_STANDARD
 from pyrobal.flowsheet.results import Results
 from pyrobal.streams.material import WATER_MASS
 from pyrobal.streams.mineralogy import MineralFit
+from pyrobal.streams.mixing import cold
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.properties import species
 from pyrobal.thermo.tables import find
@@ -79,4 +79,4 @@ def _solids(fit: MineralFit, rate: FloatN, moisture: FloatN) -> Stream:
     water = moisture / (1.0 - moisture) / WATER_MASS
     per_kilogram = [*(fit.x / fit.phase.molar_mass).T, water]
     n = np.stack(np.broadcast_arrays(*(x * rate for x in per_kilogram)), axis=1)
-    return Stream(species(*fit.phase.names, "H2O(l)"), n, np.array([T_STANDARD]))
+    return Stream(species(*fit.phase.names, "H2O(l)"), n, cold())

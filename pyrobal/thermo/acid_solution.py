@@ -7,11 +7,13 @@ import functools
 import numpy as np
 
 from pyrobal.arrays import FloatN, Floats
+from pyrobal.dimensions import constant
 from pyrobal.thermo.properties import species
+from pyrobal.trace.graph import paused
 
 _WATERS = (1.0, 2.0, 3.0, 4.0, 6.5)  # liquid mixtures of the tables, moles of water per mole of acid
 _MOLAR_MASS = species("H2SO4(l)", "H2O(l)", "SO3(g)", "SO2(g)").molar_mass
-M_ACID, M_WATER, M_TRIOXIDE, M_SO2 = (float(m) for m in _MOLAR_MASS)  # kg/mol
+M_ACID, M_WATER, M_TRIOXIDE, M_SO2 = (constant(float(m), "kg/mol", "atomic masses") for m in _MOLAR_MASS)
 
 
 def water_per_acid(strength: FloatN) -> FloatN:
@@ -44,10 +46,16 @@ def mixing_heat(acid: FloatN, water: FloatN) -> FloatN:
 @functools.lru_cache(maxsize=1)
 def _coefficients() -> tuple[float, float]:
     """a, b [J/mol] by least squares on the mixtures of the tables."""
+    with paused():
+        return _fitted()
+
+
+def _fitted() -> tuple[float, float]:
     waters = np.array(_WATERS)
     mixtures = species(*("H2SO4.H2O(l)" if n == 1 else f"H2SO4.{n:g}H2O(l)" for n in _WATERS)).H298
     pure = species("H2SO4(l)", "H2O(l)").H298
     released: Floats = pure[0] + waters * pure[1] - mixtures
     x = waters / (1.0 + waters)
     (a, b), *_ = np.linalg.lstsq(np.stack([x, x * x], axis=1), released, rcond=None)
-    return float(a), float(b)
+    source = "least squares on H2SO4.nH2O(l) of [chase1998]"
+    return constant(float(a), "J/mol", source), constant(float(b), "J/mol", source)

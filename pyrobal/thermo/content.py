@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import functools
 from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNS, Floats, zeros
+from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, ratio, zeros
 from pyrobal.thermo.curve import Curve
 from pyrobal.thermo.properties import Species, species
+from pyrobal.trace.graph import paused
+from pyrobal.trace.solved import remembered, solved
 
 _FIELDS = ("a", "b", "c", "d", "h", "s")
 
@@ -48,13 +49,22 @@ class Content:
 
         ``guess`` stands where there is nothing to hold heat.
         """
-        T = guess
-        for _ in range(_NEWTON):
-            curve = self.at(T)
-            capacity = curve.heat_capacity(T)
-            there = capacity.real > 0
-            T = T + np.where(there, (heat - curve.enthalpy(T)) / np.where(there, capacity, 1.0), 0.0)
-        return T
+        with paused():
+            T = guess
+            for _ in range(_NEWTON):
+                T = T + self._short(heat, T)[0]
+        return solved(T, lambda T: self._missing(heat, T, guess), "heat balance", "K")
+
+    def _short(self, heat: FloatN, T: FloatN) -> tuple[FloatN, BoolN]:
+        """(N,) [K] that ``heat`` is above that held at T, to first order; and where anything holds heat."""
+        curve = self.at(T)
+        capacity = curve.heat_capacity(T)
+        there = np.asarray(capacity.real > 0)
+        return ratio(np.where(there, heat - curve.enthalpy(T), 0.0), capacity), there
+
+    def _missing(self, heat: FloatN, T: FloatN, guess: FloatN) -> FloatN:
+        short, there = self._short(heat, T)
+        return np.where(there, short, T - guess)
 
 
 _NEWTON = 5  # quadratic: 100 K away becomes 1e-12 K
@@ -69,11 +79,13 @@ def content(phase: Species, n: FloatNS) -> Content:
     return Content(edges, pieces)
 
 
-@functools.lru_cache(maxsize=64)
+@remembered(maxsize=64)
 def _table(names: tuple[str, ...]) -> tuple[tuple[float, ...], Floats]:
     """The edges, and (S, Q, 6) coefficients of each substance in each range."""
     phase = species(*names)
-    fields = [[getattr(curve, f) for f in _FIELDS] for curve in phase.curves]
-    table = np.array(fields).transpose(2, 0, 1)
+    fields = [
+        np.stack([getattr(curve, f) for f in _FIELDS]) for curve in map(phase.piece, range(len(phase.curves)))
+    ]
+    table = np.stack(fields).transpose(2, 0, 1)
     table.flags.writeable = False
     return tuple(phase.transitions.tolist()), table

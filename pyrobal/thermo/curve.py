@@ -15,6 +15,8 @@ from typing import Any
 
 import numpy as np
 
+from pyrobal.constants import KELVIN
+
 # Each quantity is a float for one segment, or an array (C,) for C substances; T is a float or (N, 1),
 # real or complex. The formulas are the same, so the type is left open.
 Quantity = Any
@@ -41,7 +43,7 @@ class Curve:
         return self.h + T * (self.a + T * (self.b / 2 + T * (self.d / 3))) - self.c / T
 
     def entropy(self, T: Quantity) -> Quantity:
-        return self.s + self.a * np.log(T) + T * (self.b + T * (self.d / 2)) - self.c / (2 * T * T)
+        return self.s + self.a * np.log(T / KELVIN) + T * (self.b + T * (self.d / 2)) - self.c / (2 * T * T)
 
     def anchored(self, T: float, H: float, S: float) -> Curve:
         """The same heat capacity with the enthalpy H and the entropy S at T."""

@@ -11,14 +11,14 @@ from typing import NamedTuple
 import numpy as np
 
 from pyrobal.arrays import BoolN, FloatN
-from pyrobal.constants import P_NORMAL
+from pyrobal.constants import KELVIN, P_NORMAL, PASCAL, T_NORMAL
 from pyrobal.thermo.water import LOWEST_SATURATION, saturation_temperature
 
 MMHG = P_NORMAL / 760.0  # Pa
 
 # Flue gases the correlations were made for, as partial pressures [Pa]; from memory.
-WATER_RANGE = (2e3, 30e3)
-SO3_RANGE = (0.05, 20.0)
+WATER_RANGE = (2e3 * PASCAL, 30e3 * PASCAL)
+SO3_RANGE = (0.05 * PASCAL, 20.0 * PASCAL)
 
 
 class DewPoint(NamedTuple):
@@ -40,7 +40,7 @@ def verhoff_banchero(p_water: FloatN, p_so3: FloatN) -> FloatN:
     1000 / T = 2.276 - 0.0294 ln pw - 0.0858 ln pa + 0.0062 ln pw ln pa, pressures in mmHg.
     """
     w, a = np.log(p_water / MMHG), np.log(p_so3 / MMHG)
-    return 1000.0 / (2.276 - 0.0294 * w - 0.0858 * a + 0.0062 * w * a)
+    return 1000.0 * KELVIN / (2.276 - 0.0294 * w - 0.0858 * a + 0.0062 * w * a)
 
 
 def okkes(p_water: FloatN, p_so3: FloatN) -> FloatN:
@@ -53,7 +53,8 @@ def okkes(p_water: FloatN, p_so3: FloatN) -> FloatN:
     """
     w, a = np.log10(p_water / P_NORMAL), np.log10(p_so3 / P_NORMAL)
     bracket = np.where(a > -8.0, a + 8.0, 0.0)
-    return 273.15 + 203.25 + 27.6 * w + 10.83 * a + 1.06 * np.power(bracket, 2.19)
+    t = 203.25 + 27.6 * w + 10.83 * a + 1.06 * np.power(bracket, 2.19)
+    return T_NORMAL + t * KELVIN
 
 
 def acid_dew_point(p_water: FloatN, p_so3: FloatN) -> DewPoint:

@@ -23,13 +23,12 @@ import numpy as np
 from pyrobal.arrays import FloatN, Floats, column, zeros
 from pyrobal.constants import PERCENT
 from pyrobal.thermo import solutions
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS_OF
 from pyrobal.thermo.files import data_root
 
 REFERENCE_GRADE = 62 * PERCENT  # of the matte, at which the ratios stand
-_M = dict(zip(ELEMENTS, ATOMIC_MASS.tolist(), strict=True))
-_CU2S_PER_CU = (2 * _M["Cu"] + _M["S"]) / (2 * _M["Cu"])
-_M_CU2S, _M_FES = 2 * _M["Cu"] + _M["S"], _M["Fe"] + _M["S"]
+_CU2S_PER_CU = (2 * ATOMIC_MASS_OF["Cu"] + ATOMIC_MASS_OF["S"]) / (2 * ATOMIC_MASS_OF["Cu"])
+_M_CU2S, _M_FES = 2 * ATOMIC_MASS_OF["Cu"] + ATOMIC_MASS_OF["S"], ATOMIC_MASS_OF["Fe"] + ATOMIC_MASS_OF["S"]
 _LEAST_FES = 1e-3  # mole fraction: matte nearer to white metal is beyond the correlations, and has no answer
 
 Ratios = Mapping[str, Mapping[str, FloatN]]

@@ -7,8 +7,10 @@ import re
 import numpy as np
 
 from pyrobal.arrays import Floats
+from pyrobal.dimensions import constant, unit
 from pyrobal.errors import DataError
 from pyrobal.thermo.files import data_root, read_rows
+from pyrobal.trace.units import declare
 
 _COLUMNS = ("symbol", "name", "molar_mass", "source", "seen", "note")
 _ROWS = tuple(read_rows(data_root() / "elements.csv", _COLUMNS))
@@ -16,9 +18,17 @@ _ROWS = tuple(read_rows(data_root() / "elements.csv", _COLUMNS))
 ELEMENTS: tuple[str, ...] = tuple(row.text("symbol") for row in _ROWS)
 """The E axis. "Rest" is the unassayed rest of a charge, a pseudo element of 60 g/mol by convention."""
 
-ATOMIC_MASS: Floats = np.array([float(row.text("molar_mass")) for row in _ROWS]) / 1000.0  # kg/mol
+_SOURCE = "standard atomic weights [iupac2021]"
+ATOMIC_MASS: Floats = declare(
+    np.array([float(row.text("molar_mass")) for row in _ROWS]) / 1000.0,
+    "atomic mass", unit("kg/mol"), _SOURCE, ELEMENTS,
+)  # fmt: skip
 """(E,) [kg/mol]; standard atomic weights [iupac2021]."""
-ATOMIC_MASS.flags.writeable = False
+
+ATOMIC_MASS_OF = {
+    e: constant(m, "kg/mol", _SOURCE) for e, m in zip(ELEMENTS, ATOMIC_MASS.tolist(), strict=True)
+}
+"""The same by symbol."""
 
 _WATERS = re.compile(r"\.(\d+(?:\.\d+)?)?H2O$")  # "H2SO4.6.5H2O": the dot before the count of waters
 _PART_DOT = re.compile(r"\.(?=[A-Z(])")  # "CuO.CuSO4"

@@ -6,9 +6,10 @@ import numpy as np
 
 from pyrobal.arrays import FloatN
 from pyrobal.constants import T_STANDARD
+from pyrobal.dimensions import constant
 
-HENRY_SO2 = 1.3e-2  # mol/(m3 Pa) at 298.15 K
-HENRY_SO2_SLOPE = 2900.0  # K, d ln H / d(1/T)
+HENRY_SO2 = constant(1.3e-2, "mol/(m3 Pa)", "Sander 2015")  # at 298.15 K
+HENRY_SO2_SLOPE = constant(2900.0, "K", "Sander 2015")  # d ln H / d(1/T)
 
 
 def so2_solubility(T: FloatN) -> FloatN:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, ClassVar
 
@@ -14,8 +14,8 @@ from pyrobal.errors import DataError
 from pyrobal.thermo.curve import Curve
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS, composition
 from pyrobal.thermo.tables import Substance, find
-
-_CURVE_FIELDS = ("a", "b", "c", "d", "h", "s")
+from pyrobal.trace.graph import current
+from pyrobal.trace.solved import remembered, tabulated
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,24 +80,70 @@ class Species:
 
     def curve(self, T: float) -> Curve:
         """The curves of all substances, fields (S,), between the transitions next to T [K]."""
-        return self.curves[int(np.searchsorted(self.transitions, T))]
+        return self.piece(int(np.searchsorted(self.transitions, T)))
+
+    def piece(self, k: int) -> Curve:
+        """The curves between the transitions k - 1 and k."""
+        return self.curves[k] if current() is None else _traced_piece(self.names, k)
 
     def _evaluate(self, formula: Callable[[Curve, Any], Any], T: FloatN) -> FloatNS:
         """Between two transitions every substance keeps its segment; a segment holds above its own T_low."""
         interval = np.searchsorted(self.transitions, T.real)
         reached = set(interval.tolist())
         if len(reached) <= 1:
-            return np.asarray(formula(self.curves[max(reached, default=0)], T[:, None]))
+            value: FloatNS = formula(self.piece(max(reached, default=0)), T[:, None])
+            return value
         value = zeros((len(T), len(self)), T)
         for k in reached:
             rows = interval == k
-            value[rows] = formula(self.curves[k], T[rows, None])
+            value[rows] = formula(self.piece(k), T[rows, None])
         return value
 
 
-@lru_cache(maxsize=256)
+# Fields that a trace knows as tables: what they are called, and their unit.
+_TABLES = {
+    "composition": ("atoms in a molecule", "-"),
+    "molar_mass": ("molar mass", "kg/mol"),
+    "H298": ("enthalpy of formation", "J/mol"),
+    "reference_enthalpy": ("enthalpy at 25 degC", "J/mol"),
+    "T_low": ("lowest temperature", "K"),
+    "T_high": ("highest temperature", "K"),
+}
+_CURVES = {
+    "a": ("heat capacity, a", "J/(mol K)"),
+    "b": ("heat capacity, b", "J/(mol K2)"),
+    "c": ("heat capacity, c", "J K/mol"),
+    "d": ("heat capacity, d", "J/(mol K3)"),
+    "h": ("enthalpy, constant", "J/mol"),
+    "s": ("entropy, constant", "J/(mol K)"),
+}
+
+
 def species(*names: str) -> Species:
     """The named substances in that order. Raises DataError with the nearest names for an unknown one."""
+    return _species(names) if current() is None else _traced(names)
+
+
+@remembered()
+def _traced(names: tuple[str, ...]) -> Species:
+    plain = _species(names)
+    return replace(plain, **_known(plain, _TABLES, names))
+
+
+@remembered()
+def _traced_piece(names: tuple[str, ...], k: int) -> Curve:
+    plain = _species(names).curves[k]
+    return replace(plain, **_known(plain, _CURVES, names))
+
+
+def _known(node: Any, fields: Mapping[str, tuple[str, str]], names: tuple[str, ...]) -> dict[str, Any]:
+    return {
+        field: tabulated(getattr(node, field), name, unit, names) for field, (name, unit) in fields.items()
+    }
+
+
+@lru_cache(maxsize=256)
+def _species(names: tuple[str, ...]) -> Species:
     substances = [find(name) for name in names]
     formulas = [composition(substance.formula) for substance in substances]
     atoms = np.array([[atoms.get(element, 0.0) for element in ELEMENTS] for atoms in formulas])
@@ -120,7 +166,7 @@ def _curves(substances: Sequence[Substance], above: float) -> Curve:
     segments = [
         [x.segments[0], *(later for later in x.segments[1:] if later.T_low <= above)][-1] for x in substances
     ]
-    return Curve(**{field: _fixed([getattr(x.curve, field) for x in segments]) for field in _CURVE_FIELDS})
+    return Curve(**{field: _fixed([getattr(x.curve, field) for x in segments]) for field in _CURVES})
 
 
 def _fixed(values: Any) -> Floats:

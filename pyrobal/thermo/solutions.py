@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN
-from pyrobal.constants import PERCENT, celsius
+from pyrobal.constants import KELVIN, PASCAL_SECOND, PERCENT, celsius
 
 
 @dataclass(frozen=True)
@@ -111,8 +111,9 @@ def kress_carmichael(log_fo2: FloatN, T: FloatN, x_feo_total: FloatN, terms: Flo
     0.5 to 0.6 of FeO in iron silicate slag it is an extrapolation.
     """
     t0 = 1673.0
-    heat = -3.36 * (1.0 - t0 / T - np.log(T / t0))
-    return np.exp(0.196 * log_fo2 + 11492.0 / T - 6.675 - 1.828 * x_feo_total + terms + heat)
+    t = T / KELVIN
+    heat = -3.36 * (1.0 - t0 / t - np.log(t / t0))
+    return np.exp(0.196 * log_fo2 + 11492.0 / t - 6.675 - 1.828 * x_feo_total + terms + heat)
 
 
 def nagamori_oxidic_copper(activity: FloatN, T: FloatN) -> FloatN:
@@ -120,7 +121,7 @@ def nagamori_oxidic_copper(activity: FloatN, T: FloatN) -> FloatN:
 
     k rises linearly from 27 at 1200 degC to 35 at 1300 degC (silica-saturated iron silicate).
     """
-    k = 27.0 + 8.0 * (T - celsius(1200)) / 100.0
+    k = 27.0 + 8.0 * (T - celsius(1200)) / (100.0 * KELVIN)
     return k * np.sqrt(activity) * PERCENT
 
 
@@ -177,4 +178,5 @@ def utigard_warczok(w: dict[str, FloatN], T: FloatN) -> FloatN:
         + 0.7 * x.get("Cu2O", zero)
     )
     root = np.sqrt(acid / base)
-    return 10.0 ** (-0.49 - 5.1 * root + (-3660.0 + 12080.0 * root) / T)
+    log10 = -0.49 - 5.1 * root + (-3660.0 + 12080.0 * root) / (T / KELVIN)
+    return 10.0**log10 * PASCAL_SECOND

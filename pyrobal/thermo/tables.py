@@ -23,7 +23,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
-from pyrobal.constants import T_STANDARD
+from pyrobal import constants
 from pyrobal.errors import DataError
 from pyrobal.names import suggestion
 from pyrobal.thermo.curve import Curve
@@ -39,6 +39,7 @@ COLUMNS = (
 PHASES = ("solid", "liquid", "gas", "slag")
 SEEN = ("seen", "memory", "estimate")  # from most to least certain
 _LIQUID = "liquid"
+T_STANDARD = float(constants.T_STANDARD)  # the tables hold plain numbers of SI
 
 
 @dataclass(frozen=True)

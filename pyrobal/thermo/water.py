@@ -12,9 +12,12 @@ from typing import Any
 import numpy as np
 
 from pyrobal.arrays import FloatN
+from pyrobal.constants import KELVIN, PASCAL
+from pyrobal.dimensions import constant
 
-R_WATER = 461.526  # J/(kg K), R7-97 eq. 1
-LOWEST_SATURATION, HIGHEST_SATURATION = 611.213, 16.529e6  # Pa: 273.15 K to 623.15 K, end of regions 1 and 2
+R_WATER = constant(461.526, "J/(kg K)", "R7-97 eq. 1")
+# 273.15 K to 623.15 K, end of regions 1 and 2
+LOWEST_SATURATION, HIGHEST_SATURATION = 611.213 * PASCAL, 16.529e6 * PASCAL
 
 # R7-97 table 34.
 _N = (
@@ -29,12 +32,12 @@ def saturation_temperature(p: FloatN) -> FloatN:
     R7-97 eq. 31: the positive root of the quadratic in theta = T + n9 / (T - n10) that both sides of the
     saturation line share.
     """
-    beta = np.power(p / 1e6, 0.25)
+    beta = np.power(p / (1e6 * PASCAL), 0.25)
     e = beta * beta + _N[2] * beta + _N[5]
     f = _N[0] * beta * beta + _N[3] * beta + _N[6]
     g = _N[1] * beta * beta + _N[4] * beta + _N[7]
     d = 2.0 * g / (-f - np.sqrt(f * f - 4.0 * e * g))
-    return (_N[9] + d - np.sqrt((_N[9] + d) ** 2 - 4.0 * (_N[8] + _N[9] * d))) / 2.0
+    return (_N[9] + d - np.sqrt((_N[9] + d) ** 2 - 4.0 * (_N[8] + _N[9] * d))) / 2.0 * KELVIN
 
 
 def liquid_enthalpy(T: FloatN, p: FloatN) -> FloatN:
@@ -42,7 +45,10 @@ def liquid_enthalpy(T: FloatN, p: FloatN) -> FloatN:
 
     h = R T tau dgamma/dtau, R7-97 table 3.
     """
-    h: FloatN = R_WATER * 1386.0 * _polynomials().iapws97_dG_dtau_region1(1386.0 / T, p / 16.53e6)
+    tau = 1386.0 * KELVIN / T
+    h: FloatN = (
+        R_WATER * (1386.0 * KELVIN) * _polynomials().iapws97_dG_dtau_region1(tau, p / (16.53e6 * PASCAL))
+    )
     return h
 
 
@@ -51,9 +57,9 @@ def steam_enthalpy(T: FloatN, p: FloatN) -> FloatN:
 
     h = R T tau (dgamma0/dtau + dgammar/dtau), R7-97 table 12.
     """
-    tau, pi = 540.0 / T, p / 1e6
+    tau, pi = 540.0 * KELVIN / T, p / (1e6 * PASCAL)
     ideal, real = _polynomials().iapws97_dG0_dtau_region2, _polynomials().iapws97_dGr_dtau_region2
-    h: FloatN = R_WATER * 540.0 * (ideal(tau, pi) + real(tau, pi))
+    h: FloatN = R_WATER * (540.0 * KELVIN) * (ideal(tau, pi) + real(tau, pi))
     return h
 
 

@@ -37,7 +37,7 @@ EQUATIONS = [
 ]  # fmt: skip
 NO_EQUATION = {  # axes, units, sums, and other words for what has its place
     "log10_atm", "stoichiometry", "dry_flow", "liquor_entry", "liquor_phase", "taken_up", "wash_water", "amount",
-    "key", "burnt_gas", "air_species", "hot_enthalpies", "potentials", "peak",
+    "key", "carriers", "burnt_gas", "air_species", "hot_enthalpies", "potentials", "peak",
     "empty",
 }  # fmt: skip
 STEPS = ["minerals", "heat", "dryer", "smelting", "slag_cleaning", "converting", "anode_furnace", "electrorefining", "gas_train", "load", "acid_plant", "emissions", "recycles", "derivatives", "reconciliation", "uncertainty"]  # fmt: skip

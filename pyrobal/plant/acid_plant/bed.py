@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, Floats, IntN, take, zeros
-from pyrobal.constants import P_STANDARD, R
+from pyrobal.arrays import BoolN, FloatN, Floats, IntN, finite, take, zeros
+from pyrobal.constants import JOULE_PER_MOLE, KELVIN, P_STANDARD, R
 from pyrobal.numerics.newton import newton
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.content import Content, content
@@ -18,8 +18,8 @@ from pyrobal.thermo.properties import Species, species
 
 SO2, O2, SO3 = "SO2(g)", "O2(g)", "SO3(g)"
 _NU = np.array([[-1.0, -0.5, 1.0]])  # of SO2, O2, SO3 per mole of SO2 oxidised
-_RISE = 100.0  # K per unit of the temperature unknown
-_HEAT = 3000.0  # J per mole of gas and _RISE, makes the heat row order one
+_RISE = 100.0 * KELVIN  # per unit of the temperature unknown
+_HEAT = 3000.0 * JOULE_PER_MOLE  # per mole of gas and _RISE, makes the heat row order one
 
 
 def log_equilibrium(T: FloatN) -> FloatN:
@@ -143,13 +143,13 @@ def pass_bed(gas: BedGas, T: FloatN, pressure: FloatN, approach: FloatN, lit: Fl
     A gas that enters at or beyond that equilibrium passes unchanged (no SO3 is split) and is marked idle.
     Davenport & King 2006, Sulfuric Acid Manufacture, the chapters on equilibrium curve and heat-up path.
     """
-    T, p, a, lit = (np.array(np.broadcast_to(x, gas.so2.shape)) for x in (T, pressure, approach, lit))
+    T, p, a, lit = (np.broadcast_to(x, gas.so2.shape).copy() for x in (T, pressure, approach, lit))
     most = gas.most
     with np.errstate(all="ignore"):
         active = (most > 0) & ~(gas.log_quotient(p) >= log_equilibrium(T + a))
     oxidised = zeros(most.shape, most, T, p, a, lit) + np.where(np.isfinite(most), 0.0, np.nan)
     T_out = T + zeros(most.shape, oxidised)
-    converged = np.isfinite(most + T + p + a + lit)
+    converged = finite(most, T, p, a, lit)
     rows = np.flatnonzero(active & (lit.real > 0.0))
     if rows.size:
         heat = gas.content.at(T).enthalpy(T)

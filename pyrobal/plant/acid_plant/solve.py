@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import BoolN, FloatN, IntN
-from pyrobal.constants import R
+from pyrobal.constants import T_NORMAL, R
 from pyrobal.errors import Reason
 from pyrobal.plant.acid_plant.acid import Acid, Drying, acid_entry, dry, make_acid
 from pyrobal.plant.acid_plant.bed import O2, SO2, SO3
@@ -137,7 +137,7 @@ class AcidPlantResult:
         pressure = self.moisture_limit() * self.site.pressure
         with np.errstate(all="ignore"):
             T = saturation_temperature(pressure)
-        return np.where(T >= 273.15, T, np.nan)
+        return np.where(T >= T_NORMAL, T, np.nan)
 
 
 def solve(

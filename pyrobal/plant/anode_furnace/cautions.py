@@ -7,7 +7,7 @@ import numpy as np
 from pyrobal.arrays import BoolN
 from pyrobal.constants import PERCENT, celsius
 from pyrobal.plant.anode_furnace.solve import AnodeFurnaceResult
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS_OF
 
 # Common practice.
 LEAST_COPPER = 99 * PERCENT  # in anodes
@@ -45,10 +45,8 @@ SAFETY = (
 def cautions(r: AnodeFurnaceResult) -> dict[str, BoolN]:
     """(N,) True where a caution of ``CAUTIONS`` holds."""
     mass = r.copper.mass()
-    copper, oxygen, sulfur = (
-        r.copper.element(e) * ATOMIC_MASS[ELEMENTS.index(e)] / mass for e in ("Cu", "O", "S")
-    )
-    blown = r.refined.so2 * ATOMIC_MASS[ELEMENTS.index("S")] / mass
+    copper, oxygen, sulfur = (r.copper.element(e) * ATOMIC_MASS_OF[e] / mass for e in ("Cu", "O", "S"))
+    blown = r.refined.so2 * ATOMIC_MASS_OF["S"] / mass
     with np.errstate(invalid="ignore"):
         found = {
             "anode.copper": copper < LEAST_COPPER,

@@ -5,7 +5,6 @@ Every amount follows from the two targets in turn, so there is nothing to iterat
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -14,11 +13,11 @@ import numpy as np
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, zeros
 from pyrobal.plant.anode_furnace.settings import AnodeFurnaceSettings
 from pyrobal.streams.deportment import GANGUE_IN_SLAG, Shares, read_table, share_out, shares
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS_OF, ELEMENTS
 from pyrobal.thermo.properties import Species, species
+from pyrobal.trace.solved import remembered
 
-_M = dict(zip(ELEMENTS, ATOMIC_MASS.tolist(), strict=True))
-_CU2O_PER_CU = (2 * _M["Cu"] + _M["O"]) / (2 * _M["Cu"])  # kg/kg
+_CU2O_PER_CU = (2 * ATOMIC_MASS_OF["Cu"] + ATOMIC_MASS_OF["O"]) / (2 * ATOMIC_MASS_OF["Cu"])  # kg/kg
 
 _NOBLE = {e: f"{e}(l)" for e in ("Se", "Te", "Au", "Ag")}
 _ANODE = {e: f"{e}(l)" for e in ("Fe", "Pb", "Zn", "Cd", "Ni", "Co", "As", "Sb", "Bi")} | _NOBLE
@@ -35,7 +34,7 @@ _DUST = {
 _ANODE_SOLVED = ("Cu(l)", "Cu2O(l)", "Cu2S(l)")
 
 
-@functools.lru_cache
+@remembered()
 def carriers() -> Mapping[str, tuple[Species, Mapping[str, str]]]:
     """Outlet -> its S axis and the carrier of each element that is not solved for."""
     return {
@@ -72,12 +71,18 @@ def refine(charged: FloatNE, s: AnodeFurnaceSettings) -> Refined:
     settled = share_out(charged, _shares(s), carriers())
     copper, sulfur, oxygen = (charged[:, ELEMENTS.index(e)] for e in ("Cu", "S", "O"))
     slag_copper = _slagged_copper(settled["slag"], s.slag_copper)
-    plain = (copper - slag_copper) * _M["Cu"] + settled["anode"] @ carriers()["anode"][0].molar_mass
+    plain = (copper - slag_copper) * ATOMIC_MASS_OF["Cu"] + settled["anode"] @ carriers()["anode"][
+        0
+    ].molar_mass
     kept_sulfur, anode_oxygen = _dissolved(plain, sulfur, s)
-    oxidised = s.oxygen_after_oxidation * (plain + kept_sulfur * _M["S"]) / (1.0 - s.oxygen_after_oxidation)
+    oxidised = (
+        s.oxygen_after_oxidation
+        * (plain + kept_sulfur * ATOMIC_MASS_OF["S"])
+        / (1.0 - s.oxygen_after_oxidation)
+    )
     so2 = sulfur - kept_sulfur
     bound = _oxygen(settled["slag"], "slag") + _oxygen(settled["dust"], "dust") + slag_copper / 2
-    wanted = oxidised / _M["O"] + 2 * so2 + bound - oxygen
+    wanted = oxidised / ATOMIC_MASS_OF["O"] + 2 * so2 + bound - oxygen
     taken_up = np.maximum(wanted, 0.0)
     removed = oxygen + taken_up - 2 * so2 - bound - anode_oxygen
     metal = copper - slag_copper - 2 * anode_oxygen - 2 * kept_sulfur
@@ -100,7 +105,7 @@ def _shares(s: AnodeFurnaceSettings) -> Shares:
 def _slagged_copper(slag: FloatNS, share: FloatN) -> FloatN:
     """Copper (N,) [mol/s] that as Cu2O makes up ``share`` (N,) [kg/kg] of the slag: x = w (m + k x)."""
     other = slag @ carriers()["slag"][0].molar_mass
-    copper: FloatN = share * other / (1.0 - _CU2O_PER_CU * share) / _M["Cu"]
+    copper: FloatN = share * other / (1.0 - _CU2O_PER_CU * share) / ATOMIC_MASS_OF["Cu"]
     return copper
 
 
@@ -109,9 +114,9 @@ def _dissolved(plain: FloatN, sulfur: FloatN, s: AnodeFurnaceSettings) -> tuple[
 
     plain : (N,) [kg/s] copper and what is dissolved in it but for sulfur and oxygen
     """
-    target = s.sulfur * plain / (1.0 - s.sulfur - s.oxygen) / _M["S"]
+    target = s.sulfur * plain / (1.0 - s.sulfur - s.oxygen) / ATOMIC_MASS_OF["S"]
     kept = np.minimum(target, sulfur)
-    return kept, s.oxygen * (plain + kept * _M["S"]) / (1.0 - s.oxygen) / _M["O"]
+    return kept, s.oxygen * (plain + kept * ATOMIC_MASS_OF["S"]) / (1.0 - s.oxygen) / ATOMIC_MASS_OF["O"]
 
 
 def _oxygen(amounts: FloatNS, outlet: str) -> FloatN:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNS, IntN, column
+from pyrobal.arrays import FloatN, FloatNS, IntN, column, finite
+from pyrobal.constants import WATT
 from pyrobal.errors import Reason
 from pyrobal.plant.anode_furnace.refining import Refined, carriers, refine
 from pyrobal.plant.anode_furnace.settings import AnodeFurnaceSettings
@@ -191,9 +192,9 @@ def _fuel_entry(fuel: Fuel, rate: FloatN) -> Entry:
 
 def _reasons(charge: Entry, refined: Refined, unit: Reductant, surplus: FloatN) -> IntN:
     """Why a scenario has no answer; the first limit in the list that is broken is named."""
-    turned_over = np.abs(charge.enthalpy) + 1.0
+    turned_over = np.abs(charge.enthalpy) + WATT
     broken = {
-        Reason.INPUT_NOT_FINITE: ~np.isfinite(charge.enthalpy + refined.anode.sum(axis=1))
+        Reason.INPUT_NOT_FINITE: ~finite(charge.enthalpy, refined.anode.sum(axis=1))
         | (refined.anode[:, 0] <= 0),
         Reason.ANODE_OXYGEN_OUT_OF_REACH: refined.removed < 0,
         Reason.REDUCTANT_TAKES_NO_OXYGEN: (unit.oxygen <= 0) & (refined.removed > 0),

@@ -38,7 +38,7 @@ def slag_making(v: Vessel, blow: Blow) -> Floats:
     """2 FeS + 3 O2 = 2 FeO(slag) + 2 SO2, and magnetite, for one mole of iron of the matte."""
     white = np.zeros((1, len(ELEMENTS)))
     white[:, FE] = -1.0
-    return _change(v, blow, settle_nothing(), white, np.ones(1), np.zeros(1))
+    return _change(v, blow, settle_nothing(), white, np.ones_like(blow.efficiency), np.zeros(1))
 
 
 def fluxing(v: Vessel, blow: Blow) -> Floats:
@@ -98,10 +98,10 @@ def _change(
     n[:, at["bath"]] = melt if stood is None else melt - stood
     n[:, at["slag"]] = fed.slag + made
     n[:, at["gas"]] = fed.gas
-    gas, name = n[:, at["gas"]], p["gas"].index
-    gas[:, [name(species) for species in AIR_SPECIES]] += column(blown) * blow.blast.n
-    gas[:, name("O2(g)")] -= reacted
-    gas[:, name("SO2(g)")] += so2
+    gas = {name: at["gas"].start + i for i, name in enumerate(p["gas"].names)}
+    n[:, [gas[name] for name in AIR_SPECIES]] += column(blown) * blow.blast.n
+    n[:, gas["O2(g)"]] -= reacted
+    n[:, gas["SO2(g)"]] += so2
     n[:, at["dust"]] = fed.dust
     n[:, at["blown"]] = column(blown)
     n[:, at["heat"]] = column(heat)

@@ -34,6 +34,7 @@ from pyrobal.streams.material import Material
 from pyrobal.streams.site import AIR_SPECIES, SiteSettings, air_species
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo import coppermaking, solutions
+from pyrobal.trace.solved import tabulated
 
 TYPICAL_MAGNETITE = {"silicate": 0.20, "calcium_ferrite": 0.50}  # common practice
 _FLUX = {"silicate": "silica_flux", "calcium_ferrite": "lime_flux"}
@@ -157,7 +158,9 @@ def _flux_wanted(f: Furnace) -> FloatN:
 def _slag_assay(s: ConvertingSettings, oxidic: FloatN) -> Slag:
     magnetite = s.slag_magnetite
     if magnetite is None:
-        magnetite = np.array([TYPICAL_MAGNETITE[s.slag_system]])
+        magnetite = tabulated(
+            np.array([TYPICAL_MAGNETITE[s.slag_system]]), "typical magnetite", "-", (), "common practice"
+        )
     if s.slag_copper is not None:
         return Slag(magnetite, *given_copper(s.slag_copper, s.slag_entrained_copper), suspended="Cu(l)")
     return Slag(magnetite, oxidic, s.slag_entrained_copper, suspended="Cu(l)")

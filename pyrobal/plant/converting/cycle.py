@@ -9,7 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, column, take, zeros
+from pyrobal import arrays
+from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, column, ratio, take, zeros
+from pyrobal.constants import SECOND
 from pyrobal.plant.converting.deportment import phases
 from pyrobal.plant.converting.schedule import Stage, summed
 from pyrobal.plant.converting.sums import (
@@ -27,7 +29,7 @@ from pyrobal.plant.converting.sums import (
 from pyrobal.plant.converting.time_step import Bath, Moment
 
 _ROUNDING = 1e-9
-_INSTANT = 1e-6  # s
+_INSTANT = 1e-6 * SECOND
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,13 +110,13 @@ def add_up(stages: Sequence[Stage]) -> tuple[Course, Totals]:
     melt, slag, gas, dust = (total[:, at[name]] for name in ("bath", "slag", "gas", "dust"))
     end = moments[-1].bath
     blown, copper_blown = (x[:, at["blown"]][:, 0] for x in (total, copper))
-    skimmed = np.sum([moment.slag_heat for moment in moments], axis=0)
+    skimmed = arrays.total(moment.slag_heat for moment in moments)
     peak_gas, peak_gas_T = _peak(stages, course)
     return course, Totals(
         melt + added, slag, gas, dust, copper[:, at["gas"]],
-        np.sum([moment.gas_heat for moment in moments], axis=0), skimmed + end.slag.enthalpy(end.T),
+        arrays.total(moment.gas_heat for moment in moments), skimmed + end.slag.enthalpy(end.T),
         blown - copper_blown, copper_blown, total[:, at["flux"]][:, 0],
-        np.sum([moment.loss for moment in moments], axis=0), peak_gas, peak_gas_T, _backwards(moments), end,
+        arrays.total(moment.loss for moment in moments), peak_gas, peak_gas_T, _backwards(moments), end,
     )  # fmt: skip
 
 
@@ -167,4 +169,4 @@ def per_second(amount: Floats, duration: Floats) -> Floats:
     A blow that a scenario does not have, beside others that have it, lasts as long as round-off makes it.
     """
     passes = duration.real > _INSTANT
-    return np.where(passes, amount / np.where(passes, duration, 1.0), 0.0)
+    return ratio(amount, np.where(passes, duration, 0.0))

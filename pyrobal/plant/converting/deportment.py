@@ -16,9 +16,10 @@ from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column, zeros
 from pyrobal.constants import PERCENT
 from pyrobal.plant.converting.settings import ConvertingSettings
 from pyrobal.streams.deportment import GANGUE_IN_DUST, GANGUE_IN_SLAG, carrier_matrix
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS, ATOMIC_MASS_OF, ELEMENTS
 from pyrobal.thermo.files import data_root
 from pyrobal.thermo.properties import Species, species
+from pyrobal.trace.solved import remembered
 
 OUTLETS = ("blister", "slag", "offgas")
 MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Cd", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag", "Hg", "Cl", "F")
@@ -52,7 +53,7 @@ _SLAG = ("FeO(slag)", "Fe3O4(slag)", "Cu2O(l)", "Cu2S(l)", "Cu(l)")
 _GAS = ("SO2(g)", "O2(g)", "N2(g)", "Ar(g)", "CO2(g)", "H2O(g)")
 
 
-@functools.lru_cache
+@remembered()
 def phases() -> dict[str, Species]:
     """The S axis of each phase; "bath" is matte and copper side by side."""
     minor = {phase: tuple(names.values()) for phase, names in CARRIERS.items()}
@@ -66,7 +67,7 @@ def phases() -> dict[str, Species]:
     }
 
 
-@functools.lru_cache
+@remembered()
 def carried(carriers: str, phase: str) -> Floats:
     """(E, S) [mol species per mol element] of a set of carriers on the S axis of a phase."""
     return carrier_matrix(phases()[phase], CARRIERS[carriers])
@@ -216,5 +217,5 @@ def settle_charged(elements: FloatNE, to: Shares) -> Settled:
 
 def grade_of(elements: FloatNE) -> FloatN:
     """(N,) [kg/kg] copper in a matte of these elements (N, E) mol."""
-    grade: FloatN = elements[:, CU] * ATOMIC_MASS[CU] / (elements @ ATOMIC_MASS)
+    grade: FloatN = elements[:, CU] * ATOMIC_MASS_OF["Cu"] / (elements @ ATOMIC_MASS)
     return grade

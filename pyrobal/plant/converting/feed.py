@@ -10,10 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import BoolN, FloatN, Floats, each_array
-from pyrobal.constants import T_STANDARD
 from pyrobal.plant.converting.settings import ConvertingSettings
 from pyrobal.streams.ledger import Entry
 from pyrobal.streams.material import Material
+from pyrobal.streams.mixing import cold
 from pyrobal.streams.site import SiteSettings
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.elements import ELEMENTS
@@ -57,7 +57,7 @@ class Charge:
 
     def cold(self) -> Entry:
         """The matte at 25 degC, its compounds in their standard states."""
-        entry = Entry.of(Stream(self.matte.phase, self.matte.n, np.array([T_STANDARD])))
+        entry = Entry.of(Stream(self.matte.phase, self.matte.n, cold()))
         return Entry(entry.elements, entry.formation, entry.formation)
 
     def finite(self) -> BoolN:

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import functools
-
 import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNS, Floats
 from pyrobal.plant.converting.deportment import phases
 from pyrobal.thermo.curve import Curve
+from pyrobal.trace.graph import paused
+from pyrobal.trace.solved import remembered, solved
 
 _HOT = 1500.0  # K; no species of bath, slag and gas has a transition between 1200 and 2000 K
 _NEWTON = 3  # quadratic: from 200 K away it is round-off, 1e-11 K
 
 
-@functools.lru_cache
+@remembered()
 def coefficients(phase: str) -> Floats:
     """(S, 5) a, b, c, d, h of the enthalpy curves of a phase where melts are, 1200 to 2000 K.
 
@@ -31,10 +31,11 @@ def curve(phase: str, n: FloatNS) -> Curve:
 
 def temperature(content: Curve, H: FloatN, guess: FloatN) -> FloatN:
     """T (N,) [K] at which a mixture holds H (N,) [J]; Newton, the curve being almost straight."""
-    T = guess
-    for _ in range(_NEWTON):
-        T = T + (H - content.enthalpy(T)) / content.heat_capacity(T)
-    return T
+    with paused():
+        T = guess
+        for _ in range(_NEWTON):
+            T = T + (H - content.enthalpy(T)) / content.heat_capacity(T)
+    return solved(T, lambda T: H - content.enthalpy(T), "heat balance", "K")
 
 
 def temperature_after(content: Floats, gas: Floats, H: FloatN, before: FloatN) -> tuple[FloatN, FloatN]:
@@ -43,11 +44,18 @@ def temperature_after(content: Floats, gas: Floats, H: FloatN, before: FloatN) -
 
     content, gas : (5, N) a, b, c, d, h of their curves
     """
-    both, of_rise = Curve(*np.array([content, gas]).swapaxes(0, 1)), np.array([[1.0], [0.5]])
-    T = before
-    for _ in range(_NEWTON):
-        at = before + of_rise * (T - before)
-        melt_heat, gas_heat = both.enthalpy(at)
-        melt_capacity, gas_capacity = both.heat_capacity(at)
-        T = T + (H - melt_heat - gas_heat) / (melt_capacity + 0.5 * gas_capacity)
-    return T, Curve(*gas).enthalpy(0.5 * (before + T))
+    with paused():
+        both, of_rise = Curve(*np.array([content, gas]).swapaxes(0, 1)), np.array([[1.0], [0.5]])
+        T = before
+        for _ in range(_NEWTON):
+            at = before + of_rise * (T - before)
+            melt_heat, gas_heat = both.enthalpy(at)
+            melt_capacity, gas_capacity = both.heat_capacity(at)
+            T = T + (H - melt_heat - gas_heat) / (melt_capacity + 0.5 * gas_capacity)
+    melt, leaving = Curve(*content), Curve(*gas)
+
+    def over(T: FloatN) -> FloatN:
+        return H - melt.enthalpy(T) - leaving.enthalpy(0.5 * (before + T))
+
+    T = solved(T, over, "heat balance", "K")
+    return T, leaving.enthalpy(0.5 * (before + T))

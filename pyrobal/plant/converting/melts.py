@@ -6,15 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, FloatNS, zeros
-from pyrobal.plant.converting.deportment import CU, FE, OXYGEN, SULFUR, carried, phases
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, ratio, zeros
+from pyrobal.plant.converting.deportment import CU, FE, OXYGEN, carried, phases
 from pyrobal.thermo import coppermaking, solutions
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS, ATOMIC_MASS_OF
 
-M_CU, M_FE, M_S, M_O = (float(ATOMIC_MASS[i]) for i in (CU, FE, SULFUR, OXYGEN))
+M_CU, M_FE, M_S, M_O = (ATOMIC_MASS_OF[e] for e in ("Cu", "Fe", "S", "O"))
 M_CU2S, M_FES = 2 * M_CU + M_S, M_FE + M_S
 M_FEO, M_FE3O4, M_CU2O = M_FE + M_O, 3 * M_FE + 4 * M_O, 2 * M_CU + M_O
-M_SIO2 = float(ATOMIC_MASS[ELEMENTS.index("Si")]) + 2 * M_O
+M_SIO2 = ATOMIC_MASS_OF["Si"] + 2 * M_O
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,7 +31,7 @@ class Matte:
     def of(elements: FloatNE) -> Matte:
         """The rule from a matte's elements (N, E): its oxygen is Fe3O4, the rest of its iron FeS."""
         fe3o4 = elements[:, OXYGEN] / 4.0
-        return Matte(fe3o4 / np.maximum(elements[:, FE] - 3.0 * fe3o4, 1e-300))
+        return Matte(ratio(fe3o4, np.maximum(elements[:, FE] - 3.0 * fe3o4, 1e-300 * elements.sum(axis=1))))
 
     @property
     def mass_per_iron(self) -> FloatN:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, column, zeros
+from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, column, total, zeros
 from pyrobal.plant.converting.blast import Blast
 from pyrobal.plant.converting.blow import (
     copper_making,
@@ -27,6 +27,7 @@ from pyrobal.plant.converting.sums import BLOWN, IRON, MELT, SILICA, parts, sums
 from pyrobal.plant.converting.time_step import Bath, Moment, blowing, charging, empty, pouring, skimming
 from pyrobal.plant.converting.vessel import Addition, Blow, Vessel, ladles
 from pyrobal.streams.ledger import Entry
+from pyrobal.trace.solved import tabulated
 
 SLAG_STEPS, COPPER_STEPS = 12, 24  # the temperature is then within a degree of that with many more
 SILICATE_MAGNETITE = 0.20  # common practice in fayalite slag of converters
@@ -76,7 +77,7 @@ def cuts(s: ConvertingSettings) -> list[Cut]:
     """The slag blows of a cycle; scenarios with fewer of them have empty ones at the end."""
     whole = s.first_ladles + s.later_ladles * (s.slag_blows - 1.0)
     result = []
-    for k in range(int(np.ceil(np.nanmax(s.slag_blows.real)))):
+    for k in range(int(np.ceil(s.slag_blows.real[np.isfinite(s.slag_blows)].max()))):
         real = np.clip(s.slag_blows - k, 0.0, 1.0)
         ladles = s.first_ladles if k == 0 else s.later_ladles * real
         last = s.slag_blows - 1.0 <= k
@@ -89,7 +90,13 @@ def cuts(s: ConvertingSettings) -> list[Cut]:
 
 def slag_assay(s: ConvertingSettings, iron: FloatN) -> Slag:
     """The slag skimmed from matte with ``iron`` (N,) [kg/kg]."""
-    magnetite = s.slag_magnetite if s.slag_magnetite is not None else np.array([SILICATE_MAGNETITE])
+    magnetite = (
+        s.slag_magnetite
+        if s.slag_magnetite is not None
+        else tabulated(
+            np.array([SILICATE_MAGNETITE]), "magnetite in fayalite slag", "-", (), "common practice"
+        )
+    )
     if s.slag_copper is not None:
         return Slag(magnetite, *given_copper(s.slag_copper, s.slag_entrained_copper))
     oxidic = oxidic_copper_beside_matte(iron, s.fe_sio2, magnetite, s.bath_temperature)
@@ -116,7 +123,7 @@ class Stage:
     @functools.cached_property
     def total(self) -> Floats:
         """(N, W) all that it changes, what was added not counted."""
-        return summed(np.sum([moment.extents for moment in self.moments], axis=0).T, self.changes)
+        return summed(total(moment.extents for moment in self.moments).T, self.changes)
 
 
 def summed(extents: Floats, changes: Sequence[Floats]) -> Floats:
@@ -142,7 +149,7 @@ def march(c: Batch, n: int) -> list[Stage]:
         skimmed = skimming(v, blow.end, s.skimming_time * there, f"skimming {label}")
         added = column(cut.share) * whole.melt
         stages += [Stage([charged], [], added), blow, Stage([skimmed], [], nothing)]
-        matte = matte + np.sum([moment.cold for moment in blow.moments], axis=0)
+        matte = matte + total(moment.cold for moment in blow.moments)
         bath = skimmed.bath
     changed = [stage.total[:, parts()["bath"]] for stage in stages if stage.changes]
     white = functools.reduce(operator.add, (*changed, *(stage.added for stage in stages)))
@@ -191,7 +198,7 @@ def _slag_blow(c: Batch, bath: Bath, cut: Cut, blow: Blow, changes: list[Floats]
         if timed.any():
             level = fed[2] + cold * blown[cold_] + matte * blown[matte_] - due
             iron = np.where(timed, iron_that_meets(level, blown[iron_], blown[flux_], flux, per_iron), iron)
-        extents = np.array([feed, cold, matte, iron, np.maximum(flux + per_iron * iron, 0.0)])
+        extents = np.stack([feed, cold, matte, iron, np.maximum(flux + per_iron * iron, 0.0)])
         coolant = c.slag_coolant if v.hold and left > 1 else None
         moment = blowing(v, f"slag blow {cut.number + 1}", blow.rate, bath, of, extents, coolant)
         moments.append(moment)
@@ -201,7 +208,7 @@ def _slag_blow(c: Batch, bath: Bath, cut: Cut, blow: Blow, changes: list[Floats]
 
 
 def _cooled_stage(moments: list[Moment], changes: list[Floats], coolant: Addition) -> Stage:
-    cold = np.sum([moment.cold for moment in moments], axis=0)
+    cold = total(moment.cold for moment in moments)
     return Stage(moments, changes, column(cold) * coolant.melt)
 
 
@@ -232,7 +239,7 @@ def _copper_blow(c: Batch, bath: Bath, more: FloatN, melt: FloatNS) -> Stage:
     cold, moments = np.zeros_like(bath.T), []
     for left in range(COPPER_STEPS - 1, -1, -1):
         coolant = c.copper_coolant if v.hold and left > 0 else None
-        extents = np.array([np.ones_like(cold), cold])
+        extents = np.stack([np.ones_like(cold), cold])
         moment = blowing(v, "copper blow", blow.rate, bath, of, extents, coolant)
         moments.append(moment._replace(matte=start * (left / COPPER_STEPS)))
         bath, cold = moment.bath, moment.cold

@@ -11,6 +11,7 @@ from pyrobal.arrays import FloatN, FloatNS, Floats, zeros
 from pyrobal.plant.converting.deportment import FE, phases
 from pyrobal.plant.converting.heat import coefficients
 from pyrobal.plant.converting.melts import M_FE
+from pyrobal.trace.solved import remembered
 
 # The sums, in this order: of what is in the vessel, then of what passes through. Curves are a, b, c, d, h.
 CONTENT, SLAG = slice(0, 5), slice(5, 10)  # curve of all in the vessel, and of the slag
@@ -34,17 +35,20 @@ def parts() -> dict[str, slice]:
     return {name: slice(end - width, end) for (name, width), end in zip(widths.items(), ends, strict=True)}
 
 
-@functools.lru_cache
+@remembered()
 def _summing() -> Floats:
     """(W, 25) : a change times this is its sums."""
-    p, at, m = phases(), parts(), np.zeros((parts()["heat"].stop, COUNT))
-    bath, slag, gas = (m[at[name]] for name in ("bath", "slag", "gas"))
-    bath[:, CONTENT], slag[:, CONTENT], slag[:, SLAG] = (coefficients(x) for x in ("bath", "slag", "slag"))
-    bath[:, IRON], bath[:, MELT] = p["bath"].composition[:, FE] * M_FE, p["bath"].molar_mass
-    bath[:, MOLES], slag[:, SLAG_MASS] = 1.0, p["slag"].molar_mass
-    slag[p["slag"].index("SiO2(l)"), SILICA] = p["slag"].molar_mass[p["slag"].index("SiO2(l)")]
-    gas[:, GAS], gas[:, GAS_MOLES] = coefficients("gas"), 1.0
-    gas[p["gas"].index("SO2(g)"), SO2] = gas[p["gas"].index("O2(g)"), O2] = 1.0
+    p, at = phases(), parts()
+    m = zeros((at["heat"].stop, COUNT), p["bath"].molar_mass)
+    bath, slag, gas = (at[name] for name in ("bath", "slag", "gas"))
+    m[bath, CONTENT], m[slag, CONTENT], m[slag, SLAG] = (coefficients(x) for x in ("bath", "slag", "slag"))
+    m[bath, IRON], m[bath, MELT] = p["bath"].composition[:, FE] * M_FE, p["bath"].molar_mass
+    m[bath, MOLES], m[slag, SLAG_MASS] = 1.0, p["slag"].molar_mass
+    silica = p["slag"].index("SiO2(l)")
+    m[slag.start + silica, SILICA] = p["slag"].molar_mass[silica]
+    m[gas, GAS], m[gas, GAS_MOLES] = coefficients("gas"), 1.0
+    for name, moles in (("SO2(g)", SO2), ("O2(g)", O2)):
+        m[gas.start + p["gas"].index(name), moles] = 1.0
     m[at["blown"], BLOWN] = m[at["heat"], HEAT] = 1.0
     return m
 

@@ -12,12 +12,13 @@ from typing import NamedTuple
 import numpy as np
 
 from pyrobal.arrays import FloatN, Floats
+from pyrobal.constants import KELVIN
 from pyrobal.plant.converting.heat import temperature, temperature_after
 from pyrobal.plant.converting.sums import BLOWN, CONTENT, COUNT, GAS, HEAT, MELT, SLAG, SLAG_MASS, STANDING
 from pyrobal.plant.converting.vessel import Addition, Vessel
 from pyrobal.thermo.curve import Curve
 
-_WIDEST = 50.0  # K, swing about the set temperature that cold charge is put in ahead of
+_WIDEST = 50.0 * KELVIN  # swing about the set temperature that cold charge is put in ahead of
 
 
 @dataclass(frozen=True, eq=False)

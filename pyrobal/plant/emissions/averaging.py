@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats, column, zeros
-from pyrobal.plant.emissions.stack import ratio
+from pyrobal.arrays import FloatN, Floats, column, ratio, zeros
+from pyrobal.constants import SECOND
 
-AVERAGING_TIMES = {"10_min": 600.0, "1_h": 3600.0, "24_h": 86400.0}  # s
+AVERAGING_TIMES = {"10_min": 600.0 * SECOND, "1_h": 3600.0 * SECOND, "24_h": 86400.0 * SECOND}
 
 _TOUCH = 1e-9  # of what a period brings; a window with less of it is one that only touches a moment
 

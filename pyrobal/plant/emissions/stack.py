@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats, total, zeros
+from pyrobal.arrays import FloatN, Floats, ratio, total
 from pyrobal.constants import T_NORMAL
 from pyrobal.plant.emissions.settings import StackSettings
 from pyrobal.streams.site import OXYGEN_IN_AIR
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.acid_solution import M_ACID, M_SO2
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS_OF, ELEMENTS
 from pyrobal.thermo.properties import Species, species
 
 METALS = ("As", "Pb", "Cd", "Hg")
@@ -78,7 +78,7 @@ class Stack:
         if kind == "dust":
             return self.dust
         held = self.gas.element(kind) + self.carried.element(kind)
-        return held * ATOMIC_MASS[ELEMENTS.index(kind)]
+        return held * ATOMIC_MASS_OF[kind]
 
     @property
     def so2_share(self) -> FloatN:
@@ -127,11 +127,3 @@ def _solid_share(names: tuple[str, ...]) -> tuple[float, ...]:
 def condensing(phase: Species) -> Floats:
     """(S,) one for vapours that are solid when the gas is cold: of metals, but not of mercury."""
     return np.array(_solid_share(phase.names))
-
-
-def ratio(part: Floats, whole: Floats) -> Floats:
-    """Part over whole; zero where there is nothing."""
-    part, whole = np.broadcast_arrays(part, whole)
-    return np.divide(
-        part, whole, out=np.where(np.isnan(whole), np.nan, zeros(part.shape, part, whole)), where=whole > 0
-    )

@@ -12,18 +12,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats, IntN, column, each_array, total
+from pyrobal.arrays import FloatN, Floats, IntN, column, each_array, finite, ratio, total
 from pyrobal.constants import T_NORMAL
 from pyrobal.errors import Reason
 from pyrobal.plant.emissions.averaging import highest_mean
 from pyrobal.plant.emissions.settings import EmissionsSettings, StackSettings
-from pyrobal.plant.emissions.stack import O2, SO2, WATER, Stack, at_reference, condensing, ratio
+from pyrobal.plant.emissions.stack import O2, SO2, WATER, Stack, at_reference, condensing
 from pyrobal.streams.mixing import on_phase
 from pyrobal.streams.site import SiteSettings, air_humidity, air_species, moist_air
 from pyrobal.streams.stream import Stream
 from pyrobal.streams.time_steps import GasOverTime
 from pyrobal.thermo.acid_solution import M_SO2
 from pyrobal.thermo.properties import species
+from pyrobal.trace.solved import tabulated
 
 ACID_PLANT, SECONDARY = "acid_plant", "secondary"  # stacks that are treated by name
 
@@ -298,7 +299,9 @@ def _together(streams: Iterable[Stream]) -> Stream:
 
 
 def _nothing() -> Stream:
-    return Stream(species(SO2), np.zeros((1, 1)), np.array([T_NORMAL]))
+    return Stream(
+        species(SO2), np.zeros((1, 1)), tabulated(np.array([T_NORMAL]), "0 degC", "K", (), T_NORMAL.source)
+    )
 
 
 def _scaled(parts: tuple[Stream, Stream], share: FloatN) -> tuple[Stream, Stream]:
@@ -307,10 +310,10 @@ def _scaled(parts: tuple[Stream, Stream], share: FloatN) -> tuple[Stream, Stream
 
 
 def _reasons(stacks: list[Stack], fugitive: Stack, sulfur: Sulfur, copper: FloatN) -> IntN:
-    every = sulfur.fed + sulfur.to_gas + sulfur.acid + copper
+    every = finite(sulfur.fed, sulfur.to_gas, sulfur.acid, copper)
     unreachable = np.zeros(1, dtype=bool)
     for stack in (*stacks, fugitive):
-        every = every + stack.gas.total() + stack.carried.mass() + stack.scrubbed
+        every = every & finite(stack.gas.total(), stack.carried.mass(), stack.scrubbed)
         unreachable = unreachable | np.isnan(at_reference(stack.oxygen, stack.conditions))
     reason = np.where(unreachable, Reason.REFERENCE_OXYGEN_UNREACHABLE, Reason.SOLVED)
-    return np.where(np.isfinite(every), reason, Reason.INPUT_NOT_FINITE).astype(np.int64)
+    return np.where(every, reason, Reason.INPUT_NOT_FINITE).astype(np.int64)

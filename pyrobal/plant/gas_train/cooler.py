@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pyrobal.arrays import BoolN, FloatN, IntN
+from pyrobal.constants import KELVIN
 from pyrobal.errors import Reason
 from pyrobal.plant.gas_train.offgas import Offgas, Piece, air, check, first_reason, parted, settle, unsettled
 from pyrobal.plant.gas_train.reactions import ARSENIC, CONDENSING, TRIOXIDE, complete, oxygen
@@ -21,7 +22,7 @@ from pyrobal.thermo.properties import species
 from pyrobal.thermo.water import liquid_enthalpy, saturation_temperature, steam_enthalpy
 
 _TRACE = -1e-12  # of the whole gas: what rounding may leave of a gas that is used up
-_UNFROZEN = 278.15  # K, spray water on a cold day
+_UNFROZEN = 278.15 * KELVIN  # spray water on a cold day
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import BoolN, FloatN, IntN, column
+from pyrobal.constants import KELVIN
 from pyrobal.errors import Reason
 from pyrobal.streams.ledger import Entry, Ledger
 from pyrobal.streams.mixing import on_phase, temperature
@@ -17,8 +18,8 @@ from pyrobal.streams.site import SiteSettings, air_humidity, air_species, moist_
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.properties import Species, species
 
-COLDEST = 200.0  # K, below any air
-SETTLED = 1e-6  # K; a temperature that closes the heat this well is found
+COLDEST = 200.0 * KELVIN  # below any air
+SETTLED = 1e-6 * KELVIN  # a temperature that closes the heat this well is found
 
 
 @dataclass(frozen=True, eq=False)

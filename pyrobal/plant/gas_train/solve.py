@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN, IntN
-from pyrobal.constants import T_STANDARD
 from pyrobal.errors import Reason
 from pyrobal.plant.gas_train.cooler import Cooler, cooler, reacted
 from pyrobal.plant.gas_train.hot import Fan, burnt_in_hood, fan, hood, precipitator
@@ -34,7 +33,7 @@ from pyrobal.plant.gas_train.wet import (
     tower,
 )
 from pyrobal.streams.ledger import Entry, Ledger
-from pyrobal.streams.mixing import on_phase
+from pyrobal.streams.mixing import cold, on_phase
 from pyrobal.streams.site import AIR_SPECIES, SiteSettings
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.acid_solution import strength
@@ -215,7 +214,7 @@ def dust_back(source: Source, s: GasLineSettings, site: SiteSettings) -> Stream:
         gas, _, _ = reacted(burnt, s, site)
         dropped, rest = parted(gas.carried, s.cooler_catch)
         caught, _ = parted(rest, s.precipitator_catch)
-        return gathered((dropped, caught), caught.phase, np.array([T_STANDARD]))
+        return gathered((dropped, caught), caught.phase, cold())
 
 
 def _line(inlet: Offgas, s: GasLineSettings, site: SiteSettings) -> GasLine:
@@ -302,4 +301,4 @@ def _whole(lines: Mapping[str, GasLine], cleaning: Cleaning | None, pieces: Mapp
 
 
 def _caught(pieces: Iterable[Piece], phase: Species) -> Stream:
-    return gathered((p.caught for p in pieces if p.caught is not None), phase, np.array([T_STANDARD]))
+    return gathered((p.caught for p in pieces if p.caught is not None), phase, cold())

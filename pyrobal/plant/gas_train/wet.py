@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNS, column
+from pyrobal.constants import KELVIN
+from pyrobal.dimensions import constant, unit
 from pyrobal.errors import Reason
 from pyrobal.numerics.bracketing import root
 from pyrobal.plant.gas_train.offgas import Offgas, Piece, air, check, parted, settle, unsettled
@@ -25,13 +27,15 @@ from pyrobal.thermo.acid_solution import M_WATER, mixing_heat, water_per_acid
 from pyrobal.thermo.henry import so2_solubility
 from pyrobal.thermo.properties import Species, species
 from pyrobal.thermo.water import saturation_temperature
+from pyrobal.trace.solved import remembered
+from pyrobal.trace.units import declare
 
 WATER = "H2O(l)"
 ACID = "H2SO4(l)"
 MERCURY = "Hg"  # as carried by the gas: of its vapour, whose heat is of no account
-MERCURY_MASS = 0.200592  # kg/mol
-WATER_VOLUME = M_WATER / 1000.0  # m3/mol; Henry's constant counts per volume of water
-_FREEZING = np.array([273.2])  # K
+MERCURY_MASS = constant(0.200592, "kg/mol", "atomic mass")
+WATER_VOLUME = M_WATER / constant(1000.0, "kg/m3")  # m3/mol; Henry's constant counts per volume of water
+_FREEZING: FloatN = declare(np.array([273.2]), "freezing water", unit("K"), "")
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +74,7 @@ def _sum(streams: list[Stream]) -> Stream:
     return Stream(streams[0].phase, functools.reduce(operator.add, (s.n for s in streams)), streams[0].T)
 
 
-@functools.lru_cache
+@remembered()
 def liquor_phase(carried: Species) -> Species:
     """The S axis of weak acid: water, dissolved SO2 (with the enthalpy of the gas), and what gas carried."""
     return species(WATER, "SO2(g)", *carried.names)
@@ -136,7 +140,7 @@ def quench(inlet: Offgas, s: GasTrainSettings, site: SiteSettings) -> Quench:
     kept = s.scrubber_catch + (1.0 - s.scrubber_catch) * s.mist_catch
     bleed = kept * reacted.carried.amount(ACID) * water_per_acid(s.weak_acid_strength)
     washing = _Washing(inlet, reacted, caught, mist, bleed, s, pressure)
-    found = root(washing.surplus, _FREEZING, saturation_temperature(pressure) - 0.1)
+    found = root(washing.surplus, _FREEZING, saturation_temperature(pressure) - 0.1 * KELVIN)
     outlet, liquor, spray = washing.state(found.x)
     water = Entry.of(wash_water(spray, s))
     ledger = Ledger({**inlet.entries, "spray": water}, {**outlet.entries, "weak_acid": liquor_entry(liquor)})

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, Bools, FloatN, Floats, IntN
+from pyrobal.arrays import BoolN, Bools, FloatN, Floats, IntN, ratio
 from pyrobal.errors import Reason
 from pyrobal.plant.load.cycle import STEPS, Cycle, together
 from pyrobal.plant.load.schedule import flattest, shortest
@@ -66,7 +66,7 @@ class LoadResult:
     def swing(self) -> Floats:
         """(N, T) SO2 of the vessels over its mean; one where they give none."""
         mean = self.vessels[:, 0].mean(axis=1, keepdims=True)
-        return np.where(mean == 0, 1.0, self.vessels[:, 0] / np.where(mean == 0, 1.0, mean))
+        return np.where(mean == 0, 1.0, ratio(self.vessels[:, 0], mean))
 
     @property
     def limited(self) -> bool:

@@ -7,14 +7,13 @@ from collections.abc import Mapping
 import numpy as np
 
 from pyrobal.arrays import BoolN, FloatN, Floats, IntN, column
-from pyrobal.constants import T_STANDARD
 from pyrobal.errors import Reason
 from pyrobal.plant.slag_cleaning.result import SlagCleaningResult
 from pyrobal.plant.slag_cleaning.settings import SlagCleaningSettings
 from pyrobal.streams.ledger import Entry, Ledger
-from pyrobal.streams.mixing import gone_cold, mix
+from pyrobal.streams.mixing import cold, gone_cold, mix
 from pyrobal.streams.stream import Stream
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS_OF, ELEMENTS
 from pyrobal.thermo.properties import Species, species
 
 _COPPER = ELEMENTS.index("Cu")
@@ -34,7 +33,7 @@ def float_slag(slags: Mapping[str, Stream], s: SlagCleaningSettings) -> SlagClea
     cold = mix(*(gone_cold(stream) for stream in slags.values()))
     mass = cold.species_mass()
     floating = floats(cold.phase)
-    copper = cold.n @ cold.phase.composition[:, _COPPER] * ATOMIC_MASS[_COPPER]
+    copper = cold.n @ cold.phase.composition[:, _COPPER] * ATOMIC_MASS_OF["Cu"]
     floatable, gangue = mass[:, floating].sum(axis=1), mass[:, ~floating].sum(axis=1)
     surplus = copper - s.tailings_copper * (floatable + gangue)
     with np.errstate(all="ignore"):
@@ -61,7 +60,7 @@ def _parted(
     per_mole = phase.molar_mass[-1]
     water = dry.mass() * s.concentrate_moisture / (1.0 - s.concentrate_moisture) / per_mole
     concentrate = Stream(phase, np.stack(np.broadcast_arrays(*dry.n.T, water), axis=1), dry.T)
-    cold_water = Stream(species("H2O(l)"), column(water), np.array([T_STANDARD]))
+    cold_water = Stream(species("H2O(l)"), column(water), cold())
     inputs = {name: Entry.of(stream) for name, stream in slags.items()}
     inputs["process_water"] = Entry.of(cold_water)
     outputs = {"slag": Entry.of(tailings), "concentrate": Entry.of(concentrate)}

@@ -25,13 +25,16 @@ from pyrobal.plant.slag_cleaning.settings import SlagCleaningSettings
 from pyrobal.streams.deportment import GANGUE_IN_SLAG, Shares, read_table, share_out, shares
 from pyrobal.streams.reductant import Reductant
 from pyrobal.thermo import distribution, solutions
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS, ATOMIC_MASS_OF, ELEMENTS
 from pyrobal.thermo.properties import species
 
-_M = dict(zip(ELEMENTS, ATOMIC_MASS.tolist(), strict=True))
-M_CU, M_S = _M["Cu"], _M["S"]
-M_CU2S, M_FES = 2 * M_CU + M_S, _M["Fe"] + M_S
-M_FEO, M_FE3O4, M_CU2O = _M["Fe"] + _M["O"], 3 * _M["Fe"] + 4 * _M["O"], 2 * M_CU + _M["O"]
+M_CU, M_S = ATOMIC_MASS_OF["Cu"], ATOMIC_MASS_OF["S"]
+M_CU2S, M_FES = 2 * M_CU + M_S, ATOMIC_MASS_OF["Fe"] + M_S
+M_FEO, M_FE3O4, M_CU2O = (
+    ATOMIC_MASS_OF["Fe"] + ATOMIC_MASS_OF["O"],
+    3 * ATOMIC_MASS_OF["Fe"] + 4 * ATOMIC_MASS_OF["O"],
+    2 * M_CU + ATOMIC_MASS_OF["O"],
+)
 _POTENTIAL_SCALE = 0.05  # so that a potential, of order ten, is compared with a share of the copper
 _MATTE_SCALE = 0.03  # kg/kg of the slag fed; a usual mass of matte, so that it too is of order one
 _EVERYTHING = np.ones(1)
@@ -292,7 +295,8 @@ def _by_ratio(b: Bath, u: Unknowns) -> Shares:
 def _held(amounts: FloatNS, outlet: str, element: str) -> FloatN:
     """(N,) [mol/s] of an element in amounts on an outlet's axis."""
     atoms = carriers()[outlet][0].composition[:, ELEMENTS.index(element)]
-    return np.asarray((amounts * atoms).sum(axis=1))  # row by row: a matrix product may round by the batch
+    held: FloatN = (amounts * atoms).sum(axis=1)  # row by row: a matrix product may round by the batch
+    return held
 
 
 def _with(settled: FloatNS, outlet: str, solved: tuple[FloatN, ...], ash: FloatN) -> FloatNS:

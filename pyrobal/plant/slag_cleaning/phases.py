@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Mapping
 
 from pyrobal.streams.deportment import GANGUE_IN_SLAG
 from pyrobal.thermo.properties import Species, species
+from pyrobal.trace.solved import remembered
 
 MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Cd", "Ni", "Co", "Mo")
 WITH_COPPER = ("Se", "Te", "Au", "Ag")  # carried by suspended matte, so they settle as the copper does
@@ -28,7 +28,7 @@ SULFIDE_AND_METAL = ("Cu2S(l)", "FeS(l)", "Cu(l)")
 SLAG_SOLVED = ("FeO(slag)", "Fe3O4(slag)", "Cu2O(l)", *SULFIDE_AND_METAL)
 
 
-@functools.lru_cache
+@remembered()
 def carriers() -> Mapping[str, tuple[Species, Mapping[str, str]]]:
     """Outlet -> its S axis and the carrier of each element that is not solved for."""
     return {

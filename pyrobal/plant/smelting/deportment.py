@@ -7,23 +7,23 @@ out by the user's own shares or the table's.
 
 from __future__ import annotations
 
-import functools
 from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column, zeros
-from pyrobal.constants import T_STANDARD
+from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, column, ratio, zeros
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.streams import sulfation
 from pyrobal.streams.deportment import GANGUE_IN_DUST, GANGUE_IN_SLAG, carrier_matrix, read_table
 from pyrobal.streams.deportment import shares as minor_shares
 from pyrobal.streams.material import Material
+from pyrobal.streams.mixing import cold
 from pyrobal.streams.stream import Stream
 from pyrobal.streams.sulfation import sulfated
 from pyrobal.thermo.distribution import read_ratios
 from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.properties import Species, species
+from pyrobal.trace.solved import remembered
 
 OUTLETS = ("matte", "slag", "dust", "gas")
 _TRACE_METALS = {e: f"{e}(l)" for e in ("Se", "Te", "Au", "Ag")}
@@ -57,7 +57,7 @@ SLAG_SOLVED = ("FeO(slag)", "Fe3O4(slag)", "Cu2O(l)", "Cu2S(l)", "FeS(l)", "Cu(l
 _GAS_SOLVED = ("SO2(g)", "O2(g)", "N2(g)", "Ar(g)", "CO2(g)", "H2O(g)")
 
 
-@functools.lru_cache
+@remembered()
 def phases() -> dict[str, Species]:
     """The S axis of each outlet."""
     return {
@@ -68,7 +68,7 @@ def phases() -> dict[str, Species]:
     }
 
 
-@functools.lru_cache
+@remembered()
 def _carriers(outlet: str) -> Floats:
     """(E, S) [mol species per mol element] of the carrier of each element."""
     return carrier_matrix(
@@ -112,7 +112,7 @@ def allot(material: Material, s: SmeltingSettings) -> Allotment:
     its share goes round until the other outlets have carried off what came in.
     """
     v = material.entry.elements
-    carried = s.dust * material.dry_mass / np.maximum(_oxidised_mass(v), 1e-300)
+    carried = ratio(s.dust * material.dry_mass, _oxidised_mass(v))
     kept = 1.0 - (1.0 - s.dust_return) * carried
     minors = minor_shares(read_table("smelting"), s.deportment)
     for element in by_ratio(s):
@@ -145,10 +145,10 @@ def taken_up(dust: FloatNS, s: SmeltingSettings, gas_temperature: FloatN) -> Str
 
 
 def _back(dust: FloatNS, s: SmeltingSettings) -> Stream:
-    return Stream(phases()["dust"], dust, np.array([T_STANDARD])).scaled(s.dust_return)
+    return Stream(phases()["dust"], dust, cold()).scaled(s.dust_return)
 
 
-@functools.lru_cache
+@remembered()
 def _oxide_mass_per_mole() -> Floats:
     """(E,) [kg of dust oxide per mol element] of the elements that are carried out mechanically."""
     phase, matrix = phases()["dust"], _carriers("dust")

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pyrobal.arrays import FloatN, Floats, IntN, take
-from pyrobal.constants import celsius
+from pyrobal.constants import JOULE_PER_KILOGRAM, KELVIN, KILOGRAM_PER_SECOND, MOLE_PER_KILOGRAM, celsius
 from pyrobal.numerics.bracketing import bisect
 from pyrobal.numerics.newton import Roots, newton_from
 from pyrobal.plant.smelting import equilibrium
@@ -39,7 +39,7 @@ from pyrobal.streams.material import Material
 from pyrobal.streams.site import SiteSettings
 from pyrobal.thermo import solutions
 
-SHIFT = 100.0  # K per unit of the temperature unknown
+SHIFT = 100.0 * KELVIN  # per unit of the temperature unknown
 COLDEST, HOTTEST = celsius(1150), celsius(1600)  # slag: below it freezes, above no lining holds
 OTHER_STARTS: tuple[dict[str, float], ...] = (
     {"silica": 0.0, "lime": 0.0, "magnetite": np.log(0.03), "oxidic_copper": np.log(0.001)},
@@ -93,7 +93,7 @@ class Furnace:
         s, zero = self.s, np.zeros(1)
         grade = v.get("grade", s.matte_grade)
         return Unknowns(
-            slag=np.exp(v["slag"]),
+            slag=np.exp(v["slag"]) * KILOGRAM_PER_SECOND,
             silica=v.get("silica", zero) * self.flux_scale,
             lime=v.get("lime", zero) * self.flux_scale,
             magnetite=_guessed(v, "magnetite", s.slag_magnetite),
@@ -202,7 +202,17 @@ def furnace(
     mass = charge.material.dry_mass
     bath, allotments = bath_at(charge, site, s, fuel, np.zeros(1))
     names += ["gas"] if bath.minors is not None and bath.minors.evaporate else []
-    return Furnace(site, s, charge, fuel, bath, tuple(names), 0.1 * mass, 1e5 * mass, 20.0 * mass), allotments
+    return Furnace(
+        site,
+        s,
+        charge,
+        fuel,
+        bath,
+        tuple(names),
+        0.1 * mass,
+        1e5 * JOULE_PER_KILOGRAM * mass,
+        20.0 * MOLE_PER_KILOGRAM * mass,
+    ), allotments
 
 
 def heated(f: Furnace, shift: FloatN) -> Bath:
@@ -298,7 +308,7 @@ def _guess(f: Furnace, bath: Bath, grade: FloatN) -> dict[str, FloatN]:
     if bath.silica is not None:
         flux = np.maximum(iron * M_FE / s.fe_sio2 - c.silica, 0.0) / np.maximum(bath.silica.silica, 0.1)
     return {
-        "slag": np.log(1.03 * iron * M_FEO + c.slag_mass + flux),
+        "slag": np.log((1.03 * iron * M_FEO + c.slag_mass + flux) / KILOGRAM_PER_SECOND),
         "silica": flux / f.flux_scale,
         "lime": np.array([0.1]),
         "magnetite": np.log(np.array([0.08])),

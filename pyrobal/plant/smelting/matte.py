@@ -24,10 +24,15 @@ import numpy as np
 
 from pyrobal.arrays import FloatN
 from pyrobal.plant.smelting.settings import SmeltingSettings
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS_OF
 
-_M = dict(zip(ELEMENTS, ATOMIC_MASS.tolist(), strict=True))
-M_CU, M_FE, M_S, M_O, M_REST = _M["Cu"], _M["Fe"], _M["S"], _M["O"], _M["Rest"]
+M_CU, M_FE, M_S, M_O, M_REST = (
+    ATOMIC_MASS_OF["Cu"],
+    ATOMIC_MASS_OF["Fe"],
+    ATOMIC_MASS_OF["S"],
+    ATOMIC_MASS_OF["O"],
+    ATOMIC_MASS_OF["Rest"],
+)
 M_CU2S, M_FES = 2 * M_CU + M_S, M_FE + M_S
 M_FEO, M_FE3O4, M_CU2O = M_FE + M_O, 3 * M_FE + 4 * M_O, 2 * M_CU + M_O
 

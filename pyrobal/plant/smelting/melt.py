@@ -267,7 +267,7 @@ def heat(bath: Bath, m: Melt) -> Heat:
     melt_and_so2 = melt_and_so2 + _enthalpy(bath.hot_slag, m.slag)
     oxygen_enthalpy = m.oxygen_demand * b.oxygen_in - (m.oxygen_demand - m.oxygen_reacted) * b.oxygen_out
     gross = oxygen_enthalpy - melt_and_so2 - m.supply.heat - bath.heat_loss
-    least = s.fuel_minimum / fuel.heating_value + 0 * gross
+    least, _ = np.broadcast_arrays(s.fuel_minimum / fuel.heating_value, gross)
     if s.close_heat_with == "enrichment":
         return _at_free_enrichment(bath, m, gross, least)
     return _at_given_enrichment(bath, m, gross, least)

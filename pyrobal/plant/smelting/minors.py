@@ -7,15 +7,15 @@ survey. What does not evaporate leaves by the dust in a fixed share, carried out
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats, column
+from pyrobal.arrays import FloatN, Floats, column, ratio
 from pyrobal.constants import NM3, TONNE
+from pyrobal.dimensions import constant
 from pyrobal.plant.smelting.deportment import OUTLETS, by_ratio, carriers_of, phases, returned
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.plant.smelting.supply import Exits, Supply
@@ -23,11 +23,12 @@ from pyrobal.streams.deportment import read_table
 from pyrobal.streams.material import Material
 from pyrobal.thermo import distribution
 from pyrobal.thermo.elements import ELEMENTS
+from pyrobal.trace.solved import remembered, tabulated
 
 VOLATILE = ("As", "Sb", "Bi", "Pb", "Zn", "Cd", "Se", "Te")
 # Furnace at which the survey's shares to dust and gas are taken to stand, per tonne of matte; an estimate.
 REFERENCE_SLAG = 1.16  # t, iron silicate
-REFERENCE_GAS = 800 * NM3 / TONNE  # leaving the melt, before the in-leakage
+REFERENCE_GAS = constant(800 * NM3 / TONNE, "mol/kg")  # leaving the melt, before the in-leakage
 _S, _O = ELEMENTS.index("S"), ELEMENTS.index("O")
 
 
@@ -137,14 +138,17 @@ def minors(
     )
 
 
-@functools.lru_cache
+@remembered()
 def _survey(elements: tuple[str, ...]) -> tuple[Floats, Floats, Floats]:
     """Of the survey's shares, (1, K): carried out, leaving as fume, and dust of the fume."""
     table = read_table("smelting").shares
-    dust, gas = (np.array([[table[e][o] for e in elements]]) for o in ("dust", "gas"))
+    dust, gas = (
+        tabulated(np.array([[table[e][o] for e in elements]]), f"share to {o}", "-", elements)
+        for o in ("dust", "gas")
+    )
     volatile = np.array([[e in VOLATILE for e in elements]])
     fume = np.where(volatile, dust + gas, 0.0)
-    return np.where(volatile, 0.0, dust), fume, np.where(volatile, dust / np.maximum(fume, 1e-300), 0.0)
+    return np.where(volatile, 0.0, dust), fume, np.where(volatile, ratio(dust, fume), 0.0)
 
 
 def _worth(elements: tuple[str, ...], s: SmeltingSettings, exits: Exits) -> dict[str, dict[str, Floats]]:

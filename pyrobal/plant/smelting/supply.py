@@ -5,7 +5,6 @@ Each sum is linear in the material, so the supply of the whole charge is charge 
 
 from __future__ import annotations
 
-import functools
 from typing import NamedTuple
 
 import numpy as np
@@ -16,6 +15,7 @@ from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.streams.material import Material
 from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.solutions import KRESS_CARMICHAEL_TERMS
+from pyrobal.trace.solved import remembered
 
 _FIXED_OUT = ("matte", "slag", "dust", "gas")
 _CU, _FE, _S, _O = (ELEMENTS.index(e) for e in ("Cu", "Fe", "S", "O"))
@@ -88,7 +88,7 @@ def ferric_term(name: str) -> float:
     return KRESS_CARMICHAEL_TERMS.get(name.partition("(")[0], 0.0)
 
 
-@functools.lru_cache
+@remembered()
 def _ferric_terms() -> Floats:
     """(S,) on the axis of the slag."""
     return np.array([ferric_term(name) for name in phases()["slag"].names])
@@ -120,7 +120,7 @@ def supply(material: Material, s: SmeltingSettings, exits: Exits) -> tuple[Suppl
         matte_uptake=(given.matte * (exits.matte - p["matte"].reference_enthalpy)).sum(axis=1),
         gas_moles=given.gas.sum(axis=1),
         oxygen=leaving[:, _O] - v[:, _O],
-        heat=np.asarray(hot) - back.formation_heat() - material.entry.enthalpy,
+        heat=hot - back.formation_heat() - material.entry.enthalpy,
         dry_mass=material.dry_mass,
     )
     return result, given

@@ -10,10 +10,10 @@ from pyrobal.report.figures.figure import COLOURS, GREEN, GREY, MARKS, Figure, T
 from pyrobal.report.numbers import number
 from pyrobal.report.result import Line
 from pyrobal.report.tables import Cell, Column, Table, stream_lines, words
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS_OF
 
 _AXES: Final = ("CaO + Al2O3 + MgO", "SiO2", "iron as FeO")
-_FEO_PER_FE: Final = 1.0 + ATOMIC_MASS[ELEMENTS.index("O")] / ATOMIC_MASS[ELEMENTS.index("Fe")]
+_FEO_PER_FE: Final = 1.0 + ATOMIC_MASS_OF["O"] / ATOMIC_MASS_OF["Fe"]
 _WINDOW_TOP: Final = 35.0  # % of other oxides up to which the window is drawn
 
 

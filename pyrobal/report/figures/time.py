@@ -13,9 +13,9 @@ from pyrobal.flowsheet.results import Results
 from pyrobal.report.figures.figure import BLUE, COLOURS, DASHES, GREY, ORANGE, RED, Figure, Traces, rounded
 from pyrobal.report.tables import Cell, Column, Table
 from pyrobal.streams.stream import Stream
-from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS
+from pyrobal.thermo.elements import ATOMIC_MASS_OF
 
-_SO2 = float(ATOMIC_MASS[ELEMENTS.index("S")] + 2 * ATOMIC_MASS[ELEMENTS.index("O")])  # kg/mol
+_SO2 = float(ATOMIC_MASS_OF["S"] + 2 * ATOMIC_MASS_OF["O"])  # kg/mol
 
 
 def cycle(results: Results) -> Iterator[Figure]:
