@@ -137,9 +137,14 @@ def chosen(case: Case, aim: Aim) -> list[str]:
 
 
 def _met(case: Case, aim: Aim) -> Floats:
-    x, found = aim.solved(case.inputs)
+    if len(aim.targets) == 1:
+        x, found = aim.solved(case.inputs)
+        if not found.all():
+            raise NotSolved(Reason.AIM_OUT_OF_REACH, _reach(case, aim.targets[0]))
+        return x
+    x, found, misses = aim.together.solved(case.inputs)
     if not found.all():
-        raise NotSolved(Reason.AIM_OUT_OF_REACH, _out_of_reach(case, aim))
+        raise NotSolved(Reason.AIM_OUT_OF_REACH, _out_of_reach(case, aim, x, misses))
     return x
 
 
@@ -158,13 +163,9 @@ def stretches(case: Case, aim: Aim) -> list[str]:
     return [f"{target.reading} is the same from {target.by.key} = {low} to {high}" for low, high in shown]
 
 
-def _out_of_reach(case: Case, aim: Aim) -> str:
-    """What stands against what; of one target what its reading does between the ends of the setting."""
-    if len(aim.targets) == 1:
-        return _reach(case, aim.targets[0])
-    together = aim.together
-    stand = conflict(case.inputs, together)
-    x, _, misses = together.solved(case.inputs)
+def _out_of_reach(case: Case, aim: Aim, x: Floats, misses: Floats) -> str:
+    """Which of several targets stands against which, and the nearest: settings x and the misses there."""
+    stand = conflict(case.inputs, aim.together)
     wanted = [f"{t.reading} = {_shown(case, t, t.value)}" for t in stand]
     if not np.isfinite(misses).all():
         return f"nothing is solved within the ranges of {', '.join(aim.keys)}"

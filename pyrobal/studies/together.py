@@ -46,17 +46,26 @@ class Together:
         Sought from the settings of the case, then from other places within the ranges. Where no start ends
         at all targets, the settings are those that miss them the least.
         """
-        n = inputs.scenarios
-        best, misses = np.full((n, len(self.settings)), np.nan), np.full((n, len(self.targets)), np.inf)
         scale = self._scale(inputs)
-        for start in self._starts(inputs):
-            rows = np.flatnonzero(~(_norm(misses / scale) <= _CLOSE))
-            if rows.size == 0:
-                break
-            x, found = self._from(take(inputs, rows), start[rows], scale[rows])
-            better = _norm(found / scale[rows]) < _norm(misses[rows] / scale[rows])
-            best[rows[better]], misses[rows[better]] = x[better], found[better]
+        first, *others = self._starts(inputs)
+        best, misses = self._from(inputs, first, scale)
+        rows = np.flatnonzero(~(_norm(misses / scale) <= _CLOSE))
+        if rows.size:
+            x, found = self._from_each(take(inputs, rows), [start[rows] for start in others], scale[rows])
+            tries = np.concatenate([best[None, rows], x]), np.concatenate([misses[None, rows], found])
+            miss = np.array([_norm(one / scale[rows]) for one in tries[1]])  # (starts, rows)
+            chosen = np.argmin(np.where(miss <= _CLOSE, 0.0, miss), axis=0), np.arange(rows.size)
+            best[rows], misses[rows] = (one[chosen] for one in tries)
+        nowhere = np.isinf(_norm(misses))
+        best[nowhere], misses[nowhere] = np.nan, np.inf
         return best, _norm(misses / scale) <= _CLOSE, misses
+
+    def _from_each(self, inputs: Inputs, starts: Sequence[Floats], scale: Floats) -> tuple[Floats, Floats]:
+        """``_from`` of every start (n, K), side by side as scenarios: (starts, n, K) and (starts, n, T)."""
+        every = np.tile(np.arange(len(scale)), len(starts))
+        x, misses = self._from(take(inputs, every), np.concatenate(starts), scale[every])
+        shape = (len(starts), len(scale), -1)
+        return x.reshape(shape), misses.reshape(shape)
 
     def put(self, inputs: Inputs, x: Floats) -> Inputs:
         """The inputs with settings x (N, K)."""

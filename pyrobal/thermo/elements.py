@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 import numpy as np
 
@@ -57,6 +58,11 @@ def composition(formula: str) -> dict[str, float]:
     end parts two formulas ("CuO.CuSO4", "H2SO4.6.5H2O"); any other dot is a decimal point ("Fe4.5Ni4.5S8").
     Raises DataError for an unknown element, an unbalanced bracket or anything else that is no formula.
     """
+    return dict(_composition(formula))
+
+
+@lru_cache(maxsize=1024)
+def _composition(formula: str) -> dict[str, float]:
     atoms: dict[str, float] = {}
     waters = _WATERS.search(formula)
     dry = formula[: waters.start()] if waters else formula
