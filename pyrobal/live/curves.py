@@ -91,8 +91,8 @@ def _crossing(one: Crossing) -> dict[str, Any]:
 
 
 def name(limit: Limit) -> str:
-    """What people call a limit."""
-    return limit.name or capital(label(limit.key))
+    """What people call a limit; one of a setting by the last word of its key."""
+    return label(limit.name.rpartition(".")[2]) if limit.name else capital(label(limit.key))
 
 
 def _rounded(values: Iterable[float]) -> list[float | None]:

@@ -44,7 +44,7 @@ def named(limits: Sequence[str]) -> dict[str, str]:
         except ValueError as error:
             wrong[text] = str(error)
         else:
-            found[f"{label(reading)} at {'most' if upper else 'least'}".replace(".", " ")] = text
+            found[f"{label(reading)} {'limit' if upper else 'minimum'}".replace(".", " ")] = text
     if wrong:
         raise Refused({}, limits=wrong)
     return found

@@ -89,7 +89,7 @@ def test_another_figure_is_chosen_for_the_curves(page: Live) -> None:
 
 def test_a_limit_is_added_marked_broken_and_taken_off(page: Live) -> None:
     limit(page, OXYGEN, "20500")
-    assert page.text("#uses dt").startswith("Plant oxygen")
+    assert page.text("#uses dt").startswith("plant oxygen limit")
     crossing = float(page.text(f"{HANDLE} .marks .crossing strong").split()[0])
     assert figure(OXYGEN, f"{ENRICHMENT}={crossing} %") == pytest.approx(20500, rel=1e-3)
     page.type(ENRICHMENT, f"{crossing + 2} %")
@@ -193,3 +193,32 @@ def test_what_moved_most_is_told_as_compare_tells_it(page: Live) -> None:
     assert page.seen(f'.pin[data-key="{found.readings[0].key}"]')
     page.click("#back")
     page.until("!document.querySelector('#moved-list tbody tr')")
+
+
+def test_with_all_of_it_in_use_it_fits_a_small_screen_and_axe_finds_nothing(page: Live) -> None:
+    limit(page, OXYGEN, "22000")
+    page.type(ENRICHMENT, "60 %")
+    page.write("#keep-name", "richer")
+    page.tab.press("Enter")
+    page.click(f'.pin[data-key="{FUEL}"] .acts button')  # hold: the form is filled in with what it is now
+    page.write("#hold-value", "2.5")
+    page.tab.press("Enter")
+    page.settle()
+    assert page.text("#holds .fault") == ""
+    assert float(page.figure(FUEL)) == pytest.approx(2.5, rel=1e-3)
+    page.until("document.getElementById('window-told').textContent.includes('follows a target')")
+    page.click("#show-commands")
+    page.until("!document.getElementById('commands').hidden && document.querySelector('#moved-list tr')")
+    fits(page, 1280)
+    page.click("#holds button")  # released
+    page.until(
+        "document.querySelector('#window-drawing .kept') && !document.querySelector('#window-drawing .stale')"
+    )
+    fits(page, 390)
+
+
+def fits(page: Live, width: int) -> None:
+    page.tab.resize(width)
+    page.settle()
+    assert page.tab.run("document.documentElement.scrollWidth") <= width
+    assert page.tab.findings() == []

@@ -101,7 +101,7 @@ export function limits(found, remove) {
     const button = text ? [" ", make("button", { type: "button", class: "small screen", title: "take this limit off",
       "aria-label": `take off ${text}`, onclick: () => remove(text) }, "\u2715")] : [];
     return make("div", { class: limit.broken ? "broken" : "" },
-      make("dt", {}, make("bdi", {}, text ? limit.label : limit.name), ...button),
+      make("dt", {}, make("bdi", {}, limit.name), ...button),
       make("dd", { class: "share" }, limit.use === null ? "no answer" : `${number(limit.use, 3)} %`),
       make("dd", { class: "use" }, bar(length)),
       make("dd", { class: "said" }, limit.said + (limit.broken ? ": beyond" : "")));

@@ -185,7 +185,9 @@ function takeCurves(answered) {
   by("curves-said").hidden = true;
   if (answered?.curves) handles.curves(answered.curves, label(mine.curve));
   const [x, y] = mine.axes;
-  if (x && y && x !== y) {
+  const led = [x, y].find((key) => way.now.hold.some((one) => one.by === key));
+  if (led) pairView.refuse(`${known.settings.get(led).label} follows a target; choose another setting for the window.`);
+  else if (x && y && x !== y) {
     const ask_ = () => pair.ask(pairName(), { ...wanted(way.now, []), x, y });
     if (pair.took > SLOW && pair.outdated(pairName())) pairView.offer(ask_);
     else ask_();

@@ -31,8 +31,10 @@ export function withoutHold(state, reading) {
   return { ...state, hold: state.hold.filter((one) => one.reading !== reading) };
 }
 
+/** A limit takes the place of another on the same side of the same reading. */
 export function withLimit(state, text) {
-  return { ...state, limits: [...state.limits.filter((one) => one !== text), text] };
+  const side = (one) => one.slice(0, one.search(/[<>]=/) + 1);
+  return { ...state, limits: [...state.limits.filter((one) => side(one) !== side(text)), text] };
 }
 
 export function withoutLimit(state, text) {
