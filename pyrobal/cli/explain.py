@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from pyrobal.cli import complete
 from pyrobal.cli.options import case_argument, load, overrides
+
+if TYPE_CHECKING:
+    from pyrobal.case.load import Case
 
 
 @click.command()
@@ -14,15 +19,23 @@ from pyrobal.cli.options import case_argument, load, overrides
 @click.option(
     "--depth", type=click.IntRange(1, 40), help="Levels of the tree; unless given, the largest terms."
 )
+@click.option(
+    "--influence", is_flag=True, help="What one per cent of each setting and table value does, ranked."
+)
 @overrides
-def explain(case: str, key: str, depth: int | None, assignments: tuple[str, ...]) -> int:
+def explain(case: str, key: str, depth: int | None, influence: bool, assignments: tuple[str, ...]) -> int:
     """Trace the reading KEY of CASE, from its equation back to the inputs.
 
     Every line is an equation of the program in words, with the values that went in; steps that change
     nothing are passed over. Below: the settings it rests on, how iterations ended, the published sources.
     Of a setting: its value, meaning and range; of a key that is both, the reading first.
+
+    With --influence, in place of the equations: every setting, assay and table value that moves the reading,
+    by what one per cent more of it does, to first order and exactly; what does nothing is not listed.
     """
     loaded = load(case, assignments)
+    if influence:
+        return _influence(loaded, key)
 
     from rich.console import Console
 
@@ -46,3 +59,17 @@ def explain(case: str, key: str, depth: int | None, assignments: tuple[str, ...]
         click.echo("\n".join(as_setting))
         return 0
     raise click.UsageError(why_not(story.result, key))
+
+
+def _influence(case: Case, key: str) -> int:
+    """Print what moves a reading; exit code 1 where the plant has no answer."""
+    from pyrobal.report.explain.absent import why_not
+    from pyrobal.report.explain.influence import lines
+    from pyrobal.report.result import INFEASIBLE, balance
+
+    result = balance(case)
+    if key not in result:
+        raise click.UsageError(why_not(result, key))
+    for line in lines(case, key):
+        click.echo(line)
+    return 1 if result.status == INFEASIBLE else 0

@@ -60,8 +60,12 @@ class History:
 
         Raises KeyError for a reading the case does not have.
         """
-        found = self._slopes.of([(self.nodes[key], 0) for key in readings])
-        return {node.origin: slope for node, slope in found.items() if isinstance(node.origin, Leaf)}
+        by_node = self.slopes_by_node(readings)
+        return {node.origin: slope for node, slope in by_node.items() if isinstance(node.origin, Leaf)}
+
+    def slopes_by_node(self, readings: Sequence[str]) -> dict[Node, Floats]:
+        """The same by the nodes of the leaves, which hold their values too."""
+        return self._slopes.of([(self.nodes[key], 0) for key in readings])
 
     def settings(self, reading: str) -> dict[str, float]:
         """The settings that move a reading, by key, with its derivative to each; both in SI."""

@@ -102,7 +102,6 @@ class Species:
 
 # Fields that a trace knows as tables: what they are called, and their unit.
 _TABLES = {
-    "composition": ("atoms in a molecule", "-"),
     "molar_mass": ("molar mass", "kg/mol"),
     "H298": ("enthalpy of formation", "J/mol"),
     "reference_enthalpy": ("enthalpy at 25 degC", "J/mol"),
@@ -127,7 +126,8 @@ def species(*names: str) -> Species:
 @remembered()
 def _traced(names: tuple[str, ...]) -> Species:
     plain = _species(names)
-    return replace(plain, **_known(plain, _TABLES, names))
+    atoms = tabulated(plain.composition, "atoms in a molecule", "-", names, kind="formula")
+    return replace(plain, composition=atoms, **_known(plain, _TABLES, names))
 
 
 @remembered()

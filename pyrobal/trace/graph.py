@@ -23,7 +23,7 @@ _OWN: Final = (str(Path(__file__).parent), str(Path(__file__).parents[1] / "arra
 class Leaf:
     """Where a number comes from that no operation made.
 
-    kind : "setting", "table", "constant", "number" or "unknown" (of equations that are solved)
+    kind : "setting", "table", "formula" (atoms of a substance), "number" or "unknown" (of equations solved)
     name : key of a setting, name of a table or constant; labels : of its elements, or of its rows
     source : of a table or constant
     """

@@ -72,9 +72,11 @@ def remembered(maxsize: int | None = None) -> Callable[[F], F]:
     return keep
 
 
-def tabulated(value: Array, name: str, of: str, labels: tuple[str, ...], source: str = "") -> Any:
+def tabulated(
+    value: Array, name: str, of: str, labels: tuple[str, ...], source: str = "", kind: str = "table"
+) -> Any:
     """Numbers of a table, where a trace is open as such."""
     trace = graph.STATE.trace
     if trace is None:
         return value
-    return leaf(trace, value, unit(of).code, Leaf("table", name, labels, source))
+    return leaf(trace, value, unit(of).code, Leaf(kind, name, labels, source))

@@ -75,7 +75,7 @@ def test_every_reading_leads_to_settings_tables_or_constants(case: str) -> None:
         if isinstance(node.origin, Leaf) and node.origin.kind == "number":
             assert "time_" in key or not node.value.any(), key
     ends = {node.origin.kind for node in behind(*told(case).nodes.values()) if isinstance(node.origin, Leaf)}
-    assert ends == {"setting", "table", "number", "unknown"}
+    assert ends == {"setting", "table", "formula", "number", "unknown"}
 
 
 def _worked_out(node: Node) -> np.ndarray:

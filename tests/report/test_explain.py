@@ -182,7 +182,7 @@ def _with_units(node: Node, fuel: str) -> bool | None:
 
 
 @pytest.mark.xfail(
-    reason="known gap: solvers seek with their trace paused, where re-reading calls loses its way"
+    reason="known gap: of balance.heat.closure in skerry_point, terms of halogens are told without their enthalpy"
 )
 def test_units_agree_with_the_equations(told: dict[str, Explanation]) -> None:
     """Worked out by a library of units: products and quotients give the unit stated, sums are of one unit."""
@@ -258,9 +258,6 @@ def test_a_setting_changed_changes_what_is_told(story: Story) -> None:
     assert first.root.value != second.root.value
 
 
-@pytest.mark.xfail(
-    reason="known gap: solvers seek with their trace paused, where re-reading calls loses its way"
-)
 def test_settings_of_the_equations_come_first(story: Story) -> None:
     text = "\n".join(lines(story.explain("smelting.oxygen.demand")))
     here, further = text.index("Settings in these equations"), text.index("Settings further back")
@@ -275,9 +272,6 @@ def test_a_branch_that_was_not_taken_is_not_told(story: Story) -> None:
     assert "cold" not in " ".join(n.written() for n in (root, *(p for p, _ in root.operands())))
 
 
-@pytest.mark.xfail(
-    reason="known gap: solvers seek with their trace paused, where re-reading calls loses its way"
-)
 def test_solver_tables_and_sources_are_named(told: dict[str, Explanation]) -> None:
     potential = told["smelting.oxygen_potential"]
     assert any("iterations" in text and "residual" in text for text in potential.solved)

@@ -15,7 +15,7 @@ from typing import Any, Final
 Position = tuple[int | None, int | None, int | None, int | None]  # line, end line, column, end column
 
 _HOME: Final = str(Path(__file__).parents[2])
-_OWN: Final = str(Path(__file__).parents[1])  # the report computes nothing
+_OWN: Final = tuple(str(Path(__file__).parents[2] / x) for x in ("report", "trace"))  # these compute nothing
 _INLINE: Final = ("<genexpr>", "<listcomp>", "<dictcomp>", "<setcomp>")
 _SOLVERS: Final = "pyrobal.numerics"
 _SHARED: Final = (type(None), bool, int, float, str)  # values whose identity says nothing of their origin
