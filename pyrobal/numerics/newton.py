@@ -106,9 +106,9 @@ def _search(
             stale[live] = better > _FAST * norm[live]
             norm[live] = better
             live, part = _keep(live, part, (better > tolerance) & (slow[live] < 2))
-        done = np.flatnonzero((norm <= tolerance) & (count > 0))
+        done, part = _keep(np.arange(len(z)), problem, (norm <= tolerance) & (count > 0))
         if done.size:
-            z[done], norm[done] = _last_step(problem.take(done), z[done], f[done], H[done], longest_step)
+            z[done], norm[done] = _last_step(part, z[done], f[done], H[done], longest_step)
         if whole is not problem:
             z = _carried(whole, z)
     return Roots(z, norm <= tolerance, count, norm)
@@ -183,14 +183,15 @@ def jacobian(problem: Problem, z: Floats, f: Floats) -> Floats:
         rows = np.repeat(np.arange(n), columns.size)
         shifted = z[rows]
         shifted[np.arange(rows.size), np.tile(columns, n)] += _STEP
-        part = problem if columns.size == 1 else problem.take(rows)
+        part = problem if columns.size == 1 or n == 1 else problem.take(rows)
         moved = part.residual(shifted) - f[rows]
         J[:, :, columns] = np.swapaxes(moved.reshape(n, columns.size, k), 1, 2) / _STEP
     return J
 
 
 def _keep(live: IntN, part: Problem, kept: BoolN) -> tuple[IntN, Problem]:
-    return (live, part) if kept.all() else (live[kept], part.take(np.flatnonzero(kept)))
+    """Of none the problem stays whole, as nobody will ask it."""
+    return live[kept], part if kept.all() or not kept.any() else part.take(np.flatnonzero(kept))
 
 
 def _corrected(H: Floats, step: Floats, change: Floats) -> Floats:
