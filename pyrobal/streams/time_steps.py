@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from pyrobal.arrays import Floats, each_array, ratio
+from pyrobal.arrays import Floats, IntN, each_array, ratio
 from pyrobal.streams.stream import Stream
 
 
@@ -33,6 +33,14 @@ class TimeSteps:
     def series(self, x: npt.NDArray[Any]) -> npt.NDArray[Any]:
         """(N T, ...) as (N, T, ...)."""
         return x.reshape(-1, self.count, *x.shape[1:])
+
+    def distinct(self, x: Floats) -> tuple[IntN, IntN]:
+        """Of x (N T, S): moments that differ from all others of their scenario, and of every moment of all to
+        which of these it is equal."""
+        rows = np.ascontiguousarray(np.column_stack([np.arange(len(x)) // self.count, x]))
+        bytes_of = rows.view(np.dtype((np.void, rows.itemsize * rows.shape[1])))[:, 0]
+        _, first, of = np.unique(bytes_of, return_index=True, return_inverse=True)
+        return first, of
 
 
 STEADY = TimeSteps()

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pyrobal.arrays import Bools, FloatN, FloatNS, Floats, column, zeros
+from pyrobal.arrays import Bools, FloatN, FloatNS, Floats, column, take, zeros
 from pyrobal.plant.acid_plant.bed import O2, SO2, SO3, BedGas, Reacted, pass_bed, stoichiometry
 from pyrobal.plant.acid_plant.settings import AcidPlantSettings
 from pyrobal.streams.stream import Stream
@@ -141,9 +141,13 @@ def _bed(inlet: Stream, oxidised: FloatN, guess: FloatN) -> Bed:
 
 
 def _course(feed: Stream, s: AcidPlantSettings, moments: TimeSteps) -> Course:
-    """The few amounts that matter to the beds, at every moment; s : settings spread over the moments."""
-    gas, T = BedGas.of(feed), feed.T
-    water = feed.amount(WATER)
+    """The few amounts that matter to the beds, at every moment; s : settings spread over the moments.
+
+    Vessels that take turns make the same gas many times in a cycle; its beds are worked out once.
+    """
+    first, of = moments.distinct(feed.n)
+    met, s = take((feed, s), first)
+    gas, T, water = BedGas.of(met), met.T, met.amount(WATER)
     passed: list[Reacted] = []
     for k, (inlet, approach) in enumerate(zip(s.inlets(), s.approaches(), strict=True), start=1):
         entering, lit = (T, _NONE) if s.bypassed(k) else (inlet, s.lit(k))
@@ -153,12 +157,12 @@ def _course(feed: Stream, s: AcidPlantSettings, moments: TimeSteps) -> Course:
             taken = np.stack([gas.so3 * s.absorption, water], axis=1)
             gas, T = gas.without(Stream(species(SO3, WATER), taken, T)), s.absorber_outlet
             water = np.zeros_like(water)
-    oxidised, outlet = (
-        moments.series(np.stack([getattr(p, x) for p in passed], axis=1)) for x in ("oxidised", "T")
+    oxidised, outlet, idle = (
+        moments.series(np.stack([getattr(p, x) for p in passed], axis=1)[of])
+        for x in ("oxidised", "T", "idle")
     )
-    idle: Bools = moments.series(np.stack([p.idle for p in passed], axis=1))
-    tail = GasOverTime(*(moments.series(x) for x in (gas.total, gas.so2, gas.o2)))
-    converged = moments.series(np.all([p.converged for p in passed], axis=0))
+    tail = GasOverTime(*(moments.series(x[of]) for x in (gas.total, gas.so2, gas.o2)))
+    converged = moments.series(np.all([p.converged for p in passed], axis=0)[of])
     return Course(GasOverTime.of(feed, moments), tail, oxidised, outlet, idle, converged)
 
 
