@@ -37,7 +37,7 @@ class TimeSteps:
     def distinct(self, x: Floats) -> tuple[IntN, IntN]:
         """Of x (N T, S): moments that differ from all others of their scenario, and of every moment of all to
         which of these it is equal."""
-        rows = np.ascontiguousarray(np.column_stack([np.arange(len(x)) // self.count, x]))
+        rows = np.ascontiguousarray(np.column_stack([np.arange(len(x)) // self.count, np.asarray(x)]))
         bytes_of = rows.view(np.dtype((np.void, rows.itemsize * rows.shape[1])))[:, 0]
         _, first, of = np.unique(bytes_of, return_index=True, return_inverse=True)
         return first, of
