@@ -148,6 +148,7 @@ def _sulfur_fed(
     return plant_ledger(inputs, fed, dried, circuit, GasSide()).elements_in()[:, _S]
 
 
+@np.errstate(all="ignore")  # scenarios without an answer carry nan; their reason says why
 def _closed(
     inputs: Inputs, feeds: Feeds, n: int, back: Mapping[str, Stream] | None = None
 ) -> tuple[Circuit, FixedPoint | None]:
@@ -157,11 +158,10 @@ def _closed(
     if not first.returns:
         return first if current() is None else once_around(inputs, feeds, {}), None
     known = back is not None and set(back) == set(first.returns)
-    with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
-        with paused():
-            back = back if known and back else first.foreseen()
-        loop, found = settled(inputs, feeds, back, n)
-        return once_around(inputs, feeds, loop.streams(found.tears)), found
+    with paused():
+        back = back if known and back else first.foreseen()
+    loop, found = settled(inputs, feeds, back, n)
+    return once_around(inputs, feeds, loop.streams(found.tears)), found
 
 
 def settled(inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream], n: int) -> tuple[Loop, FixedPoint]:

@@ -17,7 +17,7 @@ from starlette.routing import Route
 
 from pyrobal.errors import CaseError
 from pyrobal.live.answer import answer
-from pyrobal.live.asked import Asked, asked
+from pyrobal.live.asked import Asked, Hold, asked
 from pyrobal.live.curves import curves, window
 from pyrobal.live.described import described, pinned
 from pyrobal.live.guard import TooLong
@@ -48,6 +48,7 @@ class Live:
         self.source, self.work = source, work
         self.closing = asyncio.Event()
         self.version = 0
+        self._before: dict[tuple[Hold, ...], Result] = {}
         self._ranks: dict[str, Sequence[Reach] | None] = {}
 
     def app(self) -> Starlette:
@@ -132,7 +133,9 @@ class Live:
 
     def _state(self, now: Opened, what: Asked) -> Result:
         key = ("state", now.digest, tuple(what.changes.items()), what.holds, what.limits)
-        return self.work.kept(key, lambda: state(now, what))
+        found = self.work.kept(key, lambda: state(now, what, self._before.get(what.holds)))
+        self._before = {what.holds: found}
+        return found
 
     def _answer(self, now: Opened, what: Asked) -> dict[str, Any]:
         return answer(self._state(now, what), what, self._handles())

@@ -89,22 +89,32 @@ def aim_of(case: Case, holds: Sequence[Hold]) -> Aim | None:
         raise Refused({}, unmet) from None
 
 
-def state(opened: Opened, asked: Asked) -> Result:
-    """The balance of a state of the page. Raises Refused where there is no such state."""
-    case = _settled(opened, asked)
+def state(opened: Opened, asked: Asked, before: Result | None = None) -> Result:
+    """The balance of a state of the page. Raises Refused where there is no such state.
+
+    before : a state with the same settings following the same readings, from which they are sought
+    """
+    case = _settled(opened, asked, before)
     return Result(case, solved(case.inputs))  # where studies of the same state find it again
 
 
-def _settled(opened: Opened, asked: Asked) -> Case:
+def _settled(opened: Opened, asked: Asked, before: Result | None) -> Case:
     """The case with the changes, and the settings with which every target is met."""
     case = laid(opened, asked)
     aim = aim_of(case, asked.holds)
     if aim is None:
         return case
+    near = None if before is None else laid(opened, asked, _followers(before.case, aim))
     try:
-        return laid(opened, asked, chosen(case, aim))
+        return laid(opened, asked, chosen(case, aim, near))
     except NotSolved as error:
         raise Refused({}, dict.fromkeys((hold.reading for hold in asked.holds), str(error))) from None
+
+
+def _followers(case: Case, aim: Aim) -> list[str]:
+    """What a case was given last for each setting that follows."""
+    given = {one.partition("=")[0]: one for one in case.overrides}
+    return [given[key] for key in aim.keys if key in given]
 
 
 def _by_key(faults: Sequence[Fault], changes: Mapping[str, str]) -> dict[str, str]:

@@ -131,8 +131,15 @@ def aimed(case: Case, aim: Aim) -> Case:
     return dataclasses.replace(case, inputs=aim.put(case.inputs, x))
 
 
-def chosen(case: Case, aim: Aim) -> list[str]:
-    """The settings that meet the aim in a single case, as ``--set`` takes them. Raises NotSolved."""
+def chosen(case: Case, aim: Aim, near: Case | None = None) -> list[str]:
+    """The settings that meet the aim in a single case, as ``--set`` takes them. Raises NotSolved.
+
+    near : the same case with settings that may nearly meet it; what is found from there is taken
+    """
+    if near is not None:
+        x = aim.together.near(near.inputs)
+        if x is not None:
+            return _written(aim, x[None, :])
     return _written(aim, _met(case, aim))
 
 

@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, Floats, IntN, take
+from pyrobal.arrays import BoolN, FloatN, Floats, IntN, take
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.solve import solve
 from pyrobal.studies.measure import measured
@@ -25,6 +25,7 @@ _ROUNDS: Final = 40
 _CLOSE: Final = 1e-10  # of a target's scale; a miss below that is none
 _HALVINGS: Final = 8
 _HEADWAY: Final = 1e-4  # share of the miss a step has to gain
+_NEAR: Final = 6  # steps of Newton's method from one that is nearly there
 _MOST_STARTS: Final = 17
 
 
@@ -66,6 +67,29 @@ class Together:
         x, misses = self._from(take(inputs, every), np.concatenate(starts), scale[every])
         shape = (len(starts), len(scale), -1)
         return x.reshape(shape), misses.reshape(shape)
+
+    def near(self, inputs: Inputs) -> FloatN | None:
+        """Settings (K,) of one scenario that nearly meets the targets as it is, by plain Newton steps.
+
+        None where these lead out of the ranges or do not end, and where a target does not answer to the
+        settings there: it may be met over a whole stretch.
+        """
+        wanted = np.array([t.value for t in self.targets])
+        width = self.high - self.low
+        x = next(self._starts(inputs))
+        for _ in range(_NEAR):
+            found = tangent(self.put(inputs, x), self.settings, [t.reading for t in self.targets])
+            scale = np.maximum(np.abs(wanted), [t.noise for t in self.targets])
+            misses = (found.values[0] - wanted) / np.where(scale > 0.0, scale, 1.0)
+            J = (found.slopes[0] * width[:, None]).T / np.where(scale > 0.0, scale, 1.0)[:, None]
+            if not np.isfinite(J).all() or np.linalg.matrix_rank(J) < len(self.targets):
+                return None
+            if np.abs(misses).max() <= _CLOSE:
+                return x[0]
+            x = x + np.linalg.lstsq(J, -misses, rcond=None)[0] * width
+            if (x < self.low).any() or (x > self.high).any():
+                return None
+        return None
 
     def put(self, inputs: Inputs, x: Floats) -> Inputs:
         """The inputs with settings x (N, K)."""

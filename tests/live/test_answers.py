@@ -141,6 +141,28 @@ def test_targets_are_held_several_at_once(tab: Tab) -> None:
     )
 
 
+def test_a_target_is_held_while_another_setting_moves(tab: Tab) -> None:
+    """From one answer to the next, also where the reading holds over a stretch, and after one that is refused."""
+    for reading, value, by in (
+        ("smelting.slag.copper", "1.2 %", "smelting.matte_grade"),
+        ("smelting.fuel_heat", "0 MW", "smelting.enrichment"),
+    ):
+        hold = [{"reading": reading, "value": value, "by": by}]
+        for ratio in ("1.2", "1.25", "7000", "1.1"):
+            found = tab.ask("answer", changes={"smelting.fe_sio2": ratio}, hold=hold, read=[reading])
+            if ratio == "7000":
+                assert not found["ok"]
+                continue
+            aimed = pyrobal.balance(
+                str(SKERRY), set=f"smelting.fe_sio2={ratio}", aim=f"{reading}={value}", by=by
+            )
+            assert found["readings"][reading]["value"] == pytest.approx(
+                aimed[reading].magnitude, rel=1e-8, abs=1e-6
+            )
+            held = float(dict(aimed.case.inputs.arrays())[by][0])
+            assert found["settings"][by]["value"] == pytest.approx(100 * held, rel=1e-8)
+
+
 def test_a_target_that_cannot_be_met_says_why(tab: Tab) -> None:
     found = tab.ask(
         "answer", hold=[{"reading": "smelting.slag.copper", "value": "9 %", "by": "smelting.enrichment"}]

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from demos import demo
 
 import pyrobal
 from pyrobal.case.load import Case, load_case
@@ -229,3 +230,17 @@ def test_pairs_on_the_command_line(capsys: pytest.CaptureFixture[str]) -> None:
     assert "smelting.slag.rate=62 t/h by smelting.fe_sio2 = " in said
     assert main(["balance", str(SKERRY), *line[:6]]) == 2
     assert "2 of --aim and 1 of --by" in capsys.readouterr().err
+
+
+def test_settings_that_nearly_meet_their_targets_end_where_the_search_does() -> None:
+    """And nothing is said where that leads out of the range, or where the reading does not answer."""
+    case = demo("skerry_point")
+    aim = aiming(case, ["smelting.fuel_heat=4 MW", "smelting.slag.copper=1.2 %"],
+                 ["smelting.enrichment", "smelting.matte_grade"])  # fmt: skip
+    far = aim.solved(case.inputs)[0][0]
+    near = aim.together.near(aim.put(case.inputs, (far * 1.02)[None, :]))
+    assert near == pytest.approx(far, rel=1e-9)
+    flat = aiming(case, "smelting.fuel_heat=0 MW", "smelting.enrichment")
+    assert flat.together.near(case.inputs.replace("smelting.enrichment", 0.75)) is None
+    beyond = aiming(case, "smelting.slag.copper=9 %", "smelting.enrichment")
+    assert beyond.together.near(case.inputs) is None
