@@ -74,7 +74,7 @@ function target() {
 /** "+1.56 (+10.9 %)" */
 function said(difference, was) {
   const sign = difference > 0 ? "+" : "\u2212";
-  const share = was === 0 ? "" : ` (${sign}${number(Math.abs((100 * difference) / was), 3)} %)`;
+  const share = was === 0 ? "" : ` (${sign}${number(Math.abs((100 * difference) / was), 3)}\u00a0%)`;
   return `${sign}${number(Math.abs(difference), 3)}${share}`;
 }
 
