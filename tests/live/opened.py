@@ -11,7 +11,7 @@ from pyrobal.live.source import Source
 
 from ..report.browser import Page
 
-_WAIT = 30_000  # ms; only a page that hangs waits so long
+_WAIT = 60_000  # ms; only a page that hangs waits so long
 
 
 def served(file: Path, port: int = 0, token: str | None = None, processes: bool = False) -> Server:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import statistics
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -126,28 +127,26 @@ def test_the_dot_of_the_window_is_dragged_and_steps_by_keys(page: Live) -> None:
     assert float(page.field(GRADE)) > 64
 
 
-def kept(page: Live, button: str, folder: Path) -> Path:
-    """The file that a button saves."""
+def kept(page: Live, button: str, folder: Path) -> str:
+    """What stands in the file that a button saves."""
     page.tab.call("Browser.setDownloadBehavior", behavior="allow", downloadPath=str(folder))
-    page.tab.run(
-        f"document.getElementById('keep-said').textContent = ''; document.getElementById('{button}').click()"
-    )
+    page.tab.run("document.getElementById('keep-said').textContent = ''")
+    page.tab.run(f"document.getElementById('{button}').click()")
     page.until("document.getElementById('keep-said').textContent")
-    name = page.text("#keep-said").split(" is in your downloads")[0]
-    page.tab.run("new Promise(done => setTimeout(done, 500))")
-    return folder / name
+    file = folder / page.text("#keep-said").split(" is in your downloads")[0]
+    end = time.monotonic() + 20.0
+    while not file.exists() and time.monotonic() < end:  # the browser names it so when it is whole
+        time.sleep(0.02)
+    return file.read_text()
 
 
 def test_the_case_the_report_and_the_command_lines_hold_the_state(page: Live, tmp_path: Path) -> None:
     page.type(ENRICHMENT, "60 %")
     case = kept(page, "write-case", tmp_path)
-    assert "# dry solids" in case.read_text()
+    assert "# dry solids" in case
     again = balanced("skerry_point", f"{ENRICHMENT}=60 %")
     assert load_case(case).inputs.smelting.enrichment == again.case.inputs.smelting.enrichment
-    assert (
-        f"{number(figure(OXYGEN, f'{ENRICHMENT}=60 %'))} Nm3/h"
-        in kept(page, "write-report", tmp_path).read_text()
-    )
+    assert f"{number(figure(OXYGEN, f'{ENRICHMENT}=60 %'))} Nm3/h" in kept(page, "write-report", tmp_path)
     page.click("#show-commands")
     page.until("!document.getElementById('commands').hidden")
     assert "--set 'smelting.enrichment=60 %'" in page.text("#commands")
