@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from typing import Final
@@ -174,15 +174,25 @@ class _Draw:
         return np.column_stack([units.display(x, unit) for x, unit in columns])
 
     def tasks(self, readings: tuple[str, ...]) -> Iterator[Task]:
-        """In chunks. Columns of a draw: the spreads, and one more for the enthalpies where they vary."""
-        u = self._uniform()
-        first, second = np.hsplit(u, 2)
-        yield from self._chunks(first, readings)
-        yield from self._chunks(second, readings)
+        """In chunks, each of as many draws as it holds rows for."""
+        variables = tuple(spread.variable for spread in self.spreads)
+        enthalpies = self.sources[-1].name == ENTHALPIES
+        for rows in _chunks(self._draws(), chunk_of(self.case.inputs)):
+            values = np.empty((len(rows), 0))
+            if variables:
+                drawn = [s.quantile(x) for s, x in zip(self.spreads, rows.T, strict=False)]
+                values = np.column_stack(drawn)
+            errors = _standard_normal(rows[:, -1]) if enthalpies else None
+            yield Task(self.case.inputs, variables, values, readings, self.aim, fingerprint(), errors)
+
+    def _draws(self) -> Iterator[Floats]:
+        """(n, columns) each: the spreads, and one more column for the enthalpies where they vary."""
+        first, second = np.hsplit(self._uniform(), 2)
+        yield from (first, second)
         for columns in self._columns():
             mixed = first.copy()
             mixed[:, columns] = second[:, columns]
-            yield from self._chunks(mixed, readings)
+            yield mixed
 
     def _columns(self) -> Iterator[list[int]]:
         at = 0
@@ -199,18 +209,20 @@ class _Draw:
         points = sequence.random_base2(round(math.log2(self.n)))
         return np.clip(points, 2.0**-53, 1.0 - 2.0**-53)
 
-    def _chunks(self, u: Floats, readings: tuple[str, ...]) -> Iterator[Task]:
-        variables = tuple(spread.variable for spread in self.spreads)
-        enthalpies = self.sources[-1].name == ENTHALPIES
-        size = chunk_of(self.case.inputs)
-        for start in range(0, self.n, size):
-            rows = u[start : start + size]
-            values = np.empty((len(rows), 0))
-            if variables:
-                drawn = [s.quantile(x) for s, x in zip(self.spreads, rows.T, strict=False)]
-                values = np.column_stack(drawn)
-            errors = _standard_normal(rows[:, -1]) if enthalpies else None
-            yield Task(self.case.inputs, variables, values, readings, self.aim, fingerprint(), errors)
+
+def _chunks(draws: Iterable[Floats], size: int) -> Iterator[Floats]:
+    """The rows of all draws one after the other, ``size`` at a time."""
+    held: list[Floats] = []
+    for draw in draws:
+        held.append(draw)
+        if sum(map(len, held)) >= size:
+            rows = np.concatenate(held)
+            whole = len(rows) // size * size
+            yield from np.split(rows[:whole], whole // size)
+            held = [rows[whole:]]
+    rows = np.concatenate(held)
+    if len(rows):
+        yield rows
 
 
 def _standard_normal(u: FloatN) -> FloatN:
