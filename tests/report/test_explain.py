@@ -1,13 +1,13 @@
-"""Explanations are read off the code that ran: their equations hold, and every reading has one."""
+"""Explanations are read off the graph of a traced solve: their equations hold, and every reading has one."""
 
 from __future__ import annotations
 
 import ast
 import math
 import re
-import sys
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pint
@@ -16,27 +16,25 @@ import pytest
 from pyrobal import units
 from pyrobal.case.load import load_case
 from pyrobal.cli import main
-from pyrobal.readings.registry import find
-from pyrobal.report.explain import si
-from pyrobal.report.explain.node import Explanation, Node
+from pyrobal.report.explain.expression import Applied, Expression, Number, Operand, Sum, work_out
+from pyrobal.report.explain.influence import influences
+from pyrobal.report.explain.page import explain_html
 from pyrobal.report.explain.show import lines
+from pyrobal.report.explain.show import value as shown
+from pyrobal.report.explain.step import LEAVES, Step
 from pyrobal.report.explain.story import Story
 from pyrobal.report.numbers import quantity
 from pyrobal.report.result import Result
+from pyrobal.studies.sensitivity import sensitivity
+from pyrobal.trace.graph import current
 
 ROOT = Path(__file__).parents[2]
 CASES = ("skerry_point", "brae_fell", "gannet_rock", "thrift_ness", "marram_sound")
-EVERY = 60  # of the larger cases one line of the registry in so many; each begins at another one
+EVERY = 9  # readings of the larger cases, of which one is told; each case begins at another one
+STEPS = 60  # of each reading that are looked at
 ROUNDED = 5e-6  # half a unit of the sixth digit, relative at most
-# Whose way back to settings is lost in a loop or a list of parts, which the page says: beds and towers one after
-# the other, blows of a cycle, steps of a schedule, outlets of a table, dusts of several catchers, sums by name.
-LOST = re.compile(
-    r"acid\.(tail|bed)\.|emissions\.(so2|co2)_from\.|load\.|acid\.(inlet_flow|so2_load)_peak|converting\.cycle\."
-    r"|electrorefining\.|gas\.dilution_air|gas\.(dust_assay\.)?furnace\.|slag_cleaning\.(fed|concentrate)|plant\.power"
-    r"|slag_cleaning\.slag\.temperature"
-)
 PLUMBING = re.compile(
-    r"\bnp\.|\bself\b|getattr|broadcast|asarray|lambda|<object|\baxis\b|\bstack\b|\bzeros\b"
+    r"\bnp\.|\bself\b|getattr|broadcast|asarray|lambda|<object|\baxis\b|\bzeros\b|functools"
 )
 
 
@@ -50,27 +48,73 @@ def story() -> Story:
     return _story("skerry_point")
 
 
-def _first_of_each(story: Story) -> list[str]:
-    """One reading of each line of the registry: members of a family are made by the same code."""
-    return list({find(key)[0].key: key for key in reversed(list(story.result))}.values())
+@cache
+def _told(case: str) -> dict[str, Step]:
+    story = _story(case)
+    keys = list(story.result)
+    offset = CASES.index(case)
+    return {key: story.explain(key) for key in (keys if offset == 0 else keys[offset::EVERY])}
 
 
-@pytest.fixture(scope="module")
-def told(story: Story) -> dict[str, Explanation]:
-    always = ["smelting.oxygen_potential", "smelting.heat.out.slag", "feed.minerals.chalcopyrite"]
-    here = [key for key in always if key in story.result] + _first_of_each(story)[::3]
-    found = {key: story.explain(key) for key in here}
-    for offset, case in enumerate(CASES[1:], start=3):
-        other = _story(case)
-        found |= {f"{case}: {key}": other.explain(key) for key in _first_of_each(other)[offset::EVERY]}
-    return found
+def _steps(case: str) -> dict[int, Step]:
+    """Of every reading told the nearest steps, each once."""
+    return {id(step): step for root in _told(case).values() for step in root.walk(STEPS)}
 
 
-def test_every_reading_has_an_equation_and_leads_back_to_settings(told: dict[str, Explanation]) -> None:
-    open_ends = [key for key, e in told.items() if not e.root.equation]
-    loose = [key for key, e in told.items() if e.root.si and not e.settings]
-    assert not open_ends
-    assert not [key for key in loose if not LOST.search(key)]
+def _finite(step: Step) -> bool:
+    return all(math.isfinite(s.value) for s in (step, *(part.step for part in step.parts)))
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_every_reading_ends_at_settings_tables_and_constants(case: str) -> None:
+    """No value is left without the equation it came from, but for what is stated."""
+    for key, root in _told(case).items():
+        assert root.equation, key
+        assert list(lines(root)), key
+    loose = [s for s in _steps(case).values() if s.kind not in LEAVES and not s.equation]
+    assert not loose
+    for step in _steps(case).values():
+        assert step.kind not in ("table", "setting") or step.name
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_the_value_of_each_step_is_that_of_its_equation(case: str) -> None:
+    checked = 0
+    for step in _steps(case).values():
+        expression = step.told.expression
+        if expression is None or not _finite(step):
+            continue
+        terms = [abs(part.share) for part in step.parts if math.isfinite(part.share)]
+        slack = 1e-12 * max([1.0, *terms])  # of a difference of large numbers less is sure
+        assert float(np.real(work_out(expression))) == pytest.approx(step.value, rel=slack, abs=1e-16), (
+            step.equation
+        )
+        checked += 1
+    assert checked > 200, checked
+
+
+def test_an_equation_that_is_wrong_is_seen(story: Story) -> None:
+    """The check above can fail."""
+    step = story.explain("smelting.oxygen.demand")
+    part = step.parts[0].step
+    doubled = work_out(step.told.expression, {id(part): 2.0 * part.value})  # type: ignore[arg-type]
+    assert float(np.real(doubled)) == pytest.approx(2.0 * step.value)
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_what_is_printed_is_the_value(case: str) -> None:
+    """In plant units and in SI."""
+    for step in _steps(case).values():
+        if not math.isfinite(step.value) or step.kind == "setting":
+            continue
+        if step.shown.partition(" ")[0] == "0":  # round-off, which the report shows as nothing
+            assert step.kind == "reading" or step.value == 0.0
+            continue
+        for text in shown(step).split(" = "):
+            number, _, unit = text.partition(" ")
+            si = float(units.to_si(float(number), unit or "-")) if text == step.shown else float(number)
+            digits = 1.1e-5 if abs(float(number)) > 1e-4 else 1e-3  # of a small number fewer are written
+            assert si == pytest.approx(step.value, rel=digits, abs=1e-9), (shown(step), step.value)
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -78,257 +122,255 @@ def test_the_root_is_the_reading(case: str) -> None:
     """In plant units as reported, and in SI as the unit registry has it."""
     story = _story(case)
     for line in story.result.lines[::90]:
-        root = story.explain(line.key).root
-        assert root.value.startswith(quantity(line.value, line.unit, 6))
-        assert root.kind == "reading"
+        root = story.explain(line.key)
+        assert root.shown.startswith(quantity(line.told.shown, line.told.unit, 6))
+        assert (root.kind, root.name) == ("reading", line.key)
         if math.isfinite(line.value):
-            assert root.si == pytest.approx(float(units.to_si(line.value, line.unit)), rel=1e-12)
+            assert root.value == pytest.approx(float(units.to_si(line.value, line.unit)), rel=1e-12)
 
 
-def _printed(node: Node) -> float | None:
-    """The number as it stands in the text, in SI."""
-    match = re.search(r"(?:^|= )(-?[\d.]+(?:e[+-]\d+)?)(?: [^=]*)?$", node.value)
-    if match is None or " values" in node.value:
-        return None
-    return float(match[1]) if "=" in node.value or node.kind not in ("reading", "setting") else node.si
+REGISTRY: Any = pint.UnitRegistry(on_redefinition="ignore")
 
 
-_SIGNS = {"×": "*", "−": "-", "^": "**", "√": "sqrt", "ln(": "log("}
-
-
-def _worked_out(node: Node, changed: Node | None = None) -> float | None:
-    """The equation with the printed numbers of its operands in place; None where it is no plain arithmetic."""
-    text = node.equation
-    if not text or text.startswith("from "):
-        return None
-    for part, _ in node.operands():
-        value = _printed(part)
-        if value is None:
-            return None
-        value *= 1.0 + (ROUNDED if part is changed else 0.0)
-        text = text.replace(part.mark, f"({value!r})")
-    for sign, python in _SIGNS.items():
-        text = text.replace(sign, python)
-    if set(re.sub(r"sqrt|exp|log10|log", "", text)) - set("0123456789 .*+/()e-"):
-        return None
-    try:
-        known = {"sqrt": math.sqrt, "exp": math.exp, "log": math.log, "log10": math.log10}
-        return float(eval(text, {"__builtins__": {}}, known))  # numbers and signs only
-    except (ArithmeticError, SyntaxError, ValueError):
-        return None
-
-
-def test_the_values_shown_satisfy_the_equation_shown(story: Story) -> None:
-    """Worked out anew from the six digits in the text, each equation gives the value above it."""
-    checked: set[tuple[str, str, str]] = set()
-    for key in (
-        "smelting.oxygen.demand",
-        "smelting.matte.rate",
-        "smelting.gas.so2_dry",
-        "smelting.heat.surplus",
-    ):
-        explanation = story.explain(key)
-        for node in explanation.root.walk(60):
-            text = (node.name, node.written(), node.value)
-            value, shown = (None, None) if text in checked else (_worked_out(node), _printed(node))
-            if value is None or shown is None:
-                continue
-            apart = (_worked_out(node, part) for part, _ in node.operands())
-            rounding = sum(abs(other - value) for other in apart if other is not None)
-            slack = 1.1 * (rounding + ROUNDED * abs(shown)) + 1e-12
-            assert abs(value - shown) <= slack, (key, node.name, node.written(), node.value)
-            checked.add(text)
-    assert len(checked) > 40, len(checked)
-
-
-REGISTRY = pint.UnitRegistry(on_redefinition="ignore")
-_FUEL = ("mol", "kg")  # what a unit of fuel is: of gas a mole, of oil or coke a kilogram
-
-
-def _measured(value: float, unit: str, fuel: str) -> pint.Quantity:
+def _measured(value: float, unit: str) -> Any:
     """A number with a unit as documentation writes it."""
-    text = re.sub(r"\bunit\b", fuel, unit.replace(" per ", "/"))
-    text = re.sub(r"\(([^)]*)\)", lambda m: "(" + m[1].replace(" ", "*") + ")", text).replace(" ", "*")
-    return REGISTRY.Quantity(
-        value, re.sub(r"(?<=[A-Za-z])(\d)", r"**\1", text) if text not in ("", "-") else ""
-    )
+    text = re.sub(r"\(([^)]*)\)", lambda m: "(" + m[1].replace(" ", "*") + ")", unit).replace(" ", "*")
+    return REGISTRY.Quantity(value, re.sub(r"(?<=[A-Za-z])(\d)", r"**\1", text) if text else "")
 
 
-def _with_units(node: Node, fuel: str) -> bool | None:
-    """Whether an equation holds for the units of its operands; None where it cannot be told."""
-    text, unit = node.equation, node.dimension()
-    parts = list(node.operands())
-    if not parts or text.startswith(("from ", "found ")) or node.si in (None, 0.0) or unit is None:
-        return None
-    names = {}
-    for i, (part, _) in enumerate(parts):
-        if part.si is None or part.dimension() is None:
-            return None
-        names[f"x{i}"] = _measured(part.si, part.dimension() or "", fuel)
-        text = text.replace(part.mark, f"x{i}")
-    for sign, python in _SIGNS.items():
-        text = text.replace(sign, python)
+def _with_units(expression: Expression) -> Any:
+    """Worked out by a library of units; raises where they do not fit."""
+    match expression:
+        case Number(value=value):
+            return REGISTRY.Quantity(value, "")
+        case Operand(step=step):
+            return _measured(step.value, step.unit)
+        case Sum(terms=terms):
+            worked = [sign * _with_units(term) for sign, term in terms]
+            unit = next((x.units for x in worked if x.magnitude != 0.0), worked[0].units)
+            return sum((x.to(unit) for x in worked if x.magnitude != 0.0), REGISTRY.Quantity(0.0, unit))
+        case Applied(function=function, arguments=parts):
+            worked = [_with_units(part) for part in parts]
+            if function is np.multiply or function is np.divide:
+                return worked[0] * worked[1] if function is np.multiply else worked[0] / worked[1]
+            if function in (np.maximum, np.minimum, np.fmax, np.fmin):
+                there = [x for x in worked if x.magnitude != 0.0] or worked
+                return max(x.to(there[0].units) for x in there)
+            if function in (np.sqrt, np.square, np.power, np.absolute, np.reciprocal):
+                powers: dict[Any, float] = {
+                    np.sqrt: 0.5,
+                    np.square: 2.0,
+                    np.absolute: 1.0,
+                    np.reciprocal: -1.0,
+                }
+                power = powers.get(function)
+                if power is None:
+                    power = worked[1].to("").magnitude
+                return abs(worked[0]) ** power
+            for x in worked:
+                x.to("")
+            return REGISTRY.Quantity(1.0, "")
+
+
+def _held(step: Step) -> bool:
     try:
-        code = compile(text, node.name, "eval")
-    except SyntaxError:
-        return None
-    if set(code.co_names) - set(names):
-        return None
-    try:
-        found = eval(code, {"__builtins__": {}}, names)  # operands and signs only
+        found = _with_units(step.told.expression)  # type: ignore[arg-type]
     except pint.DimensionalityError:
         return False
-    return bool(REGISTRY.Quantity(found).check(_measured(1.0, unit, fuel).units))
+    return step.value == 0.0 or bool(found.check(_measured(1.0, step.unit).units))
 
 
-@pytest.mark.xfail(
-    reason="known gap: of balance.heat.closure in skerry_point, terms of halogens are told without their enthalpy"
-)
-def test_units_agree_with_the_equations(told: dict[str, Explanation]) -> None:
+@pytest.mark.parametrize("case", CASES)
+def test_units_agree_with_the_equations(case: str) -> None:
     """Worked out by a library of units: products and quotients give the unit stated, sums are of one unit."""
-    wrong, checked = {}, 0
-    for key, explanation in told.items():
-        for node in explanation.root.walk(100):
-            held = [_with_units(node, fuel) for fuel in _FUEL]
-            checked += held[0] is not None
-            if held[0] is not None and not any(held):
-                wrong[key] = f"{node.named} = {node.written()}"
-    assert not wrong
-    assert checked > 800, checked
+    checked = [s for s in _steps(case).values() if s.told.expression is not None and _finite(s)]
+    assert not [f"{s.equation} [{s.unit}]" for s in checked if not _held(s)]
+    assert len(checked) > 200
 
 
 def test_units_that_are_wrong_are_seen() -> None:
     """The check above can fail."""
-    flow, mass = Node("value", "n", 2.0, "mol/s"), Node("value", "M", 0.06, "kg/mol")
-    for unit, equation, held in (
-        ("kg/s", f"{flow.mark} × {mass.mark}", True),
-        ("mol/s", f"{flow.mark} × {mass.mark}", False),
-        ("mol/s", f"{flow.mark} + {mass.mark}", False),
+    flow, mass = Step("number", 2.0, "mol/s"), Step("number", 0.06, "kg/mol")
+    n, m = Operand(flow, "n"), Operand(mass, "M")
+    for unit, expression, held in (
+        ("kg/s", Applied(np.multiply, (n, m)), True),
+        ("mol/s", Applied(np.multiply, (n, m)), False),
+        ("mol/s", Sum(((1.0, n), (1.0, m))), False),
+        ("", Applied(np.exp, (n,)), False),
     ):
-        parts = ((flow, 1.0), (mass, 1.0))
-        assert _with_units(Node("equation", "m", 0.12, unit, equation=equation, parts=parts), "mol") is held
+        step = Step("equation", 0.12, unit)
+        step.told = type(step.told)(expression)
+        assert _held(step) is held
 
 
-def test_equations_are_words_and_signs(told: dict[str, Explanation]) -> None:
+@pytest.mark.parametrize("case", CASES)
+def test_shares_of_a_sum_are_those_of_its_terms(case: str) -> None:
+    checked = 0
+    for step in _steps(case).values():
+        expression = step.told.expression
+        if isinstance(expression, Sum) and all(isinstance(term, Operand) for _, term in expression.terms):
+            by_step = {id(part.step): part.share for part in step.parts}
+            if step.value and len(by_step) == len(expression.terms) and _finite(step):
+                assert sum(by_step.values()) == pytest.approx(
+                    1.0, rel=1e-9 * max(map(abs, by_step.values()), default=1.0)
+                )
+                checked += 1
+    assert checked > 20, checked
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_equations_are_words_and_signs(case: str) -> None:
     """What is on the page is no program."""
-    text = {key: "\n".join(lines(explanation)) for key, explanation in told.items()}
-    plumbed = {key: PLUMBING.search(t)[0] for key, t in text.items() if PLUMBING.search(t)}  # type: ignore[index]
-    assert not plumbed
+    for key, root in _told(case).items():
+        assert not (found := PLUMBING.search("\n".join(lines(root)))), (key, found)
 
 
-def test_a_way_that_is_lost_is_said() -> None:
-    found = " ".join(lines(_story("marram_sound").explain("acid.tail.so2")))
-    assert "is not told" in found
-    assert "Settings" not in found
+@pytest.mark.parametrize("case", CASES)
+def test_the_text_is_short_and_narrow(case: str) -> None:
+    for key, root in _told(case).items():
+        text = list(lines(root, width=80))
+        assert len(text[: text.index("")] if "" in text else text) <= 60, key
+        assert max(map(len, text)) <= 80, key
 
 
-def test_places_are_functions_of_the_package(told: dict[str, Explanation]) -> None:
+def test_places_are_functions_of_the_package() -> None:
     """Each names a file, and a function in it, and no line that moves with every edit."""
     defined: dict[str, set[str]] = {}
-    for explanation in told.values():
-        for node in explanation.root.walk(explanation.steps):
-            if node.place:
-                file, _, name = node.place.partition(": ")
-                if file not in defined:
-                    tree = ast.parse((ROOT / "pyrobal" / file).read_text(encoding="utf-8"))
-                    defined[file] = {n.name for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)}
-                assert not name or name in defined[file], node.place
+    for step in (step for case in CASES for step in _steps(case).values()):
+        if step.spot is not None:
+            file, _, name = step.spot.place.partition(": ")
+            if file not in defined:
+                tree = ast.parse((ROOT / "pyrobal" / file).read_text(encoding="utf-8"))
+                defined[file] = {n.name for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)}
+            assert not name or name in defined[file], step.spot.place
     assert len(defined) > 20
 
 
 def test_readings_on_the_way_are_named_and_not_told_again(story: Story) -> None:
-    explanation = story.explain("smelting.oxygen.per_tonne")
-    parts = {part.name: part for part, _ in explanation.root.operands()}
-    assert set(parts) == {"smelting.oxygen.demand", "feed.dry_rate"}
-    text = "\n".join(lines(explanation, case="x.toml"))
+    root = story.explain("smelting.oxygen.per_tonne")
+    parts = {part.name: part.step for part in root.parts}
+    assert "smelting.oxygen.demand" in parts
+    text = "\n".join(lines(root, case="x.toml"))
     assert "pyrobal explain x.toml smelting.oxygen.demand" in text
     assert "smelting/melt.py" not in text
-    result = story.result
-    for key, part in parts.items():
-        assert part.si == pytest.approx(
-            float(units.to_si(result[key].magnitude, result.unit(key))), rel=1e-12
-        )
+    assert "smelting/melt.py" in "\n".join(lines(root, 3))
+    demand, result = parts["smelting.oxygen.demand"], story.result
+    key = "smelting.oxygen.demand"
+    assert demand.value == pytest.approx(
+        float(units.to_si(result[key].magnitude, result.unit(key))), rel=1e-12
+    )
 
 
 def test_a_setting_changed_changes_what_is_told(story: Story) -> None:
     other = Story(load_case(ROOT / "cases" / "skerry_point.toml", ["smelting.oxygen_efficiency=97 %"]))
     first, second = (s.explain("smelting.oxygen.demand") for s in (story, other))
-    assert first.settings["smelting.oxygen_efficiency"][0] == "99 %"
-    assert second.settings["smelting.oxygen_efficiency"][0] == "97 %"
-    assert first.root.value != second.root.value
+    efficiency = [next(p.step for p in root.parts if p.step.kind == "setting") for root in (first, second)]
+    assert [step.shown for step in efficiency] == ["99 %", "97 %"]
+    assert first.value != second.value
+    assert "skerry_point.toml:" in efficiency[0].sources[0]
+    assert efficiency[1].sources == ('--set "smelting.oxygen_efficiency=97 %"',)
 
 
-def test_settings_of_the_equations_come_first(story: Story) -> None:
-    text = "\n".join(lines(story.explain("smelting.oxygen.demand")))
-    here, further = text.index("Settings in these equations"), text.index("Settings further back")
-    assert here < text.index("smelting.oxygen_efficiency = 99 %: oxygen that reacts") < further
-    assert "smelting.fe_sio2 =" not in text
-    assert "fe_sio2" in text[further:]
+def test_a_setting_says_where_it_was_written(story: Story) -> None:
+    """The line named is the line that holds it, of one of several concentrates too."""
+    told = 0
+    for step in _steps("skerry_point").values():
+        if step.kind == "setting" and (match := re.match(r".*\.toml:(\d+) (.*)", step.sources[0])):
+            line = story.result.case.text.splitlines()[int(match[1]) - 1]
+            assert line.strip() == match[2]
+            assert step.name.rpartition(".")[2] in line
+            told += 1
+    assert told > 30, told
 
 
 def test_a_branch_that_was_not_taken_is_not_told(story: Story) -> None:
-    """The case closes its heat with fuel: nothing of cold charge is in the equation."""
-    root = story.explain("smelting.heat.surplus").root
-    assert "cold" not in " ".join(n.written() for n in (root, *(p for p, _ in root.operands())))
+    """The case closes its heat with fuel: the surplus is set, and nothing of cold charge is told."""
+    text = "\n".join(lines(story.explain("smelting.heat.surplus")))
+    assert "set" in text
+    assert "cold" not in text
 
 
-def test_solver_tables_and_sources_are_named(told: dict[str, Explanation]) -> None:
-    potential = told["smelting.oxygen_potential"]
-    assert any("iterations" in text and "residual" in text for text in potential.solved)
-    assert any("Goto" in source for source in potential.models)
-    heat = next(e for key, e in told.items() if key.startswith("smelting.heat.out."))
-    assert any(node.kind == "table" for node in heat.root.walk(heat.steps))
-    assert any("JANAF" in source and of for source, of in heat.data.items())
-    assert "SiO2" in " ".join(lines(heat))
+def test_solver_tables_and_sources_are_named(story: Story) -> None:
+    text = "\n".join(lines(story.explain("smelting.oxygen_potential"), 12))
+    solved = [s for s in story.explain("smelting.slag.rate").walk(400) if s.kind == "solved"]
+    assert any("Newton" in s.equation and "residual" in s.equation for s in solved)
+    assert all(s.parts for s in solved)
+    assert "JANAF" in text
+    assert "Goto" in text
 
 
-@pytest.mark.xfail(
-    reason="known gap: a laboratory's lines are read in a loop, where the trace of an assay ends"
-)
-def test_the_assay_stands_behind_the_minerals(told: dict[str, Explanation], story: Story) -> None:
-    minerals = next(e for key, e in told.items() if key.startswith("feed.minerals."))
+def test_equations_that_were_solved_are_zero(story: Story) -> None:
+    for root in _told("skerry_point").values():
+        for step in root.walk(STEPS):
+            if step.kind == "solved":
+                assert abs(step.parts[0].step.value) < 1e-6, step.equation
+
+
+def test_the_assay_stands_behind_the_minerals(story: Story) -> None:
+    moving = {i.step.name for i in influences(story.known, "feed.minerals.chalcopyrite")}
     for c in story.result.case.inputs.concentrate:
-        assert {f"concentrate.{c.name}.assay.{name}" for name in c.assay} <= minerals.settings.keys()
+        assert f"concentrate.{c.name}.assay.Cu" in moving
+        assert f"concentrate.{c.name}.rate" in moving
 
 
-def test_the_text_is_short_and_narrow(told: dict[str, Explanation]) -> None:
-    for key, explanation in told.items():
-        text = list(lines(explanation, width=80))
-        tree = text[: text.index("")] if "" in text else text
-        assert len(tree) <= 60, key
-        assert max(map(len, text)) <= 80, key
+@pytest.mark.parametrize("key", ["smelting.oxygen.demand", "smelting.matte.rate", "smelting.slag.assay.Cu"])
+def test_influence_is_what_sensitivity_finds(story: Story, key: str) -> None:
+    """Per cent for per cent, and the same settings."""
+    by_key = {i.step.name: i.slope for i in influences(story.known, key) if i.step.kind == "setting"}
+    rates = re.compile(r"concentrate\..*\.rate")  # of one sensitivity holds the whole feed
+    found = sensitivity(story.result.case, [key])[key]
+    effects = [e for e in found if "*" not in e.setting and not rates.match(e.setting)]
+    compared = 0
+    for e in effects:
+        if math.isfinite(e.elasticity) and e.below is None and not e.count and abs(e.elasticity) > 1e-6:
+            assert by_key[e.setting] == pytest.approx(e.slope, rel=1e-5), e.setting
+            compared += 1
+    assert compared > 5
+
+
+def test_nothing_without_influence_is_listed(story: Story) -> None:
+    found = influences(story.known, "smelting.oxygen.demand")
+    assert all(i.slope != 0.0 for i in found)
+    changes = [abs(i.change) for i in found]
+    assert changes == sorted(changes, reverse=True)
 
 
 def test_depth_shows_every_step_down_to_it(story: Story) -> None:
-    explanation = story.explain("smelting.oxygen.demand")
-    one, two = (list(lines(explanation, depth)) for depth in (1, 2))
+    root = story.explain("smelting.oxygen.demand")
+    one, two = (list(lines(root, depth)) for depth in (1, 2))
     assert len(two) > len(one)
-    assert any("FeO" in line for line in one)
+    assert any("FeO" in line for line in two)
 
 
-@pytest.mark.xfail(
-    reason="known gap: beds solved over the moments of a cycle; the trace ends at their mean gas"
-)
+def test_a_loop_is_told_as_one() -> None:
+    """The mean over the time steps of a schedule: how many, and the largest."""
+    text = " ".join(" ".join(lines(_story("marram_sound").explain("load.so2_mean"))).split())
+    assert "sum of 120 terms, the largest 3" in text
+    assert "117 others" in text
+
+
 def test_pieces_of_plant_one_after_the_other_are_one_line() -> None:
     """SO2 along the gas train: what each reaction takes stands in one sum, and not in a chain of equal names."""
-    gas = next(
-        node
-        for node in _story("marram_sound").explain("acid.so2_load").root.walk(40)
-        if "stoichiometric number" in node.written()
-    )
-    assert gas.written().count("extent") >= 4
+    steps = _story("marram_sound").explain("acid.so2_load").walk(60)
+    assert any(step.equation.count("extent") >= 4 for step in steps)
+
+
+def test_the_beds_of_the_converter_are_told() -> None:
+    text = " ".join(" ".join(lines(_story("marram_sound").explain("acid.tail.so2"))).split())
+    assert "bed 4" in text
+    assert "oxidised" in text
 
 
 def test_trees_are_not_written_out_by_accident(story: Story) -> None:
     """Branches meet again and again: a text of the whole would have no end."""
-    explanation = story.explain("smelting.heat.surplus")
-    assert len(repr(explanation)) + len(repr(explanation.root)) < 1000
+    assert len(repr(story.explain("smelting.oxygen.demand"))) < 1000
 
 
-def test_recording_leaves_no_trace(story: Story, skerry: Result) -> None:
-    """The profile hook is put back, and the balance told of is the balance reported."""
-    assert sys.getprofile() is None
-    np.testing.assert_array_equal(story.result.results.smelting.matte.n, skerry.results.smelting.matte.n)
+def test_the_trace_is_closed_again(story: Story, skerry: Result) -> None:
+    """The balance told of is the balance reported."""
+    assert current() is None
+    told = story.result.results.smelting.matte.n
+    np.testing.assert_allclose(np.asarray(told), skerry.results.smelting.matte.n, rtol=1e-12)
 
 
 def test_a_hostile_case_is_explained_on_plain_lines(nasty: Result) -> None:
@@ -336,6 +378,16 @@ def test_a_hostile_case_is_explained_on_plain_lines(nasty: Result) -> None:
     for key in ("feed.dry_rate", "smelting.matte.rate"):
         for line in lines(story.explain(key)):
             assert line.isprintable() or line == ""
+        page = explain_html(story, key)
+        assert "<script>alert" not in page
+
+
+def test_the_page_folds_without_a_script(story: Story) -> None:
+    page = explain_html(story, "smelting.oxygen.demand")
+    tree = page[page.index('<div class="tree">') : page.index('<h2 id="moves">')]
+    assert tree.count("<details") == tree.count("</details>") == tree.count("<summary>") > 20
+    assert "smelting.oxygen_efficiency" in tree
+    assert "<script" not in tree
 
 
 def test_unknown_readings_are_refused(story: Story) -> None:
@@ -343,43 +395,6 @@ def test_unknown_readings_are_refused(story: Story) -> None:
         story.explain("smelting.mate.rate")
     with pytest.raises(KeyError, match="has no value in this case"):
         story.explain("smelting.matte.assay.Xx")
-
-
-@pytest.mark.parametrize(
-    ("unit", "expected"),
-    [
-        ("Nm3/h", "mol/s"),
-        ("t/d", "kg/s"),
-        ("MW", "W"),
-        ("wt%", ""),
-        ("degC", "K"),
-        ("GJ/t", "J/kg"),
-        ("-", ""),
-    ],
-)
-def test_si_behind_plant_units(unit: str, expected: str) -> None:
-    assert si.of_plant(unit) == expected
-
-
-def test_units_of_one_kilogram_or_mole() -> None:
-    """What is stated of a stream holds for a flux per kilogram; any other difference is not believed."""
-    assert si.settled("mol/s", "mol/kg") == "mol/kg"
-    assert si.settled("W", "J/mol") == "J/mol"
-    assert si.settled("mol/s", "kg/s") == "mol/s"
-    assert si.settled(None, "W") == "W"
-    assert si.settled("W", None) == "W"
-
-
-def test_units_of_products() -> None:
-    assert si.product("mol/s", "J/mol") == "W"
-    assert si.product("kg/s", "kg/mol", -1) == "mol/s"
-    assert si.product("J/(mol K)", "K") == "J/mol"
-    assert si.product("mol O2", "") == "mol"
-    assert si.product("unit/s", "J per unit") == "W"
-    assert si.product("mol/s", "J/unit") is None
-    assert si.product("mol/s", None) is None
-    assert si.common(["mol/s", None, "mol/s"]) == "mol/s"
-    assert si.common(["mol/s", "kg/s"]) is None
 
 
 SAID = [
@@ -419,6 +434,6 @@ def test_from_the_command_line(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["explain", case, "smelting.oxygen.per_tonne"]) == 0
     out = capsys.readouterr().out
     assert out.startswith("smelting.oxygen.per_tonne = ")
-    assert "Settings further back" in out
+    assert "pyrobal explain" in out
     assert main(["explain", case, "smelting.matte.rate", "--set", "smelting.matte_grade=79.8 %"]) == 1
     assert "matte grade too high" in " ".join(capsys.readouterr().out.split())

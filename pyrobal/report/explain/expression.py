@@ -1,98 +1,152 @@
-"""An expression and the call that evaluated it, and small questions to ask of either."""
+"""Equations: operands, numbers, signs. They can be written, and worked out."""
 
 from __future__ import annotations
 
-import ast
-import functools
-import warnings
-from types import CodeType
-from typing import Any, Final, Protocol
+import itertools
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from pyrobal.report.explain import source
-from pyrobal.report.explain.record import Call
+from pyrobal.report.numbers import number
 
-PLAIN: Final = ("pyrobal.arrays", "pyrobal.thermo.elements")  # shapes and names, nothing to explain
-ROUND_OFF: Final = 1e-8  # relative
-MISSING: Final = object()  # what a value is that cannot be told without computing it anew
+if TYPE_CHECKING:
+    from pyrobal.report.explain.step import Step
 
-Evaluated = tuple[ast.expr, Call]  # an expression, and the call in which it was evaluated
-Made = list[Call | Evaluated]  # the calls or expressions a value came from
-
-
-class Parts(Protocol):
-    """Takes collections apart."""
-
-    def each(self, made: ast.GeneratorExp, call: Call) -> list[Evaluated] | None:
-        """Every element of a comprehension."""
-
-    def several(self, collection: ast.expr, call: Call) -> list[Evaluated] | None:
-        """Every value of a tuple, a list or a comprehension."""
-
-    def entry(self, made: ast.DictComp, key: Any, call: Call) -> Evaluated | None:
-        """The value of a dict comprehension for a key."""
-
-    def put_in_loop(self, binding: source.Binding, key: Any, call: Call) -> Evaluated | None:
-        """What a loop put under a key."""
-
-    def added_in_loop(self, binding: source.Binding, index: int, call: Call) -> Evaluated | None:
-        """What a loop added to a list in one of its rounds."""
-
-    def in_round(self, argument: ast.expr, call: Call) -> Evaluated:
-        """An argument of a call within a comprehension, for the round that made the call."""
+_NUDGE: Final = 1e-20  # imaginary, relative
+_SUM, _PRODUCT, _POWER, _ATOM = range(4)  # how tightly a sign binds
+_BETWEEN: Final = {np.multiply: (" × ", _PRODUCT), np.divide: (" / ", _PRODUCT), np.power: ("^", _POWER)}
+_LONG: Final = 12  # a sum told as such
+_NAMED: Final = {
+    np.exp: "exp", np.log: "ln", np.log10: "log10", np.sqrt: "√", np.maximum: "max", np.minimum: "min",
+    np.fmax: "max", np.fmin: "min", np.absolute: "abs",
+}  # fmt: skip
 
 
-@functools.cache
-def compiled(text: str) -> CodeType:
-    """An expression, compiled once for each text."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", SyntaxWarning)  # of what the source never writes
-        return compile(text, "explained", "eval")
+@dataclass(frozen=True)
+class Number:
+    """A number that stands for itself."""
+
+    value: float
 
 
-def class_of(built: ast.Call) -> str:
-    """The last word of what is called: the class, where it is one."""
-    return source.text(built.func).rpartition(".")[2]
+@dataclass(frozen=True, eq=False)
+class Operand:
+    """A step that the equation is made of, and what the equation calls it."""
+
+    step: Step
+    name: str
 
 
-def is_name(built: ast.Call, fields: list[str], field: str, name: str) -> bool:
-    """True where the argument a call gives to ``field`` is just the name ``name``."""
-    found = source.argument(built, fields, field)
-    return isinstance(found, ast.Name) and found.id == name
+@dataclass(frozen=True, eq=False)
+class Applied:
+    """A function or a sign on its arguments."""
+
+    function: Callable[..., Any]
+    arguments: tuple[Expression, ...]
+    note: str = ""  # in place of its name
 
 
-def stored(owner: Any, attr: str) -> Any:
-    """An attribute as it is kept; a property is only known by its call."""
-    if isinstance(getattr(type(owner), attr, None), property):
-        return MISSING
-    return getattr(owner, attr, MISSING)
+@dataclass(frozen=True, eq=False)
+class Sum:
+    """Terms with the sign of each. count : how many there are, where the last stands for several"""
+
+    terms: tuple[tuple[float, Expression], ...]
+    count: int = 0
 
 
-def entry_of(owner: Any, key: Any) -> Any:
-    """One value of a tuple, list or mapping; MISSING where it cannot be told."""
-    if owner is MISSING or key is MISSING or isinstance(owner, np.ndarray):
-        return MISSING
-    try:
-        return owner[key]
-    except (KeyError, IndexError, TypeError):
-        return MISSING
+Expression = Number | Operand | Applied | Sum
 
 
-def numeric(value: Any) -> bool:
-    """A quantity; whole numbers count, and are not explained."""
-    return isinstance(value, float) or (isinstance(value, np.ndarray) and value.dtype.kind == "f")
+def operands(expression: Expression) -> Iterator[Operand]:
+    """In the order written."""
+    match expression:
+        case Operand():
+            yield expression
+        case Applied(arguments=parts):
+            yield from itertools.chain.from_iterable(map(operands, parts))
+        case Sum(terms=terms):
+            yield from itertools.chain.from_iterable(operands(term) for _, term in terms)
 
 
-def agree(a: float | None, b: float | None) -> bool:
-    """False where two numbers are known and differ by more than round-off."""
-    if a is None or b is None or a != a or b != b:
-        return True
-    return abs(a - b) <= ROUND_OFF * max(abs(a), abs(b), 1.0)
+def work_out(expression: Expression, put: Mapping[int, complex] | None = None) -> Any:
+    """The value; ``put`` : id of a step -> value in place of its own."""
+    match expression:
+        case Number(value=value):
+            return value
+        case Operand(step=step):
+            return step.value if put is None else put.get(id(step), step.value)
+        case Applied(function=function, arguments=parts):
+            return _applied(function, [work_out(part, put) for part in parts])
+        case Sum(terms=terms):
+            return sum(sign * work_out(term, put) for sign, term in terms)
 
 
-def single(value: Any) -> bool:
-    """One number, in an array or on its own."""
-    return (numeric(value) and np.size(value) == 1) or (
-        isinstance(value, int) and not isinstance(value, bool)
-    )
+def _applied(function: Any, values: list[Any]) -> Any:
+    if function in (np.maximum, np.fmax):
+        return max(values, key=lambda x: x.real)
+    if function in (np.minimum, np.fmin):
+        return min(values, key=lambda x: x.real)
+    if function is np.absolute:
+        return values[0] if values[0].real >= 0 else -values[0]
+    with np.errstate(all="ignore"):
+        try:
+            return function(*values)
+        except TypeError:  # has no derivative
+            return function(*(x.real for x in values))
+
+
+def shares(expression: Expression) -> dict[int, float]:
+    """id of a step -> relative change of the value for one of the operand: a term's share of a sum."""
+    value = float(np.real(work_out(expression)))
+    found = {}
+    for operand in operands(expression):
+        own = operand.step.value
+        nudged = work_out(expression, {id(operand.step): own * (1.0 + 1j * _NUDGE)})
+        found[id(operand.step)] = float(np.imag(nudged)) / _NUDGE / value if value else np.nan
+    return found
+
+
+def written(expression: Expression, names: Mapping[int, str]) -> str:
+    """As a textbook has it. names : id of a step -> its name"""
+    text = _written(expression, names)[0]
+    if isinstance(expression, Sum) and expression.count > _LONG:
+        return f"sum of {expression.count} terms, the largest {len(expression.terms) - 1}: {text}"
+    return text
+
+
+def _written(expression: Expression, names: Mapping[int, str]) -> tuple[str, int]:
+    match expression:
+        case Number(value=value):
+            return number(value, 7), _ATOM if value >= 0 else _SUM
+        case Operand(step=step, name=name):
+            return names.get(id(step), name), _ATOM
+        case Sum(terms=terms):
+            return _sum([(sign, *_written(term, names)) for sign, term in terms]), _SUM
+        case Applied(function=function, arguments=parts, note=note):
+            return _call(function, [_written(part, names) for part in parts], note)
+
+
+def _sum(terms: list[tuple[float, str, int]]) -> str:
+    text = ""
+    for sign, term, binds in terms:
+        shown = f"({term})" if binds == _SUM and (sign < 0 or term.startswith("−")) else term
+        text += f" {'−' if sign < 0 else '+'} {shown}" if text else f"{'−' if sign < 0 else ''}{shown}"
+    return text or "0"
+
+
+def _call(function: Any, parts: list[tuple[str, int]], note: str) -> tuple[str, int]:
+    if function in _BETWEEN and not note:
+        sign, binds = _BETWEEN[function]
+        (left, tight), (right, tight_right) = parts
+        after = binds + (function is not np.multiply)
+        left = f"({left})" if tight < binds or (function is np.power and tight == binds) else left
+        right = f"({right})" if tight_right < after else right
+        return f"{left}{sign}{right}", binds
+    if function is np.square:
+        return f"{parts[0][0] if parts[0][1] == _ATOM else f'({parts[0][0]})'}^2", _POWER
+    if function is np.reciprocal:
+        return f"1 / {parts[0][0] if parts[0][1] > _PRODUCT else f'({parts[0][0]})'}", _PRODUCT
+    name = note or _NAMED.get(function, getattr(function, "__name__", ""))
+    return f"{name}({', '.join(text for text, _ in parts)})", _ATOM

@@ -10,13 +10,12 @@ from typing import Final
 import numpy as np
 
 from pyrobal import units
-from pyrobal.case.load import Case
-from pyrobal.readings import registry
+from pyrobal.report.explain.known import Known
+from pyrobal.report.explain.step import Step
 from pyrobal.report.numbers import number, quantity
-from pyrobal.report.settings import Setting, settings
-from pyrobal.studies.history import history
-from pyrobal.trace.graph import Leaf, Node
-from pyrobal.trace.units import text
+from pyrobal.report.tables import Column, Table, plain
+from pyrobal.trace.graph import Leaf
+from pyrobal.units import behind
 
 SHARE: Final = 0.01
 _ROUND_OFF: Final = 1e-9  # of the reading: a smaller change is rounding
@@ -24,73 +23,95 @@ _SHOWN: Final = 25  # settings; of table values fewer matter to anybody
 _TABLES: Final = 10
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Influence:
     """What one per cent more of a number does to a reading, to first order.
 
-    kind : "setting" or "table"; name : key of a setting, name of a table value; value : as people write it
-    change : of the reading, in its plant unit; source : of a table value
+    step : the number, a setting or a table value
+    slope : d reading / d number in SI; change : of the reading, in its plant unit
     """
 
-    kind: str
-    name: str
-    value: str
+    step: Step
+    slope: float
     change: float
-    source: str
 
 
-def influences(case: Case, key: str) -> tuple[tuple[Influence, ...], float, str]:
-    """Those of one reading, the greatest first, with its value and unit; what does nothing is left out.
+def influences(known: Known, key: str) -> tuple[Influence, ...]:
+    """Those of one reading, the greatest first; what does nothing is left out.
 
     Exact derivatives, all by one pass backwards through the balance. Raises KeyError for a reading the case
     does not have.
     """
-    told = history(case.inputs)
-    if key not in told.nodes:
-        raise KeyError(f"{key} has no value in this case")
-    unit = registry.find(key)[0].unit_for(told.results)
-    value = float(units.display(float(told.nodes[key].value[0]), unit))
-    per = abs(float(units.display(1.0, unit) - units.display(0.0, unit)))
+    line = known.lines[key]
+    per = abs(float(units.display(1.0, line.unit) - units.display(0.0, line.unit)))
     found = [
-        influence
-        for node, slope in told.slopes_by_node([key]).items()
-        for influence in _of_leaf(node, slope[0] * per, settings(case.inputs))
-        if math.isfinite(influence.change) and abs(influence.change) > _ROUND_OFF * abs(value)
+        Influence(step, slope, slope * per * _one_percent(known, step)) for step, slope in _slopes(known, key)
     ]
-    return tuple(sorted(found, key=lambda one: -abs(one.change))), value, unit
+    least = _ROUND_OFF * abs(line.value)
+    some = [one for one in found if math.isfinite(one.change) and abs(one.change) > least]
+    return tuple(sorted(some, key=lambda one: -abs(one.change)))
 
 
-def _of_leaf(node: Node, slope: np.ndarray, here: dict[str, Setting]) -> Iterator[Influence]:
-    leaf = node.origin
-    if not isinstance(leaf, Leaf) or leaf.kind not in ("setting", "table"):
-        return
-    setting = here.get(leaf.name)
-    if leaf.kind == "setting":
-        si = float(node.value.flat[0])
-        shown = float(units.display(si, setting.unit)) if setting is not None else si
-        one_percent = SHARE * abs(shown if setting is not None and setting.unit == "degC" else si)
-        written = setting.text() if setting is not None else number(si)
-        yield Influence("setting", leaf.name, written, float(slope.sum()) * one_percent, "")
-        return
-    for i, (value, change) in enumerate(zip(node.value.flat, slope.flat, strict=True)):
-        label = leaf.labels[i * len(leaf.labels) // node.value.size] if leaf.labels else ""
-        name = f"{leaf.name} of {label}" if label else leaf.name
-        code = int(np.broadcast_to(node.units, node.value.shape).flat[i])
-        written = f"{number(value, 6)} {text(code)}" if code > 0 else number(value, 6)
-        yield Influence("table", name, written, float(change) * SHARE * abs(value), leaf.source)
+def _slopes(known: Known, key: str) -> list[tuple[Step, float]]:
+    """Every setting and table value with its slope; of one that is looked up twice the sum."""
+    found: dict[tuple[str, str], tuple[Step, float]] = {}
+    for node, slope in known.history.slopes_by_node([key]).items():
+        if isinstance(node.origin, Leaf) and node.origin.kind in ("setting", "table"):
+            for i in np.flatnonzero(slope[0]).tolist():
+                step = known.leaf(node, i)
+                _, before = found.get((step.kind, step.name), (step, 0.0))
+                found[step.kind, step.name] = (step, before + float(slope[0].flat[i]))
+    return list(found.values())
 
 
-def lines(case: Case, key: str) -> Iterator[str]:
+def _one_percent(known: Known, step: Step) -> float:
+    """In SI; of a temperature one per cent of its degrees."""
+    setting = known.settings.get(step.name)
+    degrees = setting is not None and setting.unit == "degC"
+    return SHARE * abs(float(units.display(step.value, "degC")) if degrees else step.value)
+
+
+def lines(known: Known, key: str) -> Iterator[str]:
     """The text of ``pyrobal explain KEY --influence``."""
-    found, value, unit = influences(case, key)
-    yield f"{key} = {quantity(value, unit, 6)}: what one per cent more of each does to it"
+    line = known.lines[key]
+    found = influences(known, key)
+    yield f"{key} = {quantity(line.value, line.unit, 6)}: what one per cent more of each does to it"
     parts = (("setting", "settings and assays", _SHOWN), ("table", "values of tables", _TABLES))
     for kind, title, most in parts:
-        some = [one for one in found if one.kind == kind]
+        some = [one for one in found if one.step.kind == kind]
         yield ""
         yield f"{title}: {len(some)} move it" if some else f"{title}: none moves it"
         for one in some[:most]:
-            share = f" ({100.0 * one.change / abs(value):+.3g} %)" if value else ""
-            yield f"  {one.change:+.4g} {unit}{share}  {one.name} = {one.value}".replace(" - (", " (")
+            share = f" ({100.0 * one.change / abs(line.value):+.3g} %)" if line.value else ""
+            change = f"{one.change:+.4g}{behind(line.unit)}{share}"
+            yield f"  {change}  {plain(one.step.name)} = {_written(one.step)}"
         if len(some) > most:
             yield f"  and {len(some) - most} that do less"
+
+
+def table(known: Known, key: str) -> Table:
+    """All of them."""
+    line = known.lines[key]
+    rows = tuple(
+        (plain(one.step.name), _written(one.step), one.change, plain(_words(one.step)))
+        for one in influences(known, key)
+    )
+    columns = (
+        Column("setting or table value"),
+        Column("value"),
+        Column("+1 % does", line.unit.strip("-")),
+        Column("meaning or source"),
+    )
+    return Table(
+        f"What moves {key}", columns, rows, ("To first order, exactly; what does nothing is left out.",)
+    )
+
+
+def _written(step: Step) -> str:
+    return step.shown or f"{number(step.value, 6)}{behind(step.unit)}"
+
+
+def _words(step: Step) -> str:
+    """The meaning of a setting, the source of a number of the tables by its key."""
+    keys = (f"{source.partition(']')[0]}]" if source.startswith("[") else source for source in step.sources)
+    return step.words or ", ".join(keys)
