@@ -136,7 +136,7 @@ def _course(moments: Sequence[Moment]) -> Course:
 
 def _over_time(of_moments: Iterable[FloatN]) -> Floats:
     """(N, M) of M values (N,)."""
-    return np.array(list(of_moments)).T
+    return np.stack(list(of_moments), axis=1)
 
 
 def _backwards(moments: Sequence[Moment]) -> BoolN:
