@@ -115,6 +115,18 @@ def join(parts: Sequence[Any], sizes: Sequence[int] = ()) -> Any:
     return first
 
 
+def joinable(one: Any, other: Any) -> bool:
+    """Whether two trees have the same branches; a plant with more blows of its converters has more."""
+    if dataclasses.is_dataclass(one) and not isinstance(one, type):
+        fields = [f.name for f in dataclasses.fields(one) if f.init]
+        return type(one) is type(other) and all(joinable(getattr(one, n), getattr(other, n)) for n in fields)
+    if isinstance(one, Mapping):
+        return one.keys() == other.keys() and all(joinable(one[key], other[key]) for key in one)
+    if isinstance(one, tuple):
+        return len(one) == len(other) and all(map(joinable, one, other))
+    return (one is None) == (other is None)
+
+
 def _joined(parts: Sequence[Floats], sizes: Sequence[int]) -> Floats:
     first = parts[0]
     alike = not sizes or all(np.array_equal(first, part, equal_nan=True) for part in parts)

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, IntN, join, take
+from pyrobal.arrays import BoolN, FloatN, IntN, join, joinable, take
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.alone import acid_plant_alone
 from pyrobal.flowsheet.boundary import plant_ledger
@@ -83,7 +83,8 @@ def _solve(inputs: Inputs, n: int, back: Mapping[str, Stream] | None = None) -> 
     gas = gas_of(circuit, None)
     if gas.load is not None and 0 < (late := _late(_time_for(gas.load), None)).sum() < n:
         first = _results(inputs, n, fed, dried, replace(feeds, blown=np.ones(1)), circuit, gas, recycle)
-        return _in_their_places(first, np.flatnonzero(late))
+        if (found := _in_their_places(first, np.flatnonzero(late))) is not None:
+            return found
     for _ in range(_ROUNDS):
         if gas.load is None or not _late(blown := _time_for(gas.load), feeds.blown).any():
             break
@@ -93,13 +94,15 @@ def _solve(inputs: Inputs, n: int, back: Mapping[str, Stream] | None = None) -> 
     return _results(inputs, n, fed, dried, feeds, circuit, gas, recycle)
 
 
-def _in_their_places(first: Results, late: IntN) -> Results:
+def _in_their_places(first: Results, late: IntN) -> Results | None:
     """The scenarios in which the schedule leaves no time for all the matte are sought anew, the others are
-    not worked out again with them."""
+    not worked out again with them. None where the two cannot stand in one tree."""
     rest = np.setdiff1d(np.arange(first.scenarios), late)
     anew = _solve(take(first.inputs, late), len(late))
     aside = take(anew.circuit.aside, slice(0, 1)).scaled(np.zeros(1))  # of which the others have none
     first = replace(first, circuit=replace(first.circuit, aside=aside))
+    if not joinable(first, anew):
+        return None
     joined = join([take(first, rest), anew], (len(rest), len(late)))
     return replace(take(joined, np.argsort(np.concatenate([rest, late]))), inputs=first.inputs)
 

@@ -123,9 +123,12 @@ class Live:
         return self._ranks[now.digest]
 
     def _rank(self, now: Opened) -> None:
-        result = self._state(now, Asked())
-        self._ranks = {now.digest: reaches(result, pinned(result), self._executor(now))}
-        self.version += 1
+        self._ranks = {now.digest: ()}  # where that fails the page has the handles that every case has
+        try:
+            result = self._state(now, Asked())
+            self._ranks = {now.digest: reaches(result, pinned(result), self._executor(now))}
+        finally:
+            self.version += 1
 
     def _executor(self, now: Opened) -> Executor | None:
         """Who solves what is more than one state: furnaces are done at once, whole plants by another."""

@@ -108,7 +108,7 @@ def _candidates(settings: Settings) -> list[Variable]:
         variable
         for key, variable in settings.numbers.items()
         if settings.held(key) is not None
-        and not variable.bare
+        and not (variable.bare or variable.count)
         and not key.startswith((*unused, *_NOT_MOVED, *moved_already))
         and not _NO_CONTROL.search(key)
     ]

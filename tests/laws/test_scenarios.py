@@ -187,15 +187,20 @@ def test_every_word_has_a_number() -> None:
     assert words <= {*NUMBERS, *NEAR}
 
 
-def test_a_plant_whose_schedule_is_too_short_stands_beside_others_as_it_does_alone() -> None:
-    """Only it is worked out again, with less matte; one without that need and one without an answer stay."""
+@pytest.mark.parametrize("blows", [(3.0, 3.0, 3.0), (4.0, 3.0, 3.0)])
+def test_a_plant_whose_schedule_is_too_short_stands_beside_others_as_it_does_alone(
+    blows: tuple[float, ...],
+) -> None:
+    """Only it is worked out again, with less matte; one without that need and one without an answer stay. So
+    too where another has more blows, and with them more of everything that is told by blow."""
     inputs = demo("marram_sound").inputs
     grades, more = np.array([0.60, 0.55, 0.79]), np.array([1.0, 1.6, 1.0])
     rate = inputs.concentrate[0].rate
 
     def plants(rows: slice) -> Results:
         fed = inputs.replace("concentrate.Fenholt.rate", more[rows] * rate)
-        return solve(fed.replace("smelting.matte_grade", grades[rows]))
+        blown = fed.replace("converting.slag_blows", np.array(blows)[rows])
+        return solve(blown.replace("smelting.matte_grade", grades[rows]))
 
     together = plants(slice(None))
     assert together.load is not None
