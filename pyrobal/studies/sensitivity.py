@@ -78,7 +78,7 @@ def sensitivity(
     if not base.solved.all():
         raise NotSolved(Reason(int(base.reason[0])))
     exact = tangent(case.inputs, chosen, list(wanted), aim)
-    sides = differences(case.inputs, base, chosen, list(wanted), aim, whole=True)
+    sides = differences(case.inputs, chosen, list(wanted), aim, whole=True)
     slopes = _by_whole_steps(chosen, exact.slopes[0], sides)
     scale = largest(base)
     found: dict[str, tuple[Effect, ...]] = {}

@@ -16,7 +16,6 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, Floats, take
 from pyrobal.flowsheet.inputs import Inputs
-from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
 from pyrobal.studies.measure import measured
 from pyrobal.studies.variable import Variable
@@ -107,7 +106,6 @@ class Differences:
 
 def differences(
     inputs: Inputs,
-    base: Results,
     variables: Sequence[Variable],
     readings: Sequence[str],
     aim: Aim | None = None,
@@ -117,14 +115,17 @@ def differences(
     """Difference quotients of one scenario to either side of each setting, as far as its range allows.
 
     whole : counts move by one instead of a small step
+
+    What nothing has moved is one more row of the same batch: a sum over many rows may round otherwise than
+    over one.
     """
     steps = np.empty(2 * len(variables))
-    rows = take(inputs, np.zeros(len(steps), dtype=np.int64))
+    rows = take(inputs, np.zeros(len(steps) + 1, dtype=np.int64))
     for k, variable in enumerate(variables):
         value = float(held(inputs, variable)[0])
         width = 1.0 if whole and variable.count else relative * (abs(value) or 1e-2)
         steps[2 * k : 2 * k + 2] = -width, width
-        moved = np.broadcast_to(held(rows, variable), (len(steps),)).copy()  # with what another has moved
+        moved = np.broadcast_to(held(rows, variable), (len(steps) + 1,)).copy()  # with what another has moved
         moved[2 * k : 2 * k + 2] += steps[2 * k : 2 * k + 2]
         allowed = variable.allows(moved)
         moved[2 * k : 2 * k + 2] = np.where(allowed[2 * k : 2 * k + 2], moved[2 * k : 2 * k + 2], value)
@@ -134,6 +135,5 @@ def differences(
         rows = aim.put(rows, aim.solved(rows)[0])
     results = solve(rows)
     found = np.stack([measured(results, key) for key in readings], axis=1)
-    here = np.array([measured(base, key)[0] for key in readings])
-    quotients = (found - here) / steps[:, None]
+    quotients = (found[:-1] - found[-1]) / steps[:, None]
     return Differences(quotients[0::2], quotients[1::2])
