@@ -92,7 +92,8 @@ def explain(case: CaseLike, key: str, *, set: Words = (), depth: int | None = No
     from pyrobal.report.tables import Column, Table
 
     one = _case(case, set)
-    told = tuple(lines(Story(one).explain(key), depth, 100, one.file))
+    story = Story(one)
+    told = tuple(lines(story.explain(key), depth, 100, one.file, story.sources(key)))
     table = Table(f"Trace of {key}", (Column("trace"),), tuple((line,) for line in told))
 
     def sections() -> Iterator[Section]:

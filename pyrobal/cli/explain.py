@@ -76,6 +76,9 @@ def _print(story: Story, key: str, depth: int | None, influence: bool, case: str
     from pyrobal.report.explain.show import lines
 
     width = Console(highlight=False).width
-    told = ranked.lines(story.known, key) if influence else lines(story.explain(key), depth, width, case)
+    if influence:
+        told = ranked.lines(story.known, key)
+    else:
+        told = lines(story.explain(key), depth, width, case, story.sources(key))
     for line in told:
         click.echo(line)

@@ -183,7 +183,7 @@ def jacobian(problem: Problem, z: Floats, f: Floats) -> Floats:
         rows = np.repeat(np.arange(n), columns.size)
         shifted = z[rows]
         shifted[np.arange(rows.size), np.tile(columns, n)] += _STEP
-        part = problem if columns.size == 1 or n == 1 else problem.take(rows)
+        part = problem if columns.size == 1 else problem.take(rows)
         moved = part.residual(shifted) - f[rows]
         J[:, :, columns] = np.swapaxes(moved.reshape(n, columns.size, k), 1, 2) / _STEP
     return J

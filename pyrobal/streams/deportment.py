@@ -11,7 +11,7 @@ import numpy as np
 
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, IntN, zeros
 from pyrobal.thermo.elements import ELEMENTS
-from pyrobal.thermo.files import data_root
+from pyrobal.thermo.files import data_root, survey
 from pyrobal.thermo.properties import Species
 from pyrobal.trace.solved import remembered, tabulated
 
@@ -35,10 +35,17 @@ class DeportmentTable:
 
     outlets : in the order of the columns
     shares : element -> outlet -> share; an element with blank cells is absent: the step shares it out itself
+    sources : element -> what is published of it, or that it is an estimate
     """
 
     outlets: tuple[str, ...]
     shares: Mapping[str, Mapping[str, float]]
+    sources: Mapping[str, str]
+
+    def share(self, element: str, outlet: str) -> FloatN:
+        """(1,), in a trace with its source."""
+        share = np.array([self.shares[element][outlet]])
+        return tabulated(share, f"share of {element} to {outlet}", "-", (), self.sources[element])
 
 
 @functools.lru_cache
@@ -48,7 +55,8 @@ def read_table(step: str) -> DeportmentTable:
         rows = csv.DictReader(line for line in file if not line.startswith("#"))
         outlets = tuple((rows.fieldnames or ())[1:-2])  # element, outlets..., source, seen
         filled = [row for row in rows if row[outlets[0]]]
-    return DeportmentTable(outlets, {row["element"]: {o: float(row[o]) for o in outlets} for row in filled})
+    shares = {row["element"]: {o: float(row[o]) for o in outlets} for row in filled}
+    return DeportmentTable(outlets, shares, {row["element"]: survey(row) for row in filled})
 
 
 def shares(table: DeportmentTable, override: Mapping[str, Mapping[str, FloatN]]) -> Shares:
@@ -59,10 +67,7 @@ def shares(table: DeportmentTable, override: Mapping[str, Mapping[str, FloatN]])
     """
     result: Shares = {}
     for element in dict.fromkeys((*table.shares, *override)):
-        given = override.get(element) or {
-            o: tabulated(np.array([x]), f"share of {element} to {o}", "-", ())
-            for o, x in table.shares[element].items()
-        }
+        given = override.get(element) or {o: table.share(element, o) for o in table.shares[element]}
         total = functools.reduce(np.add, given.values())
         result[element] = {o: given.get(o, np.zeros(1)) / total for o in table.outlets}
     return result

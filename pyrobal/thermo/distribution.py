@@ -24,7 +24,8 @@ from pyrobal.arrays import FloatN, Floats, column, zeros
 from pyrobal.constants import PERCENT
 from pyrobal.thermo import solutions
 from pyrobal.thermo.elements import ATOMIC_MASS_OF
-from pyrobal.thermo.files import data_root
+from pyrobal.thermo.files import data_root, survey
+from pyrobal.trace.solved import tabulated
 
 REFERENCE_GRADE = 62 * PERCENT  # of the matte, at which the ratios stand
 _CU2S_PER_CU = (2 * ATOMIC_MASS_OF["Cu"] + ATOMIC_MASS_OF["S"]) / (2 * ATOMIC_MASS_OF["Cu"])
@@ -42,10 +43,11 @@ def exchange_exponent(oxygen: float, sulfur: float) -> float:
 
 @dataclass(frozen=True)
 class Line:
-    """One element of the table: slag_matte : L at the reference grade; exponent : of pO2."""
+    """One element: slag_matte : L at the reference grade; exponent : of pO2; source : see ``survey``."""
 
     slag_matte: float
     exponent: float
+    source: str
 
 
 @functools.lru_cache
@@ -53,7 +55,7 @@ def read_ratios() -> Mapping[str, Line]:
     """``distribution.csv`` by element. Lines that begin with # say where it comes from."""
     with (data_root() / "distribution.csv").open(encoding="utf-8") as file:
         rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
-    return {row["element"]: Line(float(row["slag_matte"]), _exponent(row)) for row in rows}
+    return {row["element"]: Line(float(row["slag_matte"]), _exponent(row), survey(row)) for row in rows}
 
 
 def _exponent(row: Mapping[str, str]) -> float:
@@ -77,7 +79,12 @@ def ratios(elements: Iterable[str], override: Ratios) -> tuple[Floats, Floats]:
 
 def _line(element: str) -> dict[str, FloatN]:
     line = read_ratios()[element]
-    return {"slag_matte": np.array([line.slag_matte]), "exponent": np.array([line.exponent])}
+    return {
+        "slag_matte": tabulated(
+            np.array([line.slag_matte]), f"slag over matte of {element}", "-", (), line.source
+        ),
+        "exponent": tabulated(np.array([line.exponent]), f"exponent of {element}", "-", (), line.source),
+    }
 
 
 def matte_fractions(grade: FloatN) -> tuple[FloatN, FloatN]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -76,3 +76,15 @@ def read_sources(path: Path) -> dict[str, str]:
 def _plain(value: str) -> str:
     """A field on one line, without the braces that keep a name together."""
     return " ".join(value.replace("{", "").replace("}", "").split())
+
+
+_SURVEYS = {
+    "davenport:2002": "Davenport, King, Schlesinger & Biswas, Extractive Metallurgy of Copper, 4th ed. 2002",
+    "keller:1900": "Keller 1900, as printed in Levy, Modern Copper Smelting, 1912",
+}
+
+
+def survey(row: Mapping[str, str]) -> str:
+    """What a row of shares or ratios rests on, by its columns source and seen."""
+    certain = " (from memory)" if row["seen"] == "memory" else ""
+    return f"{_SURVEYS[row['source']]}{certain}" if row["source"] in _SURVEYS else "an estimate of our own"

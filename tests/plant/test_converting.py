@@ -372,8 +372,9 @@ def test_the_table_is_complete_and_adds_up() -> None:
     table = table_shares()
     assert set(table) == set(MINORS)
     for rows in table.values():
-        assert [grade for grade, _ in rows] == pytest.approx([0.54, 0.70])
-        for _, outlets in rows:
+        assert [grade for grade, _, _ in rows] == pytest.approx([0.54, 0.70])
+        for _, outlets, source in rows:
+            assert source
             assert set(outlets) == set(OUTLETS)
             assert sum(outlets.values()) == pytest.approx(1.0)
 

@@ -299,6 +299,25 @@ def test_solver_tables_and_sources_are_named(story: Story) -> None:
     assert "Goto" in text
 
 
+def test_sources_of_all_equations_behind_a_reading_are_named(story: Story) -> None:
+    """Of those that a page has no room for too, and only of those."""
+    demand, feed = story.sources("smelting.oxygen.demand"), story.sources("feed.dry_rate")
+    assert any("Matousek 1996" in text for text in demand)
+    assert any("Goto 1974" in text for text in demand)
+    assert not any("Matousek 1996" in text for text in feed)
+    told = "\n".join(lines(story.explain("smelting.oxygen.demand"), behind=demand))
+    assert "Sources of equations further back" in told
+
+
+def test_a_share_of_the_tables_names_its_own_source(story: Story) -> None:
+    """Not the atomic weights, which a table of the same element rests on."""
+    steps = _steps("skerry_point").values()
+    shares = [s for s in steps if s.kind == "table" and s.name.startswith("share of ")]
+    assert shares
+    for step in shares:
+        assert step.sources[0].startswith(("Davenport", "Keller", "an estimate")), step.name
+
+
 def test_equations_that_were_solved_are_zero(story: Story) -> None:
     for root in _told("skerry_point").values():
         for step in root.walk(STEPS):

@@ -61,7 +61,7 @@ def cautions(r: ConvertingResult) -> dict[str, BoolN]:
     """(N,) True where a caution of ``CAUTIONS`` holds."""
     s, slag, mass = r.settings, r.slag, r.slag.mass()
     silicate = s.kind == "batch" or s.slag_system == "silicate"
-    grades = [grade for grade, _ in table_shares()["As"]]
+    grades = [grade for grade, _, _ in table_shares()["As"]]
     matte = grade_of(r.matte.elements())
     with np.errstate(all="ignore"):
         magnetite = slag.species_mass()[:, slag.phase.index("Fe3O4(slag)")] / mass

@@ -17,9 +17,9 @@ from pyrobal.constants import PERCENT
 from pyrobal.plant.converting.settings import ConvertingSettings
 from pyrobal.streams.deportment import GANGUE_IN_DUST, GANGUE_IN_SLAG, carrier_matrix
 from pyrobal.thermo.elements import ATOMIC_MASS, ATOMIC_MASS_OF, ELEMENTS
-from pyrobal.thermo.files import data_root
+from pyrobal.thermo.files import data_root, survey
 from pyrobal.thermo.properties import Species, species
-from pyrobal.trace.solved import remembered
+from pyrobal.trace.solved import remembered, tabulated
 
 OUTLETS = ("blister", "slag", "offgas")
 MINORS = ("As", "Sb", "Bi", "Pb", "Zn", "Cd", "Ni", "Co", "Mo", "Se", "Te", "Au", "Ag", "Hg", "Cl", "F")
@@ -74,15 +74,16 @@ def carried(carriers: str, phase: str) -> Floats:
 
 
 @functools.lru_cache
-def table_shares() -> dict[str, tuple[tuple[float, dict[str, float]], ...]]:
-    """Element -> ((grade [kg/kg], outlet -> share), ...) by rising grade, each row scaled to a sum of one."""
-    table: dict[str, list[tuple[float, dict[str, float]]]] = {}
+def table_shares() -> dict[str, tuple[tuple[float, dict[str, float], str], ...]]:
+    """Element -> ((grade [kg/kg], outlet -> share, source), ...) by rising grade, each row scaled to a sum of
+    one."""
+    table: dict[str, list[tuple[float, dict[str, float], str]]] = {}
     with (data_root() / "deportment_converting.csv").open(encoding="utf-8") as file:
         for row in csv.DictReader(line for line in file if not line.startswith("#")):
             shares = {outlet: float(row[outlet]) for outlet in OUTLETS}
             total = sum(shares.values())
             scaled = {outlet: share / total for outlet, share in shares.items()}
-            table.setdefault(row["element"], []).append((float(row["grade"]) * PERCENT, scaled))
+            table.setdefault(row["element"], []).append((float(row["grade"]) * PERCENT, scaled, survey(row)))
     return {element: tuple(rows) for element, rows in table.items()}
 
 
@@ -96,9 +97,13 @@ def minor_share(element: str, grade: FloatN, s: ConvertingSettings) -> dict[str,
     if given:
         total = sum(given.values(), np.zeros(1))
         return {outlet: given.get(outlet, np.zeros(1)) / total for outlet in OUTLETS}
-    (low, at_low), (high, at_high) = table_shares()[element]
+    (low, at_low, source), (high, at_high, _) = table_shares()[element]
     x = np.clip((grade - low) / (high - low), 0.0, 1.0)
-    return {outlet: at_low[outlet] + (at_high[outlet] - at_low[outlet]) * x for outlet in OUTLETS}
+
+    def share(row: dict[str, float], outlet: str) -> FloatN:
+        return tabulated(np.array([row[outlet]]), f"share of {element} to {outlet}", "-", (), source)
+
+    return {o: share(at_low, o) + (share(at_high, o) - share(at_low, o)) * x for o in OUTLETS}
 
 
 @dataclass(frozen=True, eq=False)

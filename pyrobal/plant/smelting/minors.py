@@ -23,7 +23,7 @@ from pyrobal.streams.deportment import read_table
 from pyrobal.streams.material import Material
 from pyrobal.thermo import distribution
 from pyrobal.thermo.elements import ELEMENTS
-from pyrobal.trace.solved import remembered, tabulated
+from pyrobal.trace.solved import remembered
 
 VOLATILE = ("As", "Sb", "Bi", "Pb", "Zn", "Cd", "Se", "Te")
 # Furnace at which the survey's shares to dust and gas are taken to stand, per tonne of matte; an estimate.
@@ -141,11 +141,8 @@ def minors(
 @remembered()
 def _survey(elements: tuple[str, ...]) -> tuple[Floats, Floats, Floats]:
     """Of the survey's shares, (1, K): carried out, leaving as fume, and dust of the fume."""
-    table = read_table("smelting").shares
-    dust, gas = (
-        tabulated(np.array([[table[e][o] for e in elements]]), f"share to {o}", "-", elements)
-        for o in ("dust", "gas")
-    )
+    table = read_table("smelting")
+    dust, gas = (np.stack([table.share(e, o) for e in elements], axis=1) for o in ("dust", "gas"))
     volatile = np.array([[e in VOLATILE for e in elements]])
     fume = np.where(volatile, dust + gas, 0.0)
     return np.where(volatile, 0.0, dust), fume, np.where(volatile, ratio(dust, fume), 0.0)

@@ -23,7 +23,8 @@ from pyrobal.trace.graph import Leaf, Node
 
 DIGITS: Final = 6
 _PLANT: Final = {"kg/s": "t/h", "W": "MW", "Pa": "kPa", "J/mol": "kJ/mol", "J/kg": "MJ/kg"}
-_ROWS: Final = ("enthalpy", "entropy", "heat capacity")
+_ROWS: Final = ("enthalpy", "entropy", "heat capacity", "lowest temperature", "highest temperature")
+_MOLAR: Final = "molar mass"
 _WEIGHTS: Final = "iupac2021"
 _CERTAIN: Final = {"memory": "from memory", "estimate": "estimated"}
 
@@ -119,13 +120,13 @@ def unit_at(node: Node, element: int) -> str:
 
 
 def _sources(leaf: Leaf, substance: str) -> tuple[str, ...]:
-    """Published sources of a number of the tables: of a heat those of the row."""
+    """Published sources of a number of the tables: of a substance those of its row."""
     if leaf.source or leaf.kind != "table":
         return (leaf.source,) if leaf.source else ()
-    if substance not in load_substances():
-        return ()
-    if not leaf.name.startswith(_ROWS):
+    if leaf.name == _MOLAR and not substance.startswith("Rest"):  # which has one by convention
         return (f"[{_WEIGHTS}] {load_sources()[_WEIGHTS]}",)
+    if substance not in load_substances() or not leaf.name.startswith(_ROWS):
+        return ()
     row = find(substance)
     certain = f" ({_CERTAIN[row.seen]})" if row.seen in _CERTAIN else ""
     return tuple(f"[{key}] {load_sources()[key]}{certain}" for key in row.source)

@@ -43,7 +43,7 @@ def explain_html(
         answer=f"{trunk.head}: {trunk.step.words}",
         trunk=trunk,
         moves=table(story.known, key),
-        sources=[*sources(met), *data(met)],
+        sources=list(dict.fromkeys([*sources(met), *story.sources(key), *data(met)])),
         case=case,
         digest=hashlib.sha256(case.text.encode()).hexdigest(),
     )

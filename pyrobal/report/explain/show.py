@@ -5,7 +5,7 @@ from __future__ import annotations
 import heapq
 import math
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import count
 from typing import Final
@@ -153,8 +153,14 @@ def _along(step: Step, names: list[str]) -> Step | None:
     return step
 
 
-def lines(root: Step, depth: int | None = None, width: int = WIDTH, case: str = "CASE") -> Iterator[str]:
-    """The explanation line by line."""
+def lines(
+    root: Step,
+    depth: int | None = None,
+    width: int = WIDTH,
+    case: str = "CASE",
+    behind: Sequence[str] = (),
+) -> Iterator[str]:
+    """The explanation line by line. behind : sources of all equations, told or not"""
     trunk = tree(root, depth)
     yield from _tree(trunk, width, 0)
     if trunk.below:
@@ -162,9 +168,11 @@ def lines(root: Step, depth: int | None = None, width: int = WIDTH, case: str = 
         yield from _wrapped(_LEGEND, width, "")
     told = list(branches(trunk))
     readings = dict.fromkeys(b.step.name for b in told if b.step.kind == "reading" and b.part and not b.below)
+    here = sources(told)
     sections = (
         ("Readings above, explained in turn by", [f"pyrobal explain {case} {key}" for key in readings]),
-        ("Sources of the equations", sources(told)),
+        ("Sources of the equations", here),
+        ("Sources of equations further back", [source for source in behind if source not in here]),
         ("Sources of the data", data(told)),
     )
     for heading, rows in sections:

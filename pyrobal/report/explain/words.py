@@ -56,7 +56,8 @@ def constant(identifier: str) -> str:
     if match := _MOLAR_MASS.fullmatch(identifier):
         of = match[1].title() if match[1].title() in ELEMENTS else plain(match[1].lower())
         return f"molar mass of {of}"
-    return plain(identifier.lower()) if identifier.isupper() and len(identifier) > 1 else plain(identifier)
+    name = identifier.lower() if identifier.isupper() and len(identifier) > 1 else identifier
+    return plain(name).removesuffix(" of")  # of a table by what it is of
 
 
 def says_much(name: str) -> bool:
