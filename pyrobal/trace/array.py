@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any, Final
 
 import numpy as np
 
 from pyrobal.dimensions import Constant
 from pyrobal.trace import graph, measures, units
-from pyrobal.trace.composed import COMPOSED, FACTS, LIKE, MOVES
+from pyrobal.trace.composed import COMPOSED, FACTS, LIKE, METHODS
 from pyrobal.trace.graph import Leaf, Node, Trace, Units
+from pyrobal.trace.moves import MOVES, Output, part_of, written_into
 from pyrobal.trace.rules import ELEMENTWISE, LINEAR_SOLVE, MATMUL, MOVE, REDUCE, SLOT
 
 Array = np.ndarray[Any, Any]
+_SCALARS: Final = (Constant, float, int)
 
 
 class Traced(np.ndarray[Any, Any]):
@@ -66,7 +68,7 @@ class Traced(np.ndarray[Any, Any]):
         part = np.array(value[key])
         codes = self.node.units
         codes = codes if isinstance(codes, int) else units.one(codes[key])
-        return made(part, trace.node(MOVE, _part, (self.node,), part, codes, arguments=(SLOT, key)))
+        return made(part, trace.node(MOVE, part_of, (self.node,), part, codes, arguments=(SLOT, key)))
 
     def __setitem__(self, key: Any, new: Any) -> None:
         trace, old = graph.STATE.trace, self.node
@@ -79,12 +81,13 @@ class Traced(np.ndarray[Any, Any]):
             )
             return
         operand = _operand(new)
-        codes = np.broadcast_to(old.units, self.shape).copy()
+        codes = np.empty(self.shape, dtype=np.int64)
+        codes[...] = old.units
         shared = units.of(operand)
         codes[key] = shared
         self.node = trace.node(
             MOVE,
-            _written,
+            written_into,
             (old, operand),
             self.view(np.ndarray),
             units.one(codes),
@@ -130,30 +133,8 @@ class Traced(np.ndarray[Any, Any]):
         return self.copy() if kept else self.node.value.astype(dtype, *args, **kwargs)
 
 
-def _method(name: str) -> Callable[..., Any]:
-    function = getattr(np, name)
-
-    def method(self: Traced, *args: Any, **kwargs: Any) -> Any:
-        return function(self, *args, **kwargs)
-
-    return method
-
-
-def _reshape(self: Traced, *shape: Any, **kwargs: Any) -> Any:
-    return np.reshape(self, shape[0] if len(shape) == 1 else shape, **kwargs)
-
-
-def _transpose(self: Traced, *axes: Any) -> Any:
-    return np.transpose(self, (axes[0] if len(axes) == 1 else axes) or None)
-
-
-for _name in (
-    "ravel", "swapaxes", "repeat", "take", "squeeze", "clip", "dot", "cumsum", "argmax", "argmin", "argsort",
-    "nonzero", "searchsorted", "diagonal", "mean", "trace",
-):  # fmt: skip
-    setattr(Traced, _name, _method(_name))
-for _name, _own in (("flatten", _method("ravel")), ("reshape", _reshape), ("transpose", _transpose)):
-    setattr(Traced, _name, _own)
+for _name, _function in METHODS.items():
+    setattr(Traced, _name, _function)
 
 
 def made(value: Any, node: Node) -> Traced:
@@ -166,8 +147,12 @@ def made(value: Any, node: Node) -> Traced:
 def leaf(trace: Trace, value: Any, code: Units, origin: Leaf) -> Traced:
     """A traced array that no operation made."""
     value = np.array(value, dtype=np.float64)
-    code = code if isinstance(code, int) else np.broadcast_to(code, value.shape)
-    return made(value.copy(), trace.node(None, None, (), value, code, origin=origin))
+    return made(value, trace.node(None, None, (), value, _spread(code, value), origin=origin))
+
+
+def _spread(code: Units, value: Array) -> Units:
+    """One code for all elements, or one for each."""
+    return code if type(code) is int or code.shape == value.shape else np.broadcast_to(code, value.shape)
 
 
 def _fresh(trace: Trace, plain: Array) -> Any:
@@ -185,11 +170,14 @@ def _stripped(x: Any) -> Any:
 
 def _bare(x: Any) -> Any:
     """Plain arrays within lists and tuples too."""
-    if type(x) is Traced:
+    kind = type(x)
+    if kind is Traced:
         return x.node.value
-    if type(x) in (list, tuple):
-        return type(x)(_bare(part) for part in x)
-    if type(x) is dict:
+    if kind is tuple:
+        return tuple([_bare(part) for part in x])
+    if kind is list:
+        return [_bare(part) for part in x]
+    if kind is dict:
         return {k: _bare(part) for k, part in x.items()}
     return x
 
@@ -198,7 +186,7 @@ def _operand(x: Any) -> Any:
     """A node, a constant, or a plain array; of a table that a module keeps, a node."""
     if type(x) is Traced:
         return x.node
-    if isinstance(x, Constant | float | int):
+    if isinstance(x, _SCALARS):
         return x
     array = np.asarray(x)
     known = units.declared(array)
@@ -216,35 +204,17 @@ def _operand(x: Any) -> Any:
     return np.reshape(trace.kept[key], -1)[places].node
 
 
-def _part(whole: Any, key: Any) -> Any:
-    return whole[key]
-
-
-def _written(whole: Any, key: Any, new: Any) -> Any:
-    found = np.array(whole)
-    found[key] = new
-    return found
-
-
 def _call(trace: Trace, ufunc: Any, inputs: tuple[Any, ...], out: Any, options: dict[str, Any]) -> Any:
-    values, operands = [], []
-    for x in inputs:
-        if type(x) is Traced:
-            values.append(x.node.value)
-            operands.append(x.node)
-        else:
-            values.append(x)
-            operands.append(_operand(x))
+    operands = tuple([x.node if type(x) is Traced else _operand(x) for x in inputs])
+    values = [x.node.value if type(x) is Traced else x for x in inputs]
     if ufunc is np.matmul:
         value = np.asarray(np.matmul(*values))
         codes = measures.matmul(trace, operands)
-        codes = codes if isinstance(codes, int) else np.broadcast_to(codes, value.shape)
-        return made(value, trace.node(MATMUL, ufunc, tuple(operands), value, codes))
-    rule = measures.OF_UFUNC.get(ufunc)
-    if rule is None:
+        return made(value, trace.node(MATMUL, ufunc, operands, value, _spread(codes, value)))
+    if ufunc not in measures.OF_UFUNC:
         trace.complain(f"{ufunc.__name__} forgets")
         return ufunc(*values, **options)
-    codes = rule(trace, ufunc, operands)
+    codes = measures.elementwise(trace, ufunc, operands)
     asked = {"where": options["where"]} if options and options.get("where", True) is not True else None
     if asked is not None:
         options = {**options, "out": _stripped(out).copy()}
@@ -252,9 +222,7 @@ def _call(trace: Trace, ufunc: Any, inputs: tuple[Any, ...], out: Any, options: 
     if codes is None:
         return value
     value = np.asarray(value)
-    if not isinstance(codes, int):
-        codes = np.broadcast_to(codes, value.shape)
-    array = made(value, trace.node(ELEMENTWISE, ufunc, tuple(operands), value, codes, (), asked))
+    array = made(value, trace.node(ELEMENTWISE, ufunc, operands, value, _spread(codes, value), (), asked))
     if asked is not None:
         chosen: Any = np.where(asked["where"], array, out)
         array = chosen
@@ -302,31 +270,22 @@ def _move(trace: Trace, function: Any, args: Any, kwargs: Any, data: slice) -> A
         operands.append(_operand(x))
         return SLOT
 
-    arguments = [_bare(a) for a in args]
+    plain = _bare(args)
+    arguments = list(plain)
     arguments[data] = [slot(a) for a in args[data]]
     options = _bare(kwargs)
-    result = function(*_bare(args), **options)
-    parts = list(result) if isinstance(result, list | tuple) else [result]
+    result = function(*plain, **options)
+    several = isinstance(result, (list, tuple))
     found = []
-    for k, part in enumerate(parts):
-        one = function if not isinstance(result, list | tuple) else _Output(function, k)
+    for k, part in enumerate(result if several else (result,)):
+        one = Output(function, k) if several else function
         value = np.array(part)
         node = trace.node(
             MOVE, one, tuple(operands), value, units.ANY, arguments=tuple(arguments), options=options
         )
         node.units = measures.moved(trace, node)
         found.append(made(value, node))
-    return found[0] if not isinstance(result, list | tuple) else type(result)(found)
-
-
-class _Output:
-    """One of several arrays that a function gives."""
-
-    def __init__(self, function: Any, k: int) -> None:
-        self.function, self.k = function, k
-
-    def __call__(self, *args: Any, **kwargs: Any) -> Any:
-        return self.function(*args, **kwargs)[self.k]
+    return type(result)(found) if several else found[0]
 
 
 def _solve(a: Any, b: Any) -> Any:

@@ -1,4 +1,4 @@
-"""Functions of numpy: those that move elements, that tell facts, and those made of other operations."""
+"""Functions of numpy that tell facts, that make arrays and that are made of other operations; and methods."""
 
 from __future__ import annotations
 
@@ -14,20 +14,6 @@ FACTS: Final = {
 }  # fmt: skip
 LIKE: Final = {
     np.zeros_like, np.ones_like, np.full_like, np.empty_like, np.zeros, np.ones, np.full, np.empty,
-}  # fmt: skip
-_FIRST: Final = slice(0, 1)
-MOVES: Final[dict[Any, slice]] = {  # function -> which of its arguments are elements that move
-    **dict.fromkeys(
-        (
-            np.reshape, np.ravel, np.transpose, np.swapaxes, np.moveaxis, np.expand_dims, np.squeeze,
-            np.stack, np.broadcast_to, np.concatenate, np.column_stack, np.take, np.repeat, np.tile,
-            np.roll, np.flip, np.split, np.array_split, np.diagonal, np.diag, np.take_along_axis, np.copy,
-        ),
-        _FIRST,
-    ),
-    np.where: slice(1, 3),
-    np.broadcast_arrays: slice(None),
-    np.atleast_1d: slice(None),
 }  # fmt: skip
 
 
@@ -76,12 +62,14 @@ def _einsum(written: str, *operands: Any) -> Any:
     """A product of arrays whose axes are lettered, summed over the letters that do not stay."""
     given, _, kept = written.partition("->")
     letters = sorted(set(given) - {","}, key=(kept + given).index)
-    product: Any = 1.0
+    product: Any = None
     for axes, operand in zip(given.split(","), operands, strict=True):
         order = sorted(range(len(axes)), key=lambda i: letters.index(axes[i]))
-        placed = np.transpose(operand, order)
-        shape = [placed.shape[sorted(axes, key=letters.index).index(x)] if x in axes else 1 for x in letters]
-        product = product * np.reshape(placed, shape)
+        placed = operand if order == [*range(len(axes))] else np.transpose(operand, order)
+        if len(axes) != len(letters):
+            size = dict(zip(axes, np.shape(operand), strict=True))
+            placed = np.reshape(placed, [size.get(letter, 1) for letter in letters])
+        product = placed if product is None else product * placed
     gone = tuple(range(len(kept), len(letters)))
     return product.sum(axis=gone) if gone else product
 
@@ -102,4 +90,35 @@ COMPOSED: Final[dict[Any, Callable[..., Any]]] = {
     np.amin: _least, np.clip: _clip, np.diff: _diff, np.cumsum: _cumsum, np.dot: _dot, np.real: _real,
     np.interp: _interp,
     np.einsum: _einsum, np.trace: _trace,
+}  # fmt: skip
+
+
+def _method(name: str) -> Callable[..., Any]:
+    function = getattr(np, name)
+
+    def method(self: Any, *args: Any, **kwargs: Any) -> Any:
+        return function(self, *args, **kwargs)
+
+    return method
+
+
+def _reshape(self: Any, *shape: Any, **kwargs: Any) -> Any:
+    return np.reshape(self, shape[0] if len(shape) == 1 else shape, **kwargs)
+
+
+def _transpose(self: Any, *axes: Any) -> Any:
+    return np.transpose(self, (axes[0] if len(axes) == 1 else axes) or None)
+
+
+METHODS: Final[dict[str, Callable[..., Any]]] = {  # of arrays, which numpy does not hand over as functions
+    **{
+        name: _method(name)
+        for name in (
+            "ravel", "swapaxes", "repeat", "take", "squeeze", "clip", "dot", "cumsum", "argmax", "argmin",
+            "argsort", "nonzero", "searchsorted", "diagonal", "mean", "trace",
+        )
+    },
+    "flatten": _method("ravel"),
+    "reshape": _reshape,
+    "transpose": _transpose,
 }  # fmt: skip

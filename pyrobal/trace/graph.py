@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -133,9 +134,18 @@ def current() -> Trace | None:
 
 @contextmanager
 def tracing(trace: Trace) -> Iterator[Trace]:
-    """Write down every operation on traced arrays."""
-    with _set(trace):
-        yield trace
+    """Write down every operation on traced arrays.
+
+    A trace keeps whatever it makes, so that the collector of garbage would go through it in vain: it waits.
+    """
+    collected = gc.isenabled()
+    gc.disable()
+    try:
+        with _set(trace):
+            yield trace
+    finally:
+        if collected:
+            gc.enable()
 
 
 @contextmanager
@@ -154,7 +164,7 @@ def _set(trace: Trace | None) -> Iterator[None]:
         STATE.trace = before
 
 
-_ours: dict[CodeType, bool] = {}
+_ours: dict[str, bool] = {}  # by file
 
 
 def here() -> Place:
@@ -162,9 +172,9 @@ def here() -> Place:
     frame: FrameType | None = sys._getframe(3)
     while frame is not None:
         code = frame.f_code
-        if (ours := _ours.get(code)) is None:
-            file = code.co_filename
-            ours = _ours[code] = file.startswith(_HOME) and not file.startswith(_OWN)
+        file = code.co_filename
+        if (ours := _ours.get(file)) is None:
+            ours = _ours[file] = file.startswith(_HOME) and not file.startswith(_OWN)
         if ours:
             return code, frame.f_lasti
         frame = frame.f_back

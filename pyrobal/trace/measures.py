@@ -61,8 +61,9 @@ def solution(trace: Trace, operands: Operands) -> Units:
 def moved(trace: Trace, node: Node) -> Units:
     """Of elements put in other places: each keeps its own; a choice is between equals."""
     codes = [of(operand) for operand in node.operands]
-    if all(isinstance(code, int) and code == codes[0] for code in codes):
-        return codes[0]
+    first = codes[0]
+    if _shared(codes) and codes.count(first) == len(codes):
+        return first
     if node.function is np.where:
         found = together(trace, codes[0], codes[1], "a choice")
     else:
@@ -71,6 +72,30 @@ def moved(trace: Trace, node: Node) -> Units:
         ]
         found = one(np.asarray(again(node, lambda k: spread[k])))
     return found if isinstance(found, int) else np.broadcast_to(found, node.value.shape)
+
+
+def elementwise(trace: Trace, ufunc: Any, operands: Operands) -> Units:
+    """Of a ufunc; of comparisons and facts, which have none, None.
+
+    What was found for operands of one unit each, and is not wrong, is not worked out again.
+    """
+    key = (ufunc, *[operand.units if type(operand) is Node else of(operand) for operand in operands])
+    try:
+        return _FOUND[key]
+    except (KeyError, TypeError):  # an array of codes is no key
+        before = len(trace.complaints)
+        found = OF_UFUNC[ufunc](trace, ufunc, operands)
+    if len(trace.complaints) == before and ufunc not in _BY_VALUE and _shared(key[1:]):
+        _FOUND[key] = found
+    return found
+
+
+def _shared(codes: Sequence[Units]) -> bool:
+    return all(isinstance(code, int) for code in codes)
+
+
+_FOUND: Final[dict[Any, Units]] = {}
+_BY_VALUE: Final = (np.power, np.float_power)  # the unit hangs on the exponent too
 
 
 def _same(trace: Trace, ufunc: Any, operands: Any) -> Units:

@@ -6,6 +6,7 @@ complaint the code is ``NONE``, which fits everything, so that one mistake is to
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any, Final
 
@@ -53,7 +54,7 @@ def of(operand: Any) -> Units:
     if isinstance(operand, Constant):
         return operand.unit.code
     if not isinstance(operand, np.ndarray):
-        return ANY if operand == 0 or operand != operand or operand in (np.inf, -np.inf) else ONE
+        return ANY if operand == 0 or not math.isfinite(operand) else ONE
     if operand.dtype.kind != "f":
         return ONE
     if (known := declared(operand)) is not None:
@@ -79,7 +80,7 @@ def together(trace: Trace, a: Units, b: Units, what: str) -> Units:
             return b
         trace.complain(f"{what} of {text(a)} and {text(b)}")
         return NONE
-    apart = np.not_equal(a, b)
+    apart = a != b
     if not apart.any():
         return one(a + np.zeros_like(b))
     wrong = apart & np.greater_equal(a, 0) & np.greater_equal(b, 0)
@@ -95,6 +96,9 @@ def along(trace: Trace, units: Units, axis: Any, keepdims: bool, what: str) -> U
     """What is summed along an axis is of one unit."""
     if isinstance(units, int):
         return units
+    most = units.max(axis=axis, keepdims=True)
+    if ((units == most) | (units == ANY)).all():
+        return one(most if keepdims else most.squeeze(axis))
     least, most = (
         f(np.where(units < 0, g, units), axis=axis, keepdims=keepdims)
         for f, g in ((np.min, 10**6), (np.max, -9))
