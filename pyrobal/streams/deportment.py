@@ -79,12 +79,14 @@ def carrier_matrix(phase: Species, carriers: Mapping[str, str]) -> Floats:
     What a carrier of another element holds of hydrogen is taken from the water vapour beside it.
     """
     matrix = zeros((len(ELEMENTS), len(phase)), phase.composition)
-    for element, name in carriers.items():
-        row, col = ELEMENTS.index(element), phase.index(name)
-        matrix[row, col] = 1.0 / phase.composition[col, row]
-        hydrogen = phase.composition[col, HYDROGEN]
-        if element != "H" and hydrogen > 0:
-            matrix[row, phase.index("H2O(g)")] -= hydrogen / 2.0 * matrix[row, col]
+    row = np.array([ELEMENTS.index(element) for element in carriers], dtype=int)
+    col = np.array([phase.index(name) for name in carriers.values()], dtype=int)
+    matrix[row, col] = 1.0 / phase.composition[col, row]
+    hydrogen = phase.composition[col, HYDROGEN]
+    holds = (row != HYDROGEN) & (hydrogen > 0)
+    if holds.any():
+        taken = hydrogen[holds] / 2.0 * matrix[row[holds], col[holds]]
+        matrix[row[holds], phase.index("H2O(g)")] -= taken
     return matrix
 
 

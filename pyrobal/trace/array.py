@@ -173,10 +173,8 @@ def _bare(x: Any) -> Any:
     kind = type(x)
     if kind is Traced:
         return x.node.value
-    if kind is tuple:
-        return tuple([_bare(part) for part in x])
-    if kind is list:
-        return [_bare(part) for part in x]
+    if kind is tuple or kind is list:
+        return kind([_bare(part) for part in x])
     if kind is dict:
         return {k: _bare(part) for k, part in x.items()}
     return x
@@ -199,14 +197,21 @@ def _operand(x: Any) -> Any:
         trace.kept[key] = leaf(trace, whole, of.code, Leaf("table", name, labels, source))
     if array is whole:
         return trace.kept[key].node
-    at = (array.__array_interface__["data"][0] - whole.__array_interface__["data"][0]) // whole.itemsize
-    places = np.lib.stride_tricks.as_strided(np.arange(whole.size)[at:], array.shape, array.strides)
-    return np.reshape(trace.kept[key], -1)[places].node
+    return np.reshape(trace.kept[key], -1)[units.places(array, whole)].node
 
 
 def _call(trace: Trace, ufunc: Any, inputs: tuple[Any, ...], out: Any, options: dict[str, Any]) -> Any:
-    operands = tuple([x.node if type(x) is Traced else _operand(x) for x in inputs])
-    values = [x.node.value if type(x) is Traced else x for x in inputs]
+    found, values, of = [], [], []
+    for x in inputs:
+        operand = x.node if type(x) is Traced else _operand(x)
+        found.append(operand)
+        if type(operand) is Node:
+            values.append(operand.value)
+            of.append(operand.units)
+        else:
+            values.append(x)
+            of.append(units.of(operand))
+    operands = tuple(found)
     if ufunc is np.matmul:
         value = np.asarray(np.matmul(*values))
         codes = measures.matmul(trace, operands)
@@ -214,14 +219,15 @@ def _call(trace: Trace, ufunc: Any, inputs: tuple[Any, ...], out: Any, options: 
     if ufunc not in measures.OF_UFUNC:
         trace.complain(f"{ufunc.__name__} forgets")
         return ufunc(*values, **options)
-    codes = measures.elementwise(trace, ufunc, operands)
+    codes = measures.elementwise(trace, ufunc, operands, of)
     asked = {"where": options["where"]} if options and options.get("where", True) is not True else None
     if asked is not None:
         options = {**options, "out": _stripped(out).copy()}
     value = ufunc(*values, **options)
     if codes is None:
         return value
-    value = np.asarray(value)
+    if type(value) is not np.ndarray:  # of arrays without axes a number
+        value = np.asarray(value)
     array = made(value, trace.node(ELEMENTWISE, ufunc, operands, value, _spread(codes, value), (), asked))
     if asked is not None:
         chosen: Any = np.where(asked["where"], array, out)
@@ -249,15 +255,12 @@ def _reduce(trace: Trace, ufunc: Any, x: Any, axis: Any = 0, keepdims: bool = Fa
     ndim = node.value.ndim
     axes = tuple(range(ndim)) if axis is None else axis if isinstance(axis, tuple) else (axis,)
     axes = tuple(a % ndim for a in axes)
-    codes = units.along(trace, node.units, axes, keepdims, f"a {_WORD[ufunc]}")
+    codes = measures.reduced(trace, ufunc, node, axes, keepdims)
     value = np.asarray(result)
     return made(
         value,
         trace.node(REDUCE, ufunc, (node,), value, codes, options={"axis": axes, "keepdims": keepdims}),
     )
-
-
-_WORD: Final = {np.add: "sum", np.maximum: "largest", np.minimum: "least"}
 
 
 def _move(trace: Trace, function: Any, args: Any, kwargs: Any, data: slice) -> Any:

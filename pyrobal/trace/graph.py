@@ -136,14 +136,18 @@ def current() -> Trace | None:
 def tracing(trace: Trace) -> Iterator[Trace]:
     """Write down every operation on traced arrays.
 
-    A trace keeps whatever it makes, so that the collector of garbage would go through it in vain: it waits.
+    A trace keeps whatever it makes, so that the collector of garbage would go through it in vain: it waits,
+    and then counts what was made as old.
     """
-    collected = gc.isenabled()
+    collected, frozen = gc.isenabled(), gc.get_freeze_count()
     gc.disable()
     try:
         with _set(trace):
             yield trace
     finally:
+        if not frozen:
+            gc.freeze()
+            gc.unfreeze()
         if collected:
             gc.enable()
 
@@ -164,7 +168,15 @@ def _set(trace: Trace | None) -> Iterator[None]:
         STATE.trace = before
 
 
-_ours: dict[str, bool] = {}  # by file
+class _Ours(dict[str, bool]):
+    """Whether a file holds equations of the package."""
+
+    def __missing__(self, file: str) -> bool:
+        found = self[file] = file.startswith(_HOME) and not file.startswith(_OWN)
+        return found
+
+
+_ours: Final = _Ours()
 
 
 def here() -> Place:
@@ -172,10 +184,7 @@ def here() -> Place:
     frame: FrameType | None = sys._getframe(3)
     while frame is not None:
         code = frame.f_code
-        file = code.co_filename
-        if (ours := _ours.get(file)) is None:
-            ours = _ours[file] = file.startswith(_HOME) and not file.startswith(_OWN)
-        if ours:
+        if _ours[code.co_filename]:
             return code, frame.f_lasti
         frame = frame.f_back
     return None

@@ -58,6 +58,14 @@ def solution(trace: Trace, operands: Operands) -> Units:
     return NONE
 
 
+_WORD: Final = {np.add: "a sum", np.maximum: "a largest", np.minimum: "a least"}
+
+
+def reduced(trace: Trace, ufunc: Any, node: Node, axes: tuple[int, ...], keepdims: bool) -> Units:
+    """Of a sum, or of the largest or least, along axes."""
+    return along(trace, node.units, axes, keepdims, _WORD[ufunc])
+
+
 def moved(trace: Trace, node: Node) -> Units:
     """Of elements put in other places: each keeps its own; a choice is between equals."""
     codes = [of(operand) for operand in node.operands]
@@ -74,18 +82,18 @@ def moved(trace: Trace, node: Node) -> Units:
     return found if isinstance(found, int) else np.broadcast_to(found, node.value.shape)
 
 
-def elementwise(trace: Trace, ufunc: Any, operands: Operands) -> Units:
-    """Of a ufunc; of comparisons and facts, which have none, None.
+def elementwise(trace: Trace, ufunc: Any, operands: Operands, codes: Sequence[Units]) -> Units:
+    """Of a ufunc, from the units of its operands; of comparisons and facts, which have none, None.
 
     What was found for operands of one unit each, and is not wrong, is not worked out again.
     """
-    key = (ufunc, *[operand.units if type(operand) is Node else of(operand) for operand in operands])
+    key = (ufunc, *codes)
     try:
         return _FOUND[key]
     except (KeyError, TypeError):  # an array of codes is no key
         before = len(trace.complaints)
         found = OF_UFUNC[ufunc](trace, ufunc, operands)
-    if len(trace.complaints) == before and ufunc not in _BY_VALUE and _shared(key[1:]):
+    if len(trace.complaints) == before and ufunc not in _BY_VALUE and _shared(codes):
         _FOUND[key] = found
     return found
 

@@ -47,6 +47,12 @@ def declared(array: Any) -> tuple[Any, str, Unit, str, tuple[str, ...]] | None:
     return None
 
 
+def places(part: Any, whole: Any) -> Any:
+    """Flat indices in a table of the elements of a view of it."""
+    at = (part.__array_interface__["data"][0] - whole.__array_interface__["data"][0]) // whole.itemsize
+    return np.lib.stride_tricks.as_strided(np.arange(whole.size)[at:], part.shape, part.strides)
+
+
 def of(operand: Any) -> Units:
     """Of an operand: a node, a constant, or a number that stands for itself."""
     if type(operand) is Node:
