@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -89,12 +89,11 @@ def lines(known: Known, key: str) -> Iterator[str]:
             yield f"  and {len(some) - most} that do less"
 
 
-def table(known: Known, key: str) -> Table:
-    """All of them."""
+def table(known: Known, key: str, found: Sequence[Influence]) -> Table:
+    """All that were ``found`` of one reading."""
     line = known.lines[key]
     rows = tuple(
-        (plain(one.step.name), _written(one.step), one.change, plain(_words(one.step)))
-        for one in influences(known, key)
+        (plain(one.step.name), _written(one.step), one.change, plain(_words(one.step))) for one in found
     )
     columns = (
         Column("setting or table value"),

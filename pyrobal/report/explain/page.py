@@ -42,7 +42,7 @@ def explain_html(
         ],
         answer=f"{trunk.head}: {trunk.step.words}",
         trunk=trunk,
-        moves=table(story.known, key),
+        moves=table(story.known, key, found),
         sources=list(dict.fromkeys([*sources(met), *story.sources(key), *data(met)])),
         case=case,
         digest=hashlib.sha256(case.text.encode()).hexdigest(),
