@@ -92,7 +92,7 @@ class Circuit:
     def foreseen(self) -> dict[str, Stream]:
         """The returns as they will be once what came back has gone round."""
         taken = {name: step.ledger.elements_in() for name, step in self.steps().items()}
-        return foreseen(taken, self.onward(), WAYS, self.back, self.returns)
+        return foreseen(taken, self.onward(), WAYS, self.back, self.returns, _FLUXED)
 
     def roots(self) -> dict[str, Floats]:
         """Section -> unknowns (N, K) of the steps that are sought by Newton's method."""
@@ -119,6 +119,7 @@ WAYS = {
     "rejects_to_anode_furnace": ("anode_furnace", "anode_furnace"),
     "scrap_to_anode_furnace": ("electrorefining", "anode_furnace"),
 }
+_FLUXED = ("smelting", "converting")
 _METAL = ("rejects_to_converting", "scrap_to_converting")
 _DUSTLESS = ("converting_slag", "cleaned_matte", "slag_to_clean", "furnace_dust")
 

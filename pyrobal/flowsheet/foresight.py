@@ -12,7 +12,7 @@ was sent nothing more is foreseen, so the recycles close at the same streams.
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -31,6 +31,7 @@ MINORS = (
     "Ti", "Rest"
 )  # fmt: skip
 _NOT_METALS = ("S", "O", "C", "H", "N")
+_SI, _FE = ELEMENTS.index("Si"), ELEMENTS.index("Fe")
 
 
 def foreseen(
@@ -39,15 +40,16 @@ def foreseen(
     ways: Mapping[str, tuple[str, str]],
     sent: Mapping[str, Stream],
     came: Mapping[str, Stream],
+    fluxed: Sequence[str] = (),
 ) -> dict[str, Stream]:
     """The streams that came back, each substance by its element as much more as is foreseen.
 
     taken : step -> (N, E) [mol/s] of all it takes in; onward : (from, to) -> stream that is not cut
-    ways : name of a cut stream -> (from, to)
+    ways : name of a cut stream -> (from, to); fluxed : steps whose silica follows from their iron
     """
     steps = list(taken)
     at = {name: (steps.index(to), steps.index(source)) for name, (source, to) in ways.items() if name in came}
-    carriers = {name: _carriers(stream.phase.names) for name, stream in came.items()}
+    carriers = {name: _carriers(s.phase.names, ways[name][0] in fluxed) for name, s in came.items()}
     kept = np.unique(np.concatenate(list(carriers.values())))  # elements whose changes are asked for
     matrix = {
         (i, i): np.where(amount[:, kept].real > 0, amount[:, kept] * (1.0 + _APART), 1.0)
@@ -69,8 +71,9 @@ def foreseen(
 
 
 @functools.lru_cache(maxsize=64)
-def _carriers(names: tuple[str, ...]) -> IntN:
+def _carriers(names: tuple[str, ...], fluxed: bool) -> IntN:
     """(S,) the element, on the E axis, that says how much of each substance there is."""
     metals = [e for e in ELEMENTS if e not in (*MINORS, *_NOT_METALS)]
     order = [ELEMENTS.index(e) for e in (*MINORS, *metals, *_NOT_METALS)]
-    return np.array([next(e for e in order if atoms[e] > 0) for atoms in species(*names).composition])
+    found = np.array([next(e for e in order if atoms[e] > 0) for atoms in species(*names).composition])
+    return np.where(fluxed & (found == _SI), _FE, found)

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, IntN, join, joinable, take
+from pyrobal.arrays import BoolN, FloatN, Floats, IntN, join, joinable, take
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.alone import acid_plant_alone
 from pyrobal.flowsheet.boundary import plant_ledger
@@ -163,14 +163,16 @@ def _closed(
     known = back is not None and set(back) == set(first.returns)
     with paused():
         back = back if known and back else first.foreseen()
-    loop, found = settled(inputs, feeds, back, n)
+    loop, found = settled(inputs, feeds, back, n, first.roots())
     return once_around(inputs, feeds, loop.streams(found.tears)), found
 
 
-def settled(inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream], n: int) -> tuple[Loop, FixedPoint]:
-    """What goes round, sought from what first comes ``back``."""
+def settled(
+    inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream], n: int, near: Mapping[str, Floats]
+) -> tuple[Loop, FixedPoint]:
+    """What goes round, sought from what first comes ``back``, and from roots of the steps."""
     with paused():
-        second = once_around(inputs, feeds, back)  # only now does every way carry all its species
+        second = once_around(inputs, feeds, back, near)  # only now does every way carry all its species
         loop = Loop(inputs, feeds, second.returns, second.roots())
         start = pack(second.foreseen(), loop.pattern, n)
         start = np.where(np.isfinite(start).all(axis=1, keepdims=True), start, nothing_back(loop.pattern))

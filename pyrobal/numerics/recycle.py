@@ -42,10 +42,11 @@ def fixed_point(
     loop: Loop,
     start: Floats,
     *,
-    tolerance: float = 1e-10,
+    tolerance: float = 5e-10,
     passes: int = 60,
 ) -> FixedPoint:
-    """Tears that come back as they were sent, every one of them to ``tolerance`` relative.
+    """Tears that come back as they were sent, every one of them to ``tolerance`` relative at the last pass,
+    which is mixed with those before it once more.
 
     start : (N, K), zero for a plant that starts empty
 
@@ -71,9 +72,8 @@ def fixed_point(
         change[live] = _change(sent, back)
         count[live] += 1
         history = [*history[-(_DEPTH - 1) :], (sent, back)]
-        tears[live] = _mixed(history)
+        tears[live] = _last_good(_mixed(history), sent)
         open_ = (change[live] > tolerance) & np.isfinite(change[live])
-        tears[live[~open_]] = _last_good(back, sent)[~open_]
         if not open_.all():
             live, part = live[open_], part.take(np.flatnonzero(open_))
             history = [(s[open_], b[open_]) for s, b in history]
