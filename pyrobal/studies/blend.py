@@ -5,7 +5,8 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from functools import partial
+from typing import Any, Final
 
 from pyrobal.case.load import Case
 from pyrobal.studies.aim import Aim
@@ -111,20 +112,25 @@ def blend(
     value = worth(problem, found)
     names = [p.name for p in terms.parcels]
     gains = dict(zip(names, ((value.most - value.least) / problem.size).tolist(), strict=True))
-    most = dict(zip(names, (max(_most(problem, found, i), 0.0) for i in range(len(names))), strict=True))
-    without = apart(_without(problem, terms, best), [best])
+    around: list[Callable[[], Any]] = [  # they know nothing of each other
+        lambda: ranges(problem, found, value.rooms),
+        lambda: _without(problem, terms, best),
+        lambda: _taking(problem, best, found),
+    ]
+    limit_range, without, (most, taking) = problem.balances.side_by_side(around)
+    without = apart(without, [best])
     return Advice(
         goal,
         terms,
         best,
         dict(zip(limits, value.rooms / problem.scales, strict=True)),
-        ranges(problem, found, value.rooms),
+        limit_range,
         float(value.bounds[0] - value.bounds[1]),
         gains,
         _breaks_even(problem, terms, gains) if goal == MARGIN else {},
         most,
         without,
-        apart(_taking(problem, terms, best, most), [best, *without.values()]),
+        apart(taking, [best, *without.values()]),
         error=value.error,
     )
 
@@ -140,42 +146,51 @@ def _blend(problem: Setpoints, found: Climb) -> Blend:
 def _breaks_even(problem: Setpoints, terms: Terms, gains: Mapping[str, float]) -> dict[str, float]:
     """Price of each parcel that does not come whole, less which it would be taken, or more of it."""
     return {
-        p.name: cost(problem.inputs, p.name, p.contract, terms.market) + gains[p.name]
+        p.name: cost(problem.balances.inputs, p.name, p.contract, terms.market) + gains[p.name]
         for p in terms.parcels
         if not p.whole
     }
 
 
-def _most(problem: Setpoints, best: Climb, i: int) -> float:
-    """t/h of one parcel that can be taken within every limit."""
-    found = climb(problem.wanting(Most(i)), best.x)
-    return float((found.x if found.feasible else best.x)[i] * problem.size[i])
-
-
 def _without(problem: Setpoints, terms: Terms, best: Blend) -> dict[str, Blend]:
     """The best blends that leave out a parcel of the best one, where the others make up the charge."""
-    found = {}
+    others = {}
     for i, parcel in enumerate(terms.parcels):
         if parcel.name in best.used and parcel.least == 0.0:
             high = problem.region.high.copy()
             high[i] = 0.0
             other = problem.within(problem.region.low, high)
-            if not other.region.empty and (climbed := climbs(other)[0]).feasible:
-                found[parcel.name] = _blend(other, climbed)
+            if not other.region.empty:
+                others[parcel.name] = other
+    climbed = problem.balances.side_by_side([partial(climbs, other) for other in others.values()])
+    found = {
+        name: _blend(other, first)
+        for (name, other), (first, *_) in zip(others.items(), climbed, strict=True)
+        if first.feasible
+    }
     return dict(sorted(found.items(), key=lambda item: -problem.objective.sense * item[1].value))
 
 
-def _taking(problem: Setpoints, terms: Terms, best: Blend, most: Mapping[str, float]) -> dict[str, Blend]:
-    """What the best blend becomes when as much of a parcel is taken as fits."""
-    found = {}
-    for i, parcel in enumerate(terms.parcels):
-        if most[parcel.name] - best.rates[parcel.name] > _USED * best.charge:
-            low = problem.region.low.copy()
-            low[i] = most[parcel.name] * (1.0 - _USED) / problem.size[i]
-            climbed = climbs(problem.within(low, problem.region.high))[0]
-            if climbed.feasible:
-                found[parcel.name] = _blend(problem, climbed)
-    return found
+def _taking(problem: Setpoints, best: Blend, found: Climb) -> tuple[dict[str, float], dict[str, Blend]]:
+    """Parcel -> t/h of it that can be taken within every limit; and, where that is more than the best blend
+    takes, what the best blend becomes with so much of it."""
+    names = list(best.rates)
+    searches = [partial(_with_most, problem, best, found, i) for i in range(len(names))]
+    pairs = dict(zip(names, problem.balances.side_by_side(searches), strict=True))
+    others = {name: other for name, (_, other) in pairs.items() if other is not None}
+    return {name: most for name, (most, _) in pairs.items()}, others
+
+
+def _with_most(problem: Setpoints, best: Blend, found: Climb, i: int) -> tuple[float, Blend | None]:
+    """t/h of one parcel that can be taken, and the best blend that takes it."""
+    most = climb(problem.wanting(Most(i)), found.x)
+    rate = max(float((most.x if most.feasible else found.x)[i] * problem.size[i]), 0.0)
+    if rate - list(best.rates.values())[i] <= _USED * best.charge:
+        return rate, None
+    low = problem.region.low.copy()
+    low[i] = rate * (1.0 - _USED) / problem.size[i]
+    climbed = climbs(problem.within(low, problem.region.high))[0]
+    return rate, _blend(problem, climbed) if climbed.feasible else None
 
 
 def apart(blends: Mapping[str, Blend], shown: Sequence[Blend]) -> dict[str, Blend]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from functools import partial
+from typing import Any, Final
 
 import numpy as np
 
@@ -128,16 +129,21 @@ def optimise(
         for c in found
         if c.feasible and abs(c.model.value - best.model.value) <= _SAME * abs(best.model.value)
     ]
+    around: list[Callable[[], Any]] = [
+        lambda: ranges(problem, best, value.rooms),
+        lambda: _flats(problem, best),
+    ]
+    limit_range, flats = problem.balances.side_by_side(around)
     return Best(
         goal,
         tuple(
-            dataclasses.replace(one, worth=float(gain), flat=_flat(problem, best, i))
-            for i, (one, gain) in enumerate(zip(settings, gains, strict=True))
+            dataclasses.replace(one, worth=float(gain), flat=flat)
+            for one, gain, flat in zip(settings, gains, flats, strict=True)
         ),
         today,
         problem.point(best),
         dict(zip(limits, (value.rooms / problem.scales).tolist(), strict=True)),
-        ranges(problem, best, value.rooms),
+        limit_range,
         _path(problem, best),
         len(found),
         len(alike),
@@ -171,26 +177,26 @@ def _varied(case: Case, by: Sequence[str]) -> tuple[list[Variable], FloatN, Floa
     return list(variables), np.array(low_ends), np.array(high_ends)
 
 
-def _flat(problem: Setpoints, best: Climb, i: int) -> tuple[float, float]:
-    """How far one setting may be held away from the best while the goal loses little and limits are kept."""
+def _flats(problem: Setpoints, best: Climb) -> list[tuple[float, float]]:
+    """How far each setting may be held away from the best while the goal loses little and limits are kept."""
     scale = GIVEN_UP * abs(best.model.value) or 1.0
     least = best.model.value - scale
 
-    def held(sense: float) -> Callable[[FloatN], Model]:
-        def model(x: FloatN) -> Model:
-            found = problem.model(x)
-            return Model(
-                sense * float(x[i]),
-                sense * np.eye(len(x))[i],
-                np.append(found.rooms, (found.value - least) / scale),
-                np.vstack([found.slopes, found.gradient / scale]),
-            )
+    def held(i: int, sense: float, x: FloatN) -> Model:
+        found = problem.model(x)
+        return Model(
+            sense * float(x[i]),
+            sense * np.eye(len(x))[i],
+            np.append(found.rooms, (found.value - least) / scale),
+            np.vstack([found.slopes, found.gradient / scale]),
+        )
 
-        return model
-
-    ends = [climb(Seen(problem.region, held(sense)), best.x) for sense in (-1.0, 1.0)]
-    low, high = (float(end.x[i]) if end.feasible else float(best.x[i]) for end in ends)
-    return low, high
+    sides = [(i, sense) for i in range(len(best.x)) for sense in (-1.0, 1.0)]
+    ends = problem.balances.side_by_side(
+        [partial(climb, Seen(problem.region, partial(held, i, sense)), best.x) for i, sense in sides]
+    )
+    found = [float((end.x if end.feasible else best.x)[i]) for (i, _), end in zip(sides, ends, strict=True)]
+    return list(zip(found[::2], found[1::2], strict=True))
 
 
 def _path(problem: Setpoints, best: Climb) -> tuple[Move, ...]:

@@ -10,24 +10,23 @@ import functools
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Final, Protocol
 
 import numpy as np
 
-from pyrobal import units
-from pyrobal.arrays import FloatN, Floats, IntN
+from pyrobal.arrays import FloatN, Floats
 from pyrobal.case.load import Case
 from pyrobal.errors import NotSolved, Reason
 from pyrobal.flowsheet.inputs import Inputs
-from pyrobal.flowsheet.solve import solve
 from pyrobal.studies.aim import Aim
+from pyrobal.studies.balances import Balances
 from pyrobal.studies.limit import Limit
 from pyrobal.studies.linear import Region, conflict, maximise
-from pyrobal.studies.measure import measured, per_unit, reading_units
+from pyrobal.studies.measure import reading_units
 from pyrobal.studies.search import FEASIBLE, Climb, Model, climb
-from pyrobal.studies.tangent import tangent
 from pyrobal.studies.variable import Variable
-from pyrobal.studies.worth import span
+from pyrobal.studies.worth import looser_end, tighter_end
 
 _TRIALS: Final = 96  # points drawn to begin from
 _APART: Final = 0.1  # of the ranges; starts nearer than that to one before are left out
@@ -113,21 +112,17 @@ class Setpoints:
     """The problem for ``search.climb``.
 
     size : (n,) of one unit of x, in the plant unit of its setting; 1 but for what comes whole
-    units : of every reading that is looked at; scales : (m,) of the limits
-    called : what a point is, in a message; aim : met by its settings at every point
+    scales : (m,) of the limits; called : what a point is, in a message
     looked : told the value of each point, sense * -inf where it breaks a limit
     """
 
-    inputs: Inputs
-    variables: tuple[Variable, ...]
+    balances: Balances
     objective: Objective
     limits: tuple[Limit, ...]
     region: Region
     size: FloatN
-    units: Mapping[str, str]
     scales: FloatN
     called: str = "settings within these ranges"
-    aim: Aim | None = None
     looked: Callable[[float], object] = lambda _: None
 
     @staticmethod
@@ -144,11 +139,14 @@ class Setpoints:
         """Settings of ``inputs`` within a region. Raises CaseError where the case has no such reading."""
         keys = list(dict.fromkeys((*(limit.key for limit in limits), *objective.keys)))
         size = np.ones(len(variables)) if size is None else size
-        return Setpoints(
-            inputs, tuple(variables), objective, tuple(limits), region, size,
-            reading_units(case, keys, "--limit"), np.array([limit.scale(np.zeros(1)) for limit in limits]),
-            aim=aim,
-        )  # fmt: skip
+        balances = Balances(inputs, tuple(variables), reading_units(case, keys, "--limit"), aim)
+        scales = np.array([limit.scale(np.zeros(1)) for limit in limits])
+        return Setpoints(balances, objective, tuple(limits), region, size, scales)
+
+    @property
+    def variables(self) -> tuple[Variable, ...]:
+        """(n,) the settings."""
+        return self.balances.variables
 
     def wanting(self, objective: Objective) -> Setpoints:
         """The same with another goal, of which nobody is told."""
@@ -160,12 +158,9 @@ class Setpoints:
 
     def model(self, x: FloatN) -> Model:
         """Value, rooms and slopes at x."""
-        found = tangent(self.put(x[None, :]), self.variables, list(self.units), self.aim)
-        per = np.array([per_unit(v.unit) for v in self.variables]) * self.size
-        values, slopes = {}, {}
-        for i, (key, unit) in enumerate(self.units.items()):
-            values[key] = float(units.display(found.values[0, i], unit))
-            slopes[key] = found.slopes[0, :, i] * per / per_unit(unit)
+        found = self.balances.at(self._inside(x[None, :]))
+        values = {key: float(value[0]) for key, value in found[0].items()}
+        slopes = {key: slope[0] * self.size for key, slope in found[1].items()}
         value, gradient = self.objective.at(x * self.size, values, slopes)
         rooms = self._rooms(values) / self.scales
         falls = np.reshape([limit.sense * slopes[limit.key] for limit in self.limits], (len(rooms), len(x)))
@@ -176,31 +171,13 @@ class Setpoints:
     def _rooms(self, readings: Mapping[str, float]) -> FloatN:
         return np.array([float(limit.room(np.array(readings[limit.key]))) for limit in self.limits])
 
-    def put(self, x: Floats) -> Inputs:
-        """The inputs at points x (N, n)."""
-        inputs, region = self.inputs, self.region
-        for i, variable in enumerate(self.variables):
-            kept = np.clip(x[:, i], region.low[i], region.high[i]) * self.size[i]
-            inputs = variable.put(inputs, units.to_si(kept, variable.unit))
-        return inputs
-
-    def readings_at(self, x: Floats) -> tuple[Mapping[str, FloatN], IntN]:
-        """Readings (N,) at points x (N, n), and the reasons (N,) of those without."""
-        inputs, met = self.put(x), np.ones(len(x), dtype=bool)
-        if self.aim is not None:
-            settings, met = self.aim.solved(inputs)
-            inputs = self.aim.put(inputs, settings)
-        results = solve(inputs)
-        reason = np.where(met, results.reason, Reason.AIM_OUT_OF_REACH)
-        found = {
-            key: np.broadcast_to(units.display(measured(results, key), unit), (len(x),))
-            for key, unit in self.units.items()
-        }
-        return found, np.asarray(np.broadcast_to(reason, (len(x),)))
+    def _inside(self, x: Floats) -> Floats:
+        """Points x (N, n) in plant units, at the ends of the region where round-off went past them."""
+        return np.clip(x, self.region.low, self.region.high) * self.size
 
     def points(self, x: Floats) -> list[Point]:
         """Points x (N, n) in words of the trade."""
-        readings, _ = self.readings_at(x)
+        readings, _ = self.balances.readings(self._inside(x))
         return [self._point(x[k], {key: float(r[k]) for key, r in readings.items()}) for k in range(len(x))]
 
     def point(self, found: Climb) -> Point:
@@ -218,13 +195,13 @@ class Setpoints:
         )
 
     def _value(self, x: FloatN, readings: Mapping[str, float]) -> float:
-        nothing = dict.fromkeys(self.units, np.zeros(len(x)))
+        nothing = dict.fromkeys(self.balances.units, np.zeros(len(x)))
         return self.objective.at(x * self.size, readings, nothing)[0]
 
     @functools.cached_property
     def own(self) -> FloatN:
         """(n,) of the case as it is; nan for a setting it has no number for."""
-        held = [variable.value(self.inputs) for variable in self.variables]
+        held = [variable.value(self.balances.inputs) for variable in self.variables]
         shown = [
             math.nan if h is None else float(v.shown(h)[0]) for v, h in zip(self.variables, held, strict=True)
         ]
@@ -241,7 +218,7 @@ class Setpoints:
         weights = rng.dirichlet(np.full(len(corners), 0.3), _TRIALS)
         x = weights @ np.stack([corner.x for corner in corners if corner is not None])
         x = np.concatenate([self.own[None, :], x]) if parts.holds(self.own) else x
-        readings, reason = self.readings_at(x)
+        readings, reason = self.balances.readings(self._inside(x))
         if not (reason == Reason.SOLVED).any():
             raise NotSolved(Reason(int(reason[0])), f"of no {self.called}")
         rows = [{key: float(values[k]) for key, values in readings.items()} for k in range(len(x))]
@@ -265,18 +242,23 @@ def climbs(problem: Setpoints, starts: int = 1) -> list[Climb]:
         if k not in chosen and all(np.abs((x[k] - x[i]) / width).max() > _APART for i in chosen):
             chosen.append(k)
             drawn += 1
-    return sorted((climb(problem, x[k]) for k in chosen), key=lambda found: found.merit, reverse=True)
+    found = problem.balances.side_by_side([partial(climb, problem, x[k]) for k in chosen])
+    return sorted(found, key=lambda one: one.merit, reverse=True)
 
 
 def ranges(problem: Setpoints, best: Climb, slopes: FloatN) -> dict[Limit, Range]:
     """How far each limit that binds may move before it is worth something else."""
+    binding = np.flatnonzero(slopes > 0.0).tolist()
+    sides = [(i, side) for i in binding for side in (tighter_end, looser_end)]
+    ends = problem.balances.side_by_side(
+        [partial(side, problem, best, i, float(slopes[i])) for i, side in sides]
+    )
     found = {}
-    for i, (limit, scale) in enumerate(zip(problem.limits, problem.scales.tolist(), strict=True)):
-        if slopes[i] > 0.0:
-            ends = [(limit.bound - limit.sense * end.more * scale, end.beyond / scale)
-                    for end in span(problem, best, i, float(slopes[i]))]  # fmt: skip
-            (low, below), (high, above) = ends if limit.sense < 0 else ends[::-1]
-            found[limit] = Range(low, high, below, above)
+    for i, tighter, looser in zip(binding, ends[::2], ends[1::2], strict=True):
+        limit, scale = problem.limits[i], float(problem.scales[i])
+        pair = [(limit.bound - limit.sense * e.more * scale, e.beyond / scale) for e in (tighter, looser)]
+        (low, below), (high, above) = pair if limit.sense < 0 else pair[::-1]
+        found[limit] = Range(low, high, below, above)
     return found
 
 

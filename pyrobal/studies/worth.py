@@ -81,24 +81,27 @@ class _Optimum:
     slope: float
 
 
-def span(problem: Problem, best: Climb, i: int, slope: float) -> tuple[End, End]:
-    """The ends, tighter and looser, between which limit i is worth ``slope`` to 2 %, found by solving.
+def tighter_end(problem: Problem, best: Climb, i: int, slope: float) -> End:
+    """How far limit i may be tightened and still be worth ``slope`` to 2 %, found by solving.
 
     The best value over the room of a limit is a curve of nearly straight pieces; two of its tangents meet at
     or near a kink, where the next is drawn (Eisner & Severance 1976, J. ACM 23, 619-635).
     """
-    here = _Optimum(0.0, best.model.value, slope)
-    free = climb(Seen.of(problem, lambda m: with_room(m, i, math.inf)), best.x)
-    room = float(problem.model(free.x).rooms[i])
-    loosest = _Optimum(max(-room, 0.0), free.model.value, 0.0)
     most = climb(Seen.of(problem, lambda m: room_wanted(m, i)), best.x)
     tightest = _with_room(problem, most.x, i, -max(most.model.value, 0.0))
-    return _kink(problem, best, i, here, tightest, math.nan), _kink(problem, best, i, here, loosest, 0.0)
+    return _kink(problem, best, i, slope, tightest, math.nan)
 
 
-def _kink(problem: Problem, best: Climb, i: int, here: _Optimum, far: _Optimum, beyond: float) -> End:
-    """The end on the way from ``here`` to ``far``, past which ``beyond`` is known."""
-    slope, near, last = here.slope, here, far.more
+def looser_end(problem: Problem, best: Climb, i: int, slope: float) -> End:
+    """The same for more room, as far as the optimum without the limit."""
+    free = climb(Seen.of(problem, lambda m: with_room(m, i, math.inf)), best.x)
+    room = float(problem.model(free.x).rooms[i])
+    return _kink(problem, best, i, slope, _Optimum(max(-room, 0.0), free.model.value, 0.0), 0.0)
+
+
+def _kink(problem: Problem, best: Climb, i: int, slope: float, far: _Optimum, beyond: float) -> End:
+    """The end on the way from the best to ``far``, past which ``beyond`` is known."""
+    near, last = _Optimum(0.0, best.model.value, slope), far.more
     if far.more == 0.0 or _same(far.slope, slope):
         return End(far.more, beyond)
     at = far.more

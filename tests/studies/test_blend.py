@@ -21,7 +21,7 @@ from pyrobal.studies.limit import goal, limits
 from pyrobal.studies.linear import Region, conflict, maximise
 from pyrobal.studies.search import Model, climb
 from pyrobal.studies.terms import Terms, load_terms, without_prices
-from pyrobal.studies.worth import span, worth
+from pyrobal.studies.worth import looser_end, tighter_end, worth
 
 SKERRY = Path(__file__).parents[2] / "cases" / "skerry_point.toml"
 TERMS = """
@@ -414,10 +414,10 @@ def test_allowable_ranges_of_a_textbook_problem() -> None:
     problem = Wyndor()
     best = climb(problem, np.zeros(2))
     assert best.model.value == pytest.approx(36.0)
-    tighter, looser = span(problem, best, 1, 1.5)
+    tighter, looser = (side(problem, best, 1, 1.5) for side in (tighter_end, looser_end))
     assert (12 + tighter.more, tighter.beyond) == pytest.approx((6.0, 2.5))
     assert (12 + looser.more, looser.beyond) == pytest.approx((18.0, 0.0))
-    tighter, looser = span(problem, best, 2, 1.0)
+    tighter, looser = (side(problem, best, 2, 1.0) for side in (tighter_end, looser_end))
     assert (18 + tighter.more, tighter.beyond) == pytest.approx((12.0, 2.5))
     assert (18 + looser.more, looser.beyond) == pytest.approx((24.0, 0.0))
 

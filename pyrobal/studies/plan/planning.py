@@ -10,6 +10,7 @@ import dataclasses
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -18,11 +19,12 @@ from pyrobal.arrays import FloatN, Floats
 from pyrobal.case.load import Case
 from pyrobal.constants import TONNE_PER_HOUR
 from pyrobal.errors import CaseError, Fault
+from pyrobal.studies.balances import Balances
 from pyrobal.studies.blending import by_rate, cost, held_metals
 from pyrobal.studies.limit import Limit, in_force
 from pyrobal.studies.linear import Region, conflict, maximise
 from pyrobal.studies.measure import reading_units
-from pyrobal.studies.plan.balances import Balances
+from pyrobal.studies.plan.blends import Blends
 from pyrobal.studies.plan.periods import Plan
 from pyrobal.studies.plan.prices import Step, curve
 from pyrobal.studies.plan.program import Program
@@ -110,7 +112,7 @@ def plan(
         return _broken(problem, plant, _quarrel(problem, plant, best), best)
     value = worth(problem, best)
     found = _schedule(problem, plant, best)
-    delays = _late(case, wanted, problem, best) if late else {}
+    delays = _late(wanted, problem, plant, best) if late else {}
     T, L, P = problem.shape
     gains = (value.most - value.least)[T * L : T * L + P]
     enters = {
@@ -129,7 +131,7 @@ def plan(
     )
 
 
-def _program(case: Case, wanted: Plan) -> tuple[Program, Balances]:
+def _program(case: Case, wanted: Plan) -> tuple[Program, Blends]:
     inputs = by_rate(case.inputs)
     if wanted.market.copper_price is None:
         raise CaseError([Fault("PLAN", None, "copper_price", "is missing, and margin needs it")])
@@ -146,7 +148,7 @@ def _program(case: Case, wanted: Plan) -> tuple[Program, Balances]:
     brings = wanted.market.brings(held_metals(inputs))
     keys = list(dict.fromkeys([*brings, *(limit.key for limit, _ in every)]))
     known = {**reading_units(case, keys), **_shown(case)}
-    plant = Balances(inputs, lots, brings, tuple(every), known)
+    plant = Blends(Balances(inputs, lots, known), brings, tuple(every))
     costs = np.array([cost(inputs, d.lot, d.contract, wanted.market) for d in wanted.deliveries])
     return Program(wanted, plant, costs, max(least - fixed, 0.0), most - fixed), plant
 
@@ -170,22 +172,22 @@ def _start(problem: Program) -> FloatN:
     return np.asarray(np.mean([corner.x for corner in corners if corner is not None], axis=0))
 
 
-def _schedule(problem: Program, plant: Balances, best: Climb) -> Schedule:
+def _schedule(problem: Program, plant: Blends, best: Climb) -> Schedule:
     rates, shares = problem.parts(best.x)
     deliveries = problem.plan.deliveries
     taken = {d.name: float(d.tonnes * s * (s > _TAKEN)) for d, s in zip(deliveries, shares, strict=True)}
-    others = [c for c in plant.inputs.concentrate if c.name not in problem.plan.lots]
+    others = [c for c in plant.balances.inputs.concentrate if c.name not in problem.plan.lots]
     kept = [c.name for c in others if c.rate is not None and c.rate[0] > 0.0]
     return Schedule(
         problem.plan, best.feasible, best.settled, best.model.value, rates,
         np.where(np.abs(problem.left(best.x)) < 1e-6, 0.0, problem.left(best.x)), taken,
         {d.name: float(c) for d, c in zip(deliveries, problem.costs, strict=True)},
-        plant.seen(rates)[0], plant.units, kept=tuple(kept), gap=best.gap,
+        plant.balances.at(rates)[0], plant.balances.units, kept=tuple(kept), gap=best.gap,
     )  # fmt: skip
 
 
 def _broken(
-    problem: Program, plant: Balances, names: tuple[str, ...], nearest: Climb | None = None
+    problem: Program, plant: Blends, names: tuple[str, ...], nearest: Climb | None = None
 ) -> Schedule:
     """No plan keeps everything: what stands against what, and the nearest where there is one."""
     T, L, _ = problem.shape
@@ -195,7 +197,7 @@ def _broken(
     return Schedule(problem.plan, False, False, math.nan, nothing, nothing, {}, {}, {}, {}, conflict=names)
 
 
-def _quarrel(problem: Program, plant: Balances, nearest: Climb) -> tuple[str, ...]:
+def _quarrel(problem: Program, plant: Blends, nearest: Climb) -> tuple[str, ...]:
     region = problem.region
     rows = Region.of(
         region.low, region.high,
@@ -209,28 +211,29 @@ def _quarrel(problem: Program, plant: Balances, nearest: Climb) -> tuple[str, ..
     return tuple(names[row] for row in conflict(rows, range(len(names))))
 
 
-def _limit_worth(plant: Balances, value: Worth) -> dict[tuple[Limit, int], float]:
+def _limit_worth(plant: Blends, value: Worth) -> dict[tuple[Limit, int], float]:
     pairs = zip(plant.held, value.rooms.tolist(), strict=True)
     return {one: w / one[0].scale(np.zeros(1)) for one, w in pairs if w > _NOTHING}
 
 
-def _late(case: Case, wanted: Plan, problem: Program, best: Climb) -> dict[str, Late]:
+def _late(wanted: Plan, problem: Program, plant: Blends, best: Climb) -> dict[str, Late]:
     """Each parcel that is taken a period late, everything else chosen anew on the full balance."""
-    found = {}
     _, shares = problem.parts(best.x)
-    for i, one in enumerate(wanted.deliveries):
-        if shares[i] > _TAKEN and one.arrives + 1 < len(wanted.periods):
-            other = dataclasses.replace(problem, plan=wanted.later(i), looked=lambda _: None)
-            said = other.rows[2]
-            if other.region.empty:
-                names = tuple(said[row] for row in conflict(other.region, range(len(said))))
-                found[one.name] = Late(math.nan, names)
-                continue
-            again = climb(other, _start(other) if not other.region.holds(best.x) else best.x)
-            if again.feasible:
-                found[one.name] = Late(best.model.value - again.model.value)
-            else:
-                plant = other.plant
-                assert isinstance(plant, Balances)
-                found[one.name] = Late(math.nan, _quarrel(other, plant, again))
-    return found
+    taken = [
+        i
+        for i, one in enumerate(wanted.deliveries)
+        if shares[i] > _TAKEN and one.arrives + 1 < len(wanted.periods)
+    ]
+    found = plant.balances.side_by_side([partial(_one_late, problem, plant, best, i) for i in taken])
+    return dict(zip((wanted.deliveries[i].name for i in taken), found, strict=True))
+
+
+def _one_late(problem: Program, plant: Blends, best: Climb, i: int) -> Late:
+    other = dataclasses.replace(problem, plan=problem.plan.later(i), looked=lambda _: None)
+    said = other.rows[2]
+    if other.region.empty:
+        return Late(math.nan, tuple(said[row] for row in conflict(other.region, range(len(said)))))
+    again = climb(other, best.x if other.region.holds(best.x) else _start(other))
+    if again.feasible:
+        return Late(best.model.value - again.model.value)
+    return Late(math.nan, _quarrel(other, plant, again))
