@@ -44,22 +44,6 @@ def _fits(text: str, unit: str) -> bool:
     return True
 
 
-def added(values: dict[str, Any], items: Sequence[dict[str, Any]]) -> dict[str, Any]:
-    """The values of a document with further [[limit]] tables; each replaces what bounds the same side of the
-    same reading."""
-    said = {one for item in items for one in _sides(item)}
-    present = values.get("limit", [])
-    if not items or not isinstance(present, list):
-        return values
-    kept = [one for one in present if not (isinstance(one, dict) and _sides(one) & said)]
-    return {**values, "limit": [*kept, *items]}
-
-
-def _sides(item: dict[str, Any]) -> set[tuple[Any, str]]:
-    """Reading and side of what a table bounds."""
-    return {(str(item.get("reading")), side) for side in SIDES if side in item}
-
-
 def contradictions(inputs: Inputs) -> Iterator[tuple[str, str]]:
     """(key, what is wrong and what to do) of every limit that cannot stand."""
     for limit in inputs.limit:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any, Final
 
 from pyrobal.live.asked import Asked
 from pyrobal.live.laid import named
 from pyrobal.live.settings import Settings
+from pyrobal.live.source import Opened
 from pyrobal.report.labels import capital, label
 from pyrobal.report.numbers import number
 from pyrobal.report.picture import HEAT, bands, offered, picture, quantities
@@ -19,16 +21,35 @@ from pyrobal.report.verdict import uses, verdict
 _WAYS: Final = ("across", "down")
 
 
-def answer(result: Result, asked: Asked, handles: Iterable[str]) -> dict[str, Any]:
-    """What the page shows of a state. handles : settings to be told of in any case"""
+@dataclass(frozen=True)
+class Known:
+    """What a page knows of the case as the file has it: keys of its handles, of all settings, of readings."""
+
+    handles: tuple[str, ...] = ()
+    settings: frozenset[str] = frozenset()
+    readings: frozenset[str] = frozenset()
+
+    @classmethod
+    def of(cls, described: Mapping[str, Any]) -> Known:
+        """That of a description."""
+        keys = {name: [one["key"] for one in described[name]] for name in ("handles", "settings", "readings")}
+        return cls(tuple(keys["handles"]), frozenset(keys["settings"]), frozenset(keys["readings"]))
+
+
+def answer(opened: Opened, result: Result, asked: Asked, known: Known) -> dict[str, Any]:
+    """What the page shows of a state. known : what it knows already"""
     told = {line.key: line for line in result.told}
-    keys = dict.fromkeys((*handles, *asked.changes, *(hold.by.partition("=")[0] for hold in asked.holds)))
+    laid = dict.fromkeys((*asked.changes, *(hold.by.partition("=")[0] for hold in asked.holds)))
+    settings = Settings(result.case.inputs, result.case.given)
+    more = [key for key in settings.keys if key not in known.settings] if laid.keys() - known.settings else ()
     return {
         "status": result.status,
         "headline": verdict(result),
         "readings": {key: reading(told[key]) for key in asked.read if key in told},
-        "settings": Settings(result.case.inputs).values(keys),
-        "limits": limits(result, named(asked.limits)),
+        "settings": settings.values(dict.fromkeys((*known.handles, *laid, *more))),
+        "more_settings": settings.described(more),
+        "more_readings": offered_readings(line for line in result.told if line.key not in known.readings),
+        "limits": limits(result, named(opened, asked.limits)),
         "messages": [{"level": m.level, "key": m.key, "text": plain(m.text)} for m in result.messages],
         **(_drawn(result, asked) if asked.quantity else {}),
     }
@@ -72,9 +93,9 @@ def _finite(x: float) -> float | None:
     return float(x) if math.isfinite(x) else None
 
 
-def known(result: Result) -> Sequence[dict[str, str]]:
-    """Every reading of a case, to be searched."""
+def offered_readings(lines: Iterable[Line]) -> list[dict[str, str]]:
+    """Readings of a case, to be searched."""
     return [
         {"key": line.key, "label": capital(label(line.key)), "unit": line.unit, "meaning": line.meaning}
-        for line in result.told
+        for line in lines
     ]

@@ -16,7 +16,7 @@ from starlette.responses import Response, StreamingResponse
 from starlette.routing import Route
 
 from pyrobal.errors import CaseError
-from pyrobal.live.answer import answer
+from pyrobal.live.answer import Known, answer
 from pyrobal.live.asked import Asked, Hold, asked
 from pyrobal.live.curves import curves, window
 from pyrobal.live.described import described, pinned
@@ -141,7 +141,7 @@ class Live:
         return found
 
     def _answer(self, now: Opened, what: Asked) -> dict[str, Any]:
-        return answer(self._state(now, what), what, self._handles())
+        return answer(now, self._state(now, what), what, self._known())
 
     def _moved(self, now: Opened, what: Asked) -> dict[str, Any]:
         return moved(self._state(now, what.before or Asked()), self._state(now, what))
@@ -153,15 +153,16 @@ class Live:
         return self._studied(window, now, what)
 
     def _keep(self, now: Opened, what: Asked) -> dict[str, Any] | Download:
-        return keep(self._state(now, what), what)
+        return keep(now, self._state(now, what), what)
 
     def _studied(self, work_out: Callable[..., dict[str, Any]], now: Opened, what: Asked) -> dict[str, Any]:
         result = self._state(now, what)
-        assert now.case is not None  # there is no state without
-        return work_out(now.case, result, what, aim_of(result.case, what.holds), self._executor(now))
+        return work_out(now, result, what, aim_of(result.case, what.holds), self._executor(now))
 
-    def _handles(self) -> list[str]:
-        return [handle["key"] for handle in self._described().get("handles", ())]
+    def _known(self) -> Known:
+        described = self._described()
+        key = ("known", described["digest"], described["complete"])
+        return self.work.kept(key, lambda: Known.of(described))
 
     async def _events(self) -> AsyncIterator[str]:
         told, quiet = (self.source.stamp(), self.version), 0.0

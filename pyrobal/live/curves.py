@@ -13,35 +13,40 @@ from pyrobal.case.load import Case
 from pyrobal.errors import Reason
 from pyrobal.live.asked import Asked
 from pyrobal.live.laid import Refused
-from pyrobal.live.settings import Settings
+from pyrobal.live.settings import Settings, lower
+from pyrobal.live.source import Opened
 from pyrobal.report.labels import capital, label
+from pyrobal.report.numbers import number
 from pyrobal.report.result import Result, told_in
 from pyrobal.studies.aim import Aim
 from pyrobal.studies.curves import Crossing, Curve
 from pyrobal.studies.curves import curves as work_out
-from pyrobal.studies.edges import line
-from pyrobal.studies.limit import Limit, in_force
+from pyrobal.studies.edges import Place, level, line
+from pyrobal.studies.limit import Limit
+from pyrobal.studies.measure import reading_units
 from pyrobal.studies.tangent import held
 from pyrobal.studies.variable import Variable, find
-from pyrobal.studies.window import NO_ANSWER
+from pyrobal.studies.window import NO_ANSWER, Window
 from pyrobal.studies.window import window as work_out_window
 
 _POINTS: Final = {True: 33, False: 17}  # of a curve, of a furnace and of a whole plant
 _SIDE: Final = {True: 41, False: 25}  # points along a window, likewise
 _DIGITS: Final = 7
+_LEVELS: Final = 6  # lines of a reading over a window, about
+_ALIKE: Final = 1e-9  # relative; what spreads less is the same everywhere
 
 
 def curves(
-    file: Case, result: Result, asked: Asked, aim: Aim | None, executor: Executor | None
+    opened: Opened, result: Result, asked: Asked, aim: Aim | None, executor: Executor | None
 ) -> dict[str, Any]:
     """A curve of the reading for each key that holds a number and follows nothing.
 
-    file : the case without changes, which the sliders are made for
+    opened : the case without changes, which the sliders are made for
     """
-    over = {variable: _ends(file, result, variable) for variable in _found(result, asked.keys)}
+    over = {variable: _ends(opened, result, variable) for variable in _found(result, asked.keys)}
     reading = next(iter(asked.read), "")
     ranges = {variable: ends for variable, ends in over.items() if ends}
-    points = _POINTS[file.inputs.converting is None]
+    points = _POINTS[result.case.inputs.converting is None]
     found = work_out(result.case, ranges, reading, aim, executor, points)
     return {"read": reading, "curves": {curve.variable.key: _curve(curve) for curve in found}}
 
@@ -59,12 +64,13 @@ def _found(result: Result, keys: Iterable[str]) -> list[Variable]:
     return found
 
 
-def _ends(file: Case, result: Result, variable: Variable) -> tuple[float, float] | None:
+def _ends(opened: Opened, result: Result, variable: Variable) -> tuple[float, float] | None:
     """Where a slider goes, in SI: as the file's case has it, and to the value it has now."""
     now = Settings(result.case.inputs)
-    value, of_file = now.held(variable.key), Settings(file.inputs)
-    if value is None:
+    value = now.held(variable.key)
+    if value is None or opened.case is None:
         return None
+    of_file = Settings(opened.case.inputs)
     known = variable.key in of_file.numbers and of_file.held(variable.key) is not None
     reach = of_file.span(variable.key, value) if known else now.span(variable.key)
     return None if reach is None else (reach.low, reach.high)
@@ -101,18 +107,12 @@ def _rounded(values: Iterable[float]) -> list[float | None]:
 
 
 def window(
-    file: Case, result: Result, asked: Asked, aim: Aim | None, executor: Executor | None
+    opened: Opened, result: Result, asked: Asked, aim: Aim | None, executor: Executor | None
 ) -> dict[str, Any]:
-    """The window of two handles: which limit is broken the most at each point, and where each is just met."""
-    found = _found(result, (asked.x, asked.y))
-    if len(found) != 2:
-        raise Refused({"": "a window needs two settings"}, {})
-    case = result.case
-    if not in_force(case, ()):
-        raise Refused({"": "the case has no [[limit]], so every point with an answer is feasible"}, {})
-    side = _SIDE[case.inputs.converting is None]
-    axes = [(v.key, _axis(file, result, v, side)) for v in found]
-    made = work_out_window(case, axes[0], axes[1], (), aim=aim, executor=executor)
+    """The window of two handles: which limit is broken the most at each point, where each is just met, and
+    lines of one reading."""
+    across, up = axes(opened, result, asked)
+    made = work_out_window(result.case, across, up, (), aim=aim, executor=executor, read=asked.read[:1])
     names = [name(limit) for limit in made.limits]
     verdict = made.verdict
     return {
@@ -120,19 +120,44 @@ def window(
         "y": _rounded(made.y_values.tolist()),
         "cells": np.where(verdict == NO_ANSWER, len(names), verdict).tolist(),
         "names": [*names, "no solution"],
-        "lines": [
-            {"label": one, "points": [[_rounded(place) for place in piece] for piece in line(made, i).pieces]}
-            for i, one in enumerate(names)
-        ],
-        "now": _rounded(float(v.shown(float(held(case.inputs, v)[0]))) for v in found),
+        "lines": [_drawn(one, line(made, i).pieces) for i, one in enumerate(names)],
+        "levels": _levels(result.case, made, next(iter(asked.read), "")),
+        "now": _rounded(float(v.shown(float(held(result.case.inputs, v)[0]))) for v in (made.x, made.y)),
         "x_unit": made.x.unit,
         "y_unit": made.y.unit,
     }
 
 
-def _axis(file: Case, result: Result, variable: Variable, side: int) -> str:
-    """Its slider, as a window takes an axis. Raises Refused for a setting that holds a word."""
-    ends = _ends(file, result, variable)
-    if ends is None:
-        raise Refused({variable.key: "holds no number"}, {})
-    return f"{variable.text(ends[0])}:{variable.text(ends[1])}:{side}"
+def _levels(case: Case, made: Window, reading: str) -> dict[str, Any]:
+    """Lines along which a reading is the same, at round values of it in the unit it is told in."""
+    if not reading:
+        return {"unit": "", "lines": []}
+    unit, factor = told_in(reading, reading_units(case, [reading])[reading])
+    values = made.readings[reading]
+    known = factor * values[np.isfinite(values)]
+    spread = float(np.ptp(known)) if known.size else 0.0
+    if not spread > _ALIKE * float(np.abs(known).max(initial=0.0)):
+        return {"unit": unit, "lines": []}
+    step = lower(spread / _LEVELS)
+    places = step * np.arange(math.ceil(known.min() / step), math.floor(known.max() / step) + 1)
+    lines = ((place, level(made, reading, place / factor).pieces) for place in places.tolist())
+    return {"unit": unit, "lines": [_drawn(number(place), pieces) for place, pieces in lines]}
+
+
+def _drawn(label: str, pieces: Iterable[Iterable[Place]]) -> dict[str, Any]:
+    return {"label": label, "points": [[_rounded(place) for place in piece] for piece in pieces]}
+
+
+def axes(opened: Opened, result: Result, asked: Asked) -> list[tuple[str, str]]:
+    """The two sliders of a window, as a window takes its axes. Raises Refused for what is no slider."""
+    found, side = _found(result, (asked.x, asked.y)), _SIDE[result.case.inputs.converting is None]
+    if len(found) != 2:
+        raise Refused({"": "a window needs two settings"}, {})
+    spans = {variable: _ends(opened, result, variable) for variable in found}
+    if None in spans.values():
+        raise Refused({v.key: "holds no number" for v, ends in spans.items() if ends is None}, {})
+    return [
+        (v.key, f"{v.text(ends[0])}:{v.text(ends[1])}:{side}")
+        for v, ends in spans.items()
+        if ends is not None
+    ]

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final
 
-from pyrobal.live.answer import known, limits
+from pyrobal.live.answer import limits, offered_readings
 from pyrobal.live.handles import Reach, handles
 from pyrobal.live.settings import Settings
 from pyrobal.live.source import Opened
 from pyrobal.report.result import Result
 from pyrobal.report.verdict import first_figures, uses
+from pyrobal.streams.assay import ASSAY_NAMES
+from pyrobal.streams.mineralogy import MINERAL_NAMES
 
 _PINNED: Final = 8
 CAUTION: Final = (
@@ -48,8 +50,12 @@ def described(
         **found,
         "title": result.case.title,
         "handles": handles(result.case.inputs, ranked or ()),
-        "settings": list(Settings(result.case.inputs, result.case.given).described().values()),
-        "readings": known(result),
+        "settings": Settings(result.case.inputs, result.case.given).described(),
+        "readings": offered_readings(result.told),
+        "concentrates": [c.name for c in result.case.inputs.concentrate],
+        "fed_by": "rate" if result.case.inputs.charge.rate is None else "share",
+        "minerals": list(MINERAL_NAMES),
+        "assay": list(ASSAY_NAMES),
         "pinned": first,
         "curve": curve or next(iter(first), ""),
         "limits": limits(result),

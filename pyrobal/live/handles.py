@@ -73,7 +73,7 @@ def handles(inputs: Inputs, ranked: Sequence[Reach]) -> list[dict[str, Any]]:
     """What the page shows of them: how rich the gas and the matte are, what is fed, then what matters most by
     sensitivity, then choices."""
     settings, unused = Settings(inputs), tuple(without_effect(inputs))
-    described = settings.described()
+    described = {one["key"]: one for one in settings.described()}
     whys = {reach.key: reach.why for reach in ranked}
     there = [key for key in described if not key.startswith(unused) and described[key]["text"]]
     fed = [key for key in there if key.startswith(("charge.rate", "concentrate.")) and key.endswith(_FED)]

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
-import json
 import shlex
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -20,8 +19,10 @@ from pyrobal.case.read import read
 from pyrobal.case.tuned import Change, tuned
 from pyrobal.errors import CaseError
 from pyrobal.live.asked import Asked
-from pyrobal.live.laid import Refused, named, tables
+from pyrobal.live.curves import axes
+from pyrobal.live.laid import Refused, laid
 from pyrobal.live.settings import Settings
+from pyrobal.live.source import Opened
 from pyrobal.report.export import as_json
 from pyrobal.report.html import as_html
 from pyrobal.report.result import Result
@@ -38,10 +39,10 @@ class Download:
     content: str
 
 
-def keep(result: Result, asked: Asked) -> Download | dict[str, Any]:
+def keep(opened: Opened, result: Result, asked: Asked) -> Download | dict[str, Any]:
     """What is asked to be kept. Raises Refused for what cannot be."""
     if asked.what == "commands":
-        return {"lines": commands(result.case)}
+        return {"lines": commands(opened, result, asked)}
     if asked.what not in _FILES:
         raise Refused(
             {"": f"{asked.what or 'nothing'} cannot be kept; case, report, json or commands can"}, {}
@@ -50,46 +51,42 @@ def keep(result: Result, asked: Asked) -> Download | dict[str, Any]:
     stem = "".join(
         c if c.isascii() and (c.isalnum() or c in "-_") else "_" for c in Path(result.case.file).stem
     )
-    return Download(f"{stem or 'case'}_live.{ending}", kind, content(result, asked))
+    return Download(f"{stem or 'case'}_live.{ending}", kind, content(result))
 
 
-def written(case: Case, asked: Asked) -> str:
-    """The text of the file with what is laid over it written in its places, comments kept; limits behind.
+def written(case: Case) -> str:
+    """The text of the file with what is laid over it written in its places, comments kept.
 
     Raises Refused where the text does not give the same case.
     """
     try:
         text = tuned(case.text, {key: Change(value) for key, value in _changes(case)})
-        text = "\n".join((text.rstrip(), *map(_limit, tables(named(asked.limits))), ""))
         again = case_of(with_lots(dataclasses.replace(read(text), file=case.file)))
-    except (KeyError, CaseError) as error:
+    except CaseError as error:
         raise Refused({"": f"these changes cannot be written into the file: {error}"}, {}) from None
     if not _alike(case, again):
         raise Refused({"": "these changes cannot be written into the file; use the command line instead"}, {})
     return text
 
 
-def _limit(table: Mapping[str, str]) -> str:
-    """A [[limit]] as it stands in a file."""
-    return "\n".join(("", "[[limit]]", *(f"{key} = {json.dumps(value)}" for key, value in table.items())))
-
-
-def commands(case: Case) -> list[str]:
-    """What gives the same on the command line: the balance on the terminal, and as a report."""
+def commands(opened: Opened, result: Result, asked: Asked) -> list[str]:
+    """What gives the same on the command line: the balance, which is printed and written as a report; and the
+    window of two settings, where that is asked for."""
+    case = laid(opened, asked)
     file = "CASE.toml" if case.file == "-" else case.file
-    laid = "".join(f" --set {shlex.quote(one)}" for one in _latest(case.overrides))
-    line = f"pyrobal balance {shlex.quote(file)}{laid}"
-    return [line, f"{line} --html {shlex.quote(str(Path(file).with_suffix('.html')))}"]
-
-
-def _latest(overrides: Iterable[str]) -> list[str]:
-    """The last of each key, in the order they were laid."""
-    return list({one.partition("=")[0].strip(): one for one in overrides}.values())
+    held = [word for one in asked.holds for word in ("--aim", f"{one.reading}={one.value}", "--by", one.by)]
+    laid_over = [word for one in case.overrides for word in ("--set", one)]
+    report = str(Path(file).with_suffix(".html"))
+    lines = [["balance", file, *laid_over, *held, "--html", report]]
+    if asked.x and asked.y:
+        x, y = (f"{key}={span}" for key, span in axes(opened, result, asked))
+        lines.append(["window", file, *laid_over, *held, "--x", x, "--y", y])
+    return [shlex.join(["pyrobal", *words]) for words in lines]
 
 
 def _changes(case: Case) -> Iterable[tuple[str, str | float]]:
     """Key and value as the file has it; of the whole blend its parts."""
-    for one in _latest(case.overrides):
+    for one in case.overrides:
         key, _, text = (part.strip() for part in one.partition("="))
         if key == BLEND_RATE:
             yield from _rates(case)
@@ -112,8 +109,8 @@ def _alike(one: Case, other: Case) -> bool:
     return words and a.keys() == b.keys() and all(np.allclose(a[k], b[k], rtol=_SAME, atol=0.0) for k in a)
 
 
-_FILES: Final[dict[str, tuple[str, str, Callable[[Result, Asked], str]]]] = {
-    "case": ("toml", "application/toml", lambda result, asked: written(result.case, asked)),
-    "report": ("html", "text/html", lambda result, _: as_html(result)),
-    "json": ("json", "application/json", lambda result, _: as_json(result.case, result.results)),
+_FILES: Final[dict[str, tuple[str, str, Callable[[Result], str]]]] = {
+    "case": ("toml", "application/toml", lambda result: written(result.case)),
+    "report": ("html", "text/html", as_html),
+    "json": ("json", "application/json", lambda result: as_json(result.case, result.results)),
 }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from pyrobal import units
 from pyrobal.case.limits import unit as unit_of
@@ -35,8 +35,11 @@ class Refused(Exception):
         super().__init__("; ".join((*self.errors.values(), *self.unmet.values(), *self.limits.values())))
 
 
-def named(limits: Sequence[str]) -> dict[str, str]:
-    """The limits a page adds by the names they have in the case. Raises Refused for one that is none."""
+def named(opened: Opened, limits: Sequence[str]) -> dict[str, str]:
+    """The limits a page adds by the names they have in the case: of one on the same side of the same reading
+    its own. Raises Refused for one that is none."""
+    present = () if opened.case is None else opened.case.inputs.limit
+    of_case = {(limit.reading, limit.upper): limit.name for limit in present}
     found, wrong = {}, {}
     for text in limits:
         try:
@@ -44,29 +47,31 @@ def named(limits: Sequence[str]) -> dict[str, str]:
         except ValueError as error:
             wrong[text] = str(error)
         else:
-            found[f"{label(reading)} {'limit' if upper else 'minimum'}".replace(".", " ")] = text
+            name = f"{label(reading)} {'limit' if upper else 'minimum'}".replace(".", " ")
+            if name in of_case.values():
+                name = f"{name} of the page"
+            found[of_case.get((reading, upper), name)] = text
     if wrong:
         raise Refused({}, limits=wrong)
     return found
 
 
-def tables(limits: Mapping[str, str]) -> list[dict[str, str]]:
-    """The same as [[limit]] tables; a bare bound is in the unit of its reading."""
-    found = []
+def _bounds(limits: Mapping[str, str]) -> Iterator[str]:
+    """The same as ``--set`` takes them; a bare bound is in the unit of its reading."""
     for name, text in limits.items():
         reading, upper, bound = parted(text)
         unit = unit_of(reading, ())
         if unit is not None and re.fullmatch(r"[-+.\deE]+", bound):
             bound += units.behind(unit)
-        found.append({"name": name, "reading": reading, "most" if upper else "least": bound})
-    return found
+        yield f"limit.{name}.reading={reading}"
+        yield f"limit.{name}.{'most' if upper else 'least'}={bound}"
 
 
 def laid(opened: Opened, asked: Asked, more: Sequence[str] = ()) -> Case:
     """The case with the changes and limits of a page, and ``more``. Raises Refused with every error."""
-    limits = named(asked.limits)
+    limits = named(opened, asked.limits)
     try:
-        return opened.changed([*asked.assignments, *more], tables(limits))
+        return opened.changed([*asked.assignments, *_bounds(limits), *more])
     except CaseError as error:
         of_limits, others = {}, []
         for fault in error.faults:
@@ -118,10 +123,11 @@ def _followers(case: Case, aim: Aim) -> list[str]:
 
 
 def _by_key(faults: Sequence[Fault], changes: Mapping[str, str]) -> dict[str, str]:
-    """The first fault of each key that was changed; what belongs to none with its place."""
+    """The first fault of each key that was changed, or of a table in which some were; what belongs to none
+    with its place."""
     found: dict[str, str] = {}
     for fault in faults:
-        if fault.key in changes:
+        if fault.key and any(f"{key}.".startswith(f"{fault.key}.") for key in changes):
             found.setdefault(fault.key, fault.text)
         else:
             found[""] = "; ".join(filter(None, (found.get(""), str(fault))))

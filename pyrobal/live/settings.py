@@ -94,7 +94,7 @@ class Settings:
         usual = self._usual(key)
         if usual is not None and usual[0] <= value <= usual[1]:
             low, high = max(low, usual[0]), min(high, usual[1])
-        small = _round(float(variable.shown(size)) if variable.unit != "degC" else size)
+        small = lower(float(variable.shown(size)) if variable.unit != "degC" else size)
         low, high = _multiple(variable, low, small, math.floor), _multiple(variable, high, small, math.ceil)
         low = low if variable.low is None else max(low, variable.low)
         high = high if variable.high is None else min(high, variable.high)
@@ -123,16 +123,23 @@ class Settings:
         shown = _tidy(float(variable.shown(value)))
         return {"value": shown, "text": number(shown, _DIGITS), "unit": variable.unit}
 
-    def described(self) -> dict[str, dict[str, Any]]:
-        """Each setting by key. Lines of an assay and shares of a table are there only where the case has
+    @cached_property
+    def keys(self) -> tuple[str, ...]:
+        """Those that are described. Lines of an assay and shares of a table are there only where the case has
         them; a fuel of the house not at all."""
-        found = {
-            key: self._number(key)
+        numbers = (
+            key
             for key in self.numbers
             if isinstance(self._declared.get(key), Quantity) or self.held(key) is not None
-        }
-        found |= {key: self._word(key) for key in self.words}
-        return {key: one for key, one in found.items() if not key.startswith(self._of_house)}
+        )
+        return tuple(key for key in (*numbers, *self.words) if not key.startswith(self._of_house))
+
+    def described(self, keys: Iterable[str] | None = None) -> list[dict[str, Any]]:
+        """Each setting, or those of some keys."""
+        return [
+            self._word(key) if key in self.words else self._number(key)
+            for key in (self.keys if keys is None else keys)
+        ]
 
     @cached_property
     def _of_house(self) -> tuple[str, ...]:
@@ -173,7 +180,7 @@ def _reach(variable: Variable, value: float, size: float) -> float:
     return max(_SHARE * abs(value), 5.0 * size)
 
 
-def _round(size: float) -> float:
+def lower(size: float) -> float:
     """The next lower of 1, 2 or 5 times a power of ten."""
     ten = 10.0 ** math.floor(math.log10(size) + 1e-9)
     return _tidy(max(n for n in (1.0, 2.0, 5.0) if n * ten <= size * (1.0 + 1e-9)) * ten)

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import dataclasses
 import hashlib
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from pyrobal.case.document import Document
-from pyrobal.case.limits import added
 from pyrobal.case.load import Case, case_of, opened
 from pyrobal.errors import CaseError, Fault
 
@@ -32,15 +29,11 @@ class Opened:
     digest: str
     stamp: Stamp
 
-    def changed(self, assignments: Sequence[str], limits: Sequence[dict[str, Any]] = ()) -> Case:
-        """The case with "KEY=VALUE" laid over it, and further tables of [[limit]].
-
-        Raises CaseError with every error found.
-        """
+    def changed(self, assignments: Sequence[str]) -> Case:
+        """The case with "KEY=VALUE" laid over it. Raises CaseError with every error found."""
         if self.document is None or self.case is None:
             raise CaseError(self.faults)
-        document = dataclasses.replace(self.document, values=added(self.document.values, limits))
-        return case_of(document, [*self.case.overrides, *assignments])
+        return case_of(self.document, [*self.case.overrides, *assignments])
 
 
 class Source:

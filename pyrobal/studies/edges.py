@@ -56,7 +56,17 @@ class Regions:
 
 def line(found: Window, i: int) -> Line:
     """The line of the limit of number ``i``."""
-    room = np.where(found.reason == Reason.SOLVED, found.rooms[i], np.nan)
+    return _along(found, found.rooms[i])
+
+
+def level(found: Window, key: str, value: float) -> Line:
+    """Where a reading is a value."""
+    return _along(found, found.readings[key] - value)
+
+
+def _along(found: Window, room: Floats) -> Line:
+    """Where a room (Y, X) is nought."""
+    room = np.where(found.reason == Reason.SOLVED, room, np.nan)
     at = _crossings(room)
     place = {edge: _place(found, edge, part) for edge, (part, _) in at.items()}
     pieces = tuple(tuple(place[e] for e in piece) for piece in _chained(list(_segments(room, at))))

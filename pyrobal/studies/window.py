@@ -83,7 +83,8 @@ class Window:
     @property
     def verdict(self) -> Ints:
         """(Y, X) FEASIBLE, NO_ANSWER, or the number of the limit that is broken the most."""
-        worst = np.where(np.isnan(self.rooms), -np.inf, self.rooms).argmin(axis=0)
+        known = np.where(np.isnan(self.rooms), -np.inf, self.rooms)
+        worst = known.argmin(axis=0) if self.limits else np.zeros(self.reason.shape, dtype=np.int64)
         broken = np.where(self.feasible, FEASIBLE, worst)
         return np.where(self.reason == Reason.SOLVED, broken, NO_ANSWER)
 
@@ -106,28 +107,31 @@ def window(
     aim: Aim | None = None,
     executor: Executor | None = None,
     progress: Progress = unseen,
+    read: Sequence[str] = (),
 ) -> Window:
     """Solve a grid of two settings and hold it against limits, those of the case among them.
 
     x, y : key and "FROM:TO:COUNT"; goal : close in on the best feasible point for it
     aim : met by a third setting at every point
+    read : other readings that are wanted over the grid, for which no limit is needed
     Raises CaseError with everything that is wrong with what was asked.
     """
     limits = in_force(case, limits, (x[0], y[0]))
-    if not limits:
+    if not limits and not read:
         raise CaseError(
             [Fault("--limit", None, "", 'a window needs a limit, e.g. "smelting.heat.surplus >= 0"')]
         )
     if x[0] == y[0]:
         raise CaseError([Fault("--y", None, y[0], "is varied already along x")])
-    solver = _Solver(case, limits, goal, aim, executor, progress)
+    solver = _Solver(case, limits, goal, aim, executor, progress, tuple(read))
     table = solver.table({y[0]: y[1], x[0]: x[1]})
     across, up = find(case.inputs, x[0]), find(case.inputs, y[0])
     shape = (len(dict.fromkeys(table[y[0]].tolist())), -1)
     grid = {column.key: table[column.key].reshape(shape) for column in table.columns}
     readings = {key: grid[key] for key in solver.wanted}
     scales = [limit.scale(readings[limit.key]) for limit in limits]
-    rooms = np.stack([_room(limit, readings, scale) for limit, scale in zip(limits, scales, strict=True)])
+    rooms = np.array([_room(limit, readings, scale) for limit, scale in zip(limits, scales, strict=True)])
+    rooms = rooms.reshape(len(limits), *grid[x[0]].shape)
     found = Window(
         across, up, grid[x[0]][0], grid[y[0]][:, 0], tuple(limits), readings, rooms,
         table.reason.reshape(shape), goal,
@@ -148,11 +152,12 @@ class _Solver:
     aim: Aim | None
     executor: Executor | None
     progress: Progress
+    read: tuple[str, ...]
 
     @property
     def wanted(self) -> list[str]:
-        """The readings of limits and goal."""
-        keys = [*(limit.key for limit in self.limits), *([self.goal.key] if self.goal else [])]
+        """The readings of limits and goal, and others."""
+        keys = [*(limit.key for limit in self.limits), *([self.goal.key] if self.goal else []), *self.read]
         return list(dict.fromkeys(keys))
 
     def table(self, over: Mapping[str, str | Sequence[str]]) -> StudyTable:

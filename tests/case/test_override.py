@@ -87,6 +87,36 @@ def test_wrong_ones_are_named(assignment: str, key: str, says: str) -> None:
     assert says in fault.text
 
 
+NEW = ["concentrate.Kelda.rate=8.5 t/h", "concentrate.Kelda.assay.Cu=33", "concentrate.Kelda.assay.Au=22 g/t"]
+
+
+def test_what_is_given_all_it_needs_is_new() -> None:
+    case = load_case(CASE, [*NEW, "limit.burners.reading=smelting.fuel_heat", "limit.burners.most=8 MW"])
+    assert [c.name for c in case.inputs.concentrate] == ["Fenholt", "Kelda"]
+    assert case.inputs.concentrate[1].rate == pytest.approx([8.5 / 3.6])
+    assert case.inputs.concentrate[1].assay["Au"] == pytest.approx([22e-6])
+    assert case.inputs.limit[0].bound == pytest.approx([8e6])
+    assert "concentrate.Kelda.rate" in case.given
+    mineral = load_case(CASE, [NEW[0], "concentrate.Kelda.minerals.chalcopyrite=90"])
+    assert mineral.inputs.concentrate[1].minerals["chalcopyrite"] == pytest.approx([0.9])
+
+
+@pytest.mark.parametrize("part", [NEW[:1], NEW[1:], ["limit.burners.most=8 MW"]])
+def test_a_name_that_is_only_in_part_new_is_a_wrong_one(part: list[str]) -> None:
+    with pytest.raises(CaseError) as caught:
+        load_case(CASE, part)
+    assert {f.key for f in caught.value.faults} == {one.partition("=")[0] for one in part}
+    assert "to add one, set its" in caught.value.faults[0].text
+
+
+def test_what_is_wrong_with_a_new_one_stands_under_its_key() -> None:
+    with pytest.raises(CaseError) as caught:
+        load_case(CASE, [*NEW, "concentrate.Kelda.assay.Znn=1", "concentrate.Kelda.moisture=9 t"])
+    assert {f.key: f.file for f in caught.value.faults} == {
+        "concentrate.Kelda.assay.Znn": "--set", "concentrate.Kelda.moisture": "--set",
+    }  # fmt: skip
+
+
 def test_faults_of_the_file_and_of_set_come_together() -> None:
     with pytest.raises(CaseError) as caught:
         load_case(CASE.replace("55 t/h", "55 kg"), ["nowhere.at.all=1", "concentrate.Other.rate=1 t/h"])

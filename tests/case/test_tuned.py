@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import pytest
+import tomllib
 
 from pyrobal.case.tuned import Change, tuned
 
@@ -48,6 +48,21 @@ def test_a_key_not_written_is_added_in_its_table():
     )
 
 
-def test_an_item_that_is_not_there_is_refused():
-    with pytest.raises(KeyError):
-        tuned(TEXT, {"concentrate.Birch.rate": Change("1 t/h", "fitted")})
+def test_an_item_that_is_not_there_is_added_behind_the_others():
+    new = tuned(
+        TEXT, {"concentrate.Birch.rate": Change("1 t/h", "a trial"), "concentrate.Birch.assay.Cu": Change(30)}
+    )
+    added = '[[concentrate]]\nname = "Birch"\nrate = "1 t/h" # a trial\n\n[concentrate.assay]\nCu = 30\n\n'
+    assert new == TEXT.replace("[smelting]", f"{added}[smelting]")
+
+
+def test_the_first_item_of_a_section_is_added():
+    new = tuned(TEXT, {"limit.burners.most": Change("8 MW")})
+    assert new == f'{TEXT}\n[[limit]]\nname = "burners"\nmost = "8 MW"\n'
+
+
+def test_items_on_one_line_stay_there():
+    text = 'concentrate = [{name = "Fenholt", rate = "5 t/h", assay = {Cu = 28}}]\n'
+    new = tuned(text, {"concentrate.Birch.rate": Change("1 t/h"), "concentrate.Birch.assay.Cu": Change(30)})
+    birch = {"name": "Birch", "rate": "1 t/h", "assay": {"Cu": 30}}
+    assert tomllib.loads(new)["concentrate"] == [*tomllib.loads(text)["concentrate"], birch]

@@ -1,6 +1,7 @@
 // The page of `pyrobal live`: what is moved, what is asked, and where the answer is shown.
 
 import { Compared } from "./compare.js";
+import { Concentrates } from "./concentrates.js";
 import { by, make, tell } from "./dom.js";
 import { Pins, limits, messages, verdict } from "./figures.js";
 import { Handles, slides, written } from "./handles.js";
@@ -10,8 +11,8 @@ import { Plant } from "./plant.js";
 import { Search } from "./search.js";
 import { AtRest, Lane, Unreached, get, hear } from "./server.js";
 import {
-  EMPTY, Way, fragment, fromFragment, named, restored, store, untouched, withChange, withHold, withLimit,
-  withoutHold, withoutLimit,
+  EMPTY, Way, concentrateOf, fragment, fromFragment, named, restored, store, untouched, withChange, withConcentrate,
+  withHold, withLimit, withThoseOf, withoutHold, withoutLimit,
 } from "./state.js";
 import { Targets, limitForm } from "./targets.js";
 import { Window } from "./window.js";
@@ -29,9 +30,9 @@ let moving = null; // key of the handle that moved last: its own curve stays tru
 let asked = 0;
 const known = { readings: new Map(), settings: new Map() }; // by key
 
-const readings = () => found?.readings ?? [];
+const readings = () => [...known.readings.values()];
 const label = (key) => known.readings.get(key)?.label ?? key;
-const settings = () => found?.settings ?? [];
+const settings = () => [...known.settings.values()];
 
 const answer = new Lane("answer", take, failed);
 const curves = new AtRest("curves", takeCurves, failed);
@@ -47,6 +48,10 @@ new ResizeObserver(([{ target }]) =>
   by("main").style.setProperty("--figures", `${target.offsetHeight}px`)).observe(by("figures"));
 const plant = new Plant(() => found && ask());
 const pairView = new Window(movePair);
+const concentrates = new Concentrates({
+  lay: (name, own) => (moving = null, go(withConcentrate(way.now, name, own)), setHandles()),
+  known: () => found,
+});
 const targets = new Targets({
   hold: (hold) => go(withHold(way.now, hold)),
   release: (reading) => go(withoutHold(way.now, reading)),
@@ -80,8 +85,21 @@ function inForce() {
 
 function change(key, text, settled) {
   moving = key;
-  const held = settled && text === null ? null : `set ${key}`;
-  go(withChange(way.now, key, text), held);
+  if (text === null) return giveBack(key);
+  go(withChange(way.now, key, text), `set ${key}`);
+}
+
+/** As the case has it: one that has no such concentrate has nothing of it. */
+function giveBack(key) {
+  const added = addedTo(key);
+  go(added === null ? withChange(way.now, key, null) : withConcentrate(way.now, added, null));
+  if (added !== null) setHandles();
+}
+
+/** The concentrate added on this page that is fed by a setting, or null. */
+function addedTo(key) {
+  const name = concentrateOf(key);
+  return name !== null && key.endsWith(`.${found.fed_by}`) && !found.concentrates.includes(name) ? name : null;
 }
 
 function movePair([x, y]) {
@@ -98,7 +116,7 @@ function step(direction) {
 
 function takeOff(key) {
   mine.added = mine.added.filter((one) => one !== key);
-  go(withChange(way.now, key, null));
+  giveBack(key);
   setHandles();
 }
 
@@ -109,7 +127,7 @@ function wanted(state, keys) {
 }
 
 function ask() {
-  const keys = [...new Set([...mine.pins, ...way.now.hold.map(({ reading }) => reading)])];
+  const keys = [...new Set([...mine.pins, mine.curve, ...way.now.hold.map(({ reading }) => reading)])];
   const request = { ...wanted(way.now, keys), picture: plant.wanted };
   by("main").dataset.asked = request.number;
   by("main").setAttribute("aria-busy", "true");
@@ -127,7 +145,7 @@ const curvesName = () => [found.digest, named(way.now), mine.curve, ...handles.s
 
 function pairName() {
   const [x, y] = mine.axes;
-  return [found.digest, named(withChange(withChange(way.now, x, null), y, null)), x, y].join("\n");
+  return [found.digest, named(withChange(withChange(way.now, x, null), y, null)), x, y, mine.curve].join("\n");
 }
 
 const stateOf = ({ changes, hold, limits: some }) => ({ changes, hold, limits: some });
@@ -137,12 +155,21 @@ function take(answered, request, last) {
   const state = stateOf(request);
   if (!answered.ok) return last && refuse(answered, state);
   good = { state, answer: answered };
+  if (more(answered) && last) setHandles();
   compared.remember(state, answered.readings);
   if (last) faults = NONE;
   showAnswer(answered, last);
   const again = last && plant.show(answered.picture, answered.quantities);
   shown(answered.number);
   if (last && !again) atRest();
+}
+
+/** Settings and readings of a state beyond those of the case as the file has it; whether settings were unknown. */
+function more({ more_settings, more_readings }) {
+  for (const one of more_readings) known.readings.set(one.key, one);
+  const unknown = more_settings.filter(({ key }) => !known.settings.has(key));
+  for (const one of more_settings) known.settings.set(one.key, one);
+  return unknown.length > 0;
 }
 
 /** The answer to a request stands in the page. */
@@ -155,16 +182,19 @@ function shown(number) {
 function refuse({ errors = {}, unmet = {}, limit_errors = {}, number }, state) {
   const { "": other = "", ...wrong } = errors;
   const lost = other ? [other] : [];
+  const form = concentrates.refuse(wrong);
   let mended = state;
   for (const [key, text] of Object.entries(wrong)) {
-    mended = withChange(mended, key, good?.state.changes[key] ?? null);
-    if (!handles.wrong(key, text)) lost.push(`${key}: ${text}`);
+    const told = form.told.includes(key);
+    mended = withThoseOf(mended, told ? form.table : key, good?.state ?? EMPTY);
+    if (!told && !handles.wrong(key, text)) lost.push(`${key}: ${text}`);
   }
   for (const text of Object.keys(limit_errors)) mended = withoutLimit(mended, text);
   tell(by("limit-fault"), Object.values(limit_errors).join("; "));
   faults = { unmet, other };
   notice("refused", lost.length ? lost.map((text) => make("p", {}, text)) : null);
   way.mend(mended);
+  if (form.told.length) setHandles();
   show();
   showPins();
   save();
@@ -188,7 +218,7 @@ function takeCurves(answered) {
   const led = [x, y].find((key) => way.now.hold.some((one) => one.by === key));
   if (led) pairView.refuse(`${known.settings.get(led).label} follows a target; choose another setting for the window.`);
   else if (x && y && x !== y) {
-    const ask_ = () => pair.ask(pairName(), { ...wanted(way.now, []), x, y });
+    const ask_ = () => pair.ask(pairName(), { ...wanted(way.now, [mine.curve]), x, y });
     if (pair.took > SLOW && pair.outdated(pairName())) pairView.offer(ask_);
     else ask_();
   }
@@ -198,9 +228,8 @@ function takeCurves(answered) {
 function takeWindow(answered) {
   if (!answered) return;
   const [x, y] = mine.axes.map((key) => known.settings.get(key));
-  if (answered.cells && x && y) return pairView.show(answered, x, y);
-  pairView.refuse(good.answer.limits.length ? Object.values(answered.errors ?? {}).join("; ")
-    : "With a limit there is a window: where it is kept. Add one under Limits.");
+  if (answered.cells && x && y) pairView.show(answered, x, y, label(mine.curve));
+  else pairView.refuse(Object.values(answered.errors ?? {}).join("; "));
 }
 
 // ---- showing ----
@@ -208,6 +237,7 @@ function takeWindow(answered) {
 function showAnswer(answered, last) {
   verdict(answered);
   showPins();
+  by("window-limit").hidden = answered.limits.length > 0;
   limits(answered.limits, (text) => go(withoutLimit(way.now, text)));
   messages(answered.messages);
   if (last) show();
@@ -219,6 +249,7 @@ function show() {
   const labelled = now.hold.map((hold) => ({ ...hold, label: label(hold.reading) }));
   const current = good && named(good.state) === named(now);
   if (current) handles.show(good.answer.settings, now.changes, labelled);
+  concentrates.show(now, good?.state);
   targets.show(now.hold, faults.unmet, good?.answer.settings ?? {});
   by("old").hidden = !(Object.keys(faults.unmet).length > 0 || faults.other !== "");
   by("back").disabled = !way.past.length;
@@ -249,11 +280,15 @@ function unpin(key) {
   by("pins").focus();
 }
 
+/** A reading as it is typed. */
+function textOf(reading) {
+  const { value = null, text, unit } = reading ?? {};
+  return value === null ? "" : unit === "-" ? text : `${text} ${unit}`;
+}
+
 function offerHold(key) {
   const sliding = found.handles.filter(slides);
-  const reading = good.answer.readings[key];
-  const text = reading.value === null ? "" : reading.unit === "-" ? reading.text : `${reading.text} ${reading.unit}`;
-  targets.offer(known.readings.get(key), text, sliding.find((one) => one.key === moving) ?? sliding[0]);
+  targets.offer(known.readings.get(key), textOf(good.answer.readings[key]), sliding.find((one) => one.key === moving) ?? sliding[0]);
 }
 
 function add(item) {
@@ -268,6 +303,12 @@ function add(item) {
 /** A key typed by hand, such as one of a table that the case does not have yet. */
 function typedKey(text) {
   return /^[\w-]+(\.[^.=]+)+$/.test(text) ? { key: text, label: text, unit: "", kind: "words", meaning: "a key as you typed it" } : null;
+}
+
+/** Of a concentrate that was added only its feed has one; the rest stands in its form. */
+function hasHandle(key) {
+  const name = concentrateOf(key);
+  return name === null || found.concentrates.includes(name) || addedTo(key) !== null;
 }
 
 let saving = null;
@@ -309,6 +350,7 @@ async function load(again = false) {
     mine.axes = mine.axes.filter((key) => slides(known.settings.get(key) ?? {}));
     for (const one of found.handles.filter(slides)) if (mine.axes.length < 2 && !mine.axes.includes(one.key)) mine.axes.push(one.key);
     if (!known.readings.has(mine.curve)) mine.curve = found.curve;
+    concentrates.begin();
     curveChoice.set(known.readings.get(mine.curve));
     setHandles();
     inForce();
@@ -328,7 +370,7 @@ function begin() {
 
 function setHandles() {
   const own = new Set(found.handles.map(({ key }) => key));
-  const laid = [...mine.added, ...Object.keys(way.now.changes)].filter((key) => !own.has(key));
+  const laid = [...mine.added, ...Object.keys(way.now.changes).filter(hasHandle)].filter((key) => !own.has(key));
   const more = [...new Set(laid)].map((key) => known.settings.get(key) ?? { ...typedKey(key), key, label: key, kind: "words" });
   handles.set(found.handles, more);
   const movable = [...found.handles, ...more].filter(slides);
@@ -379,7 +421,8 @@ for (const [i, axis] of ["x", "y"].entries())
   });
 new Search(by("pin-search"), { label: "Pin a figure", items: readings, pick: pin, free: typedKey, placeholder: "slag viscosity" });
 new Search(by("handle-search"), { label: "Another setting", items: settings, pick: add, free: typedKey, placeholder: "heat loss" });
-limitForm(readings, (text) => go(withLimit(way.now, text)));
+const limitOf = limitForm(readings, (text) => go(withLimit(way.now, text)));
+by("window-limit-add").addEventListener("click", () => limitOf(known.readings.get(mine.curve), textOf(good.answer.readings[mine.curve])));
 wire(() => way.now, failed);
 by("theme").addEventListener("click", () => {
   const root = document.documentElement;

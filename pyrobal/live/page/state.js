@@ -22,6 +22,33 @@ export function withChange(state, key, text) {
   return { ...state, changes };
 }
 
+/** What lies over a setting, or over those of a table, as another state has it. */
+export function withThoseOf(state, key, other) {
+  const within = (one) => one === key || one.startsWith(`${key}.`);
+  const rest = Object.entries(state.changes).map(([one, text]) => [one, within(one) ? other.changes[one] ?? null : text]);
+  const lost = Object.entries(other.changes).filter(([one]) => within(one) && !(one in state.changes));
+  return { ...state, changes: Object.fromEntries([...rest, ...lost].filter(([, text]) => text !== null)) };
+}
+
+/** These settings of a concentrate, by what stands behind its name, and no others; null for none at all. */
+export function withConcentrate(state, name, own) {
+  const rest = Object.entries(state.changes).filter(([key]) => concentrateOf(key) !== name);
+  const laid = Object.entries(own ?? {}).map(([key, text]) => [`concentrate.${name}.${key}`, text]);
+  return { ...state, changes: Object.fromEntries([...rest, ...laid]) };
+}
+
+/** The name of the concentrate that a setting is of, or null. */
+export function concentrateOf(key) {
+  const [section, name, ...rest] = key.split(".");
+  return section === "concentrate" && name !== "*" && rest.length ? name : null;
+}
+
+/** Concentrates that are laid over a case which has others. */
+export function addedConcentrates({ changes }, others) {
+  const names = Object.keys(changes).map(concentrateOf).filter((name) => name !== null && !others.includes(name));
+  return [...new Set(names)];
+}
+
 export function withHold(state, hold) {
   const rest = state.hold.filter(({ reading, by }) => reading !== hold.reading && by !== hold.by);
   return { ...state, hold: [...rest, hold] };

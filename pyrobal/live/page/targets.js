@@ -78,7 +78,7 @@ export class Targets {
   }
 }
 
-/** The form for a limit of any reading. `add(text)`: in the words of the command line. */
+/** The form for a limit of any reading. `add(text)`: in the words of the command line. Returns what fills it in. */
 export function limitForm(readings, add) {
   const reading = new Search(by("limit-reading"), { label: "figure", items: readings, keep: true, placeholder: "industrial oxygen" });
   by("limit-form").addEventListener("submit", (event) => {
@@ -91,4 +91,11 @@ export function limitForm(readings, add) {
     add(`${item.key}${by("limit-side").value}${withUnit(value, item)}`);
     by("limit-more").open = false;
   });
+  return (item, value) => {
+    by("limit-more").open = true;
+    reading.set(item);
+    by("limit-value").value = value;
+    by("limit-value").focus();
+    by("limit-value").select();
+  };
 }

@@ -1,4 +1,4 @@
-// Two settings together: where every limit is kept, what binds elsewhere, and a dot that can be dragged.
+// Two settings together: where every limit is kept, what binds elsewhere, lines of one figure, and a dot that can be dragged.
 
 import { by, draw, make, number, quantity, tell } from "./dom.js";
 
@@ -29,9 +29,9 @@ export class Window {
     by("window-drawing").append(this.drawing, this.legend);
   }
 
-  /** `found`: the answer of the server; `x`, `y`: the two handles. */
-  show(found, x, y) {
-    Object.assign(this, { found, handles: [x, y], stale: false });
+  /** `found`: the answer of the server; `x`, `y`: the two handles; `reading`: label of what its lines are of. */
+  show(found, x, y, reading) {
+    Object.assign(this, { found, handles: [x, y], stale: false, kept: found.names.length > 1 ? "every limit is kept" : "there is an answer" });
     this.drawing.removeAttribute("hidden");
     this.drawing.classList.remove("stale");
     const edges = [found.x, found.y].map(borders);
@@ -51,13 +51,17 @@ export class Window {
     this.cells.replaceChildren(...[...areas].flatMap(([kind, d]) => (kind < 0 ? [draw("path", { class: "kept", d })]
       : [draw("path", { class: `binds binds-${kind % KINDS}`, d }),
         draw("path", { fill: `url(#window-hatch-${kind % KINDS})`, d })])),
+      ...found.levels.lines.map(({ points }) => draw("path", { class: "level", d: points.map((piece) => this.path(piece)).join("") })),
+      ...found.levels.lines.flatMap((one) => this.label(one)),
       ...found.lines.map(({ points }) => draw("path", { class: "edge", d: points.map((piece) => this.path(piece)).join("") })));
     this.axes.replaceChildren(...this.scale(0), ...this.scale(1));
     this.legend.replaceChildren(...[...counts].sort(([a], [b]) => a - b).map(([kind, count]) => {
       const share = Math.round((100 * count) / kinds.length);
-      const said = kind < 0 ? "every limit is kept" : found.names[kind];
+      const said = kind < 0 ? this.kept : found.names[kind];
       return make("li", {}, swatch(kind), `${said}: ${share} %`);
     }));
+    const { unit, lines } = found.levels;
+    if (lines.length) this.legend.append(make("li", {}, level(), `lines of ${reading}${unit && unit !== "-" ? `, ${unit}` : ""}`));
     this.at(found.now);
   }
 
@@ -76,6 +80,14 @@ export class Window {
     this.drawing.setAttribute("hidden", "");
     this.legend.replaceChildren();
     tell(by("window-told"), text);
+  }
+
+  /** What a line is of, on the middle of its longest piece. */
+  label({ label, points }) {
+    const longest = points.reduce((best, piece) => (piece.length > best.length ? piece : best), []);
+    if (longest.length < 2) return [];
+    const [x, y] = longest[Math.floor(longest.length / 2)];
+    return [draw("text", { class: "of-level", x: f(this.px(x)), y: f(this.py(y) + 4), "text-anchor": "middle" }, label)];
   }
 
   path(piece) {
@@ -125,7 +137,7 @@ export class Window {
     if (this.stale) return WORKING;
     const [i, j] = [this.found.x, this.found.y].map((places, axis) => nearest(places, now[axis]));
     const kind = this.found.cells[j][i];
-    return kind < 0 ? "every limit is kept" : this.found.names[kind];
+    return kind < 0 ? this.kept : this.found.names[kind];
   }
 
   /** Another setting has moved since it was drawn. */
@@ -203,6 +215,10 @@ function hatches() {
   return draw("defs", {}, ...lines.map((d, i) =>
     draw("pattern", { id: `window-hatch-${i}`, width: 8, height: 8, patternUnits: "userSpaceOnUse" },
       draw("path", { d, class: "hatch" }))));
+}
+
+function level() {
+  return draw("svg", { width: 34, height: 14, "aria-hidden": "true" }, draw("path", { class: "level", d: "M2 11L32 3" }));
 }
 
 function swatch(kind) {
