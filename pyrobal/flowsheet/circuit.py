@@ -17,6 +17,7 @@ import numpy as np
 from pyrobal.arrays import FloatN, Floats, IntN, take
 from pyrobal.flowsheet.foresight import foreseen
 from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.numerics.newton import Roots
 from pyrobal.plant import anode_furnace, converting, electrorefining, gas_train, slag_cleaning
 from pyrobal.plant import smelting as furnace
 from pyrobal.streams.fuel import Fuel
@@ -94,8 +95,8 @@ class Circuit:
         taken = {name: step.ledger.elements_in() for name, step in self.steps().items()}
         return foreseen(taken, self.onward(), WAYS, self.back, self.returns, _FLUXED)
 
-    def roots(self) -> dict[str, Floats]:
-        """Section -> unknowns (N, K) of the steps that are sought by Newton's method."""
+    def roots(self) -> dict[str, Roots]:
+        """Section -> roots of the steps that are sought by Newton's method."""
         found = {name: getattr(step, "root", None) for name, step in self.steps().items()}
         return {name: root for name, root in found.items() if root is not None}
 
@@ -125,7 +126,7 @@ _DUSTLESS = ("converting_slag", "cleaned_matte", "slag_to_clean", "furnace_dust"
 
 
 def once_around(
-    inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream], near: Mapping[str, Floats] | None = None
+    inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream], near: Mapping[str, Roots] | None = None
 ) -> Circuit:
     """Run the steps in the order the copper meets them; ``near`` : roots to seek from, by section."""
     near = near or {}
@@ -173,7 +174,7 @@ def _clean(
     feeds: Feeds,
     smelted: furnace.SmeltingResult,
     back: Mapping[str, Stream],
-    near: Floats | None,
+    near: Roots | None,
 ) -> slag_cleaning.SlagCleaningResult | None:
     s = inputs.slag_cleaning
     if s is None:
@@ -312,22 +313,26 @@ class Loop:
     """The circuit cut open; implements ``numerics.recycle.Loop``.
 
     pattern : name -> stream of the right species, for the layout of the tears: amounts and temperature
-    near : roots of the steps at the last pass, to seek from; the plant itself is then solved without them
+    near : roots of the steps at the last pass, to seek from
     """
 
     inputs: Inputs
     feeds: Feeds
     pattern: Mapping[str, Stream]
-    near: Mapping[str, Floats] | None = None
+    near: Mapping[str, Roots]
+
+    def once(self, tears: Floats) -> Circuit:
+        """The circuit with ``tears`` (N, K) put back."""
+        return once_around(self.inputs, self.feeds, self.streams(tears), self.near)
 
     def around(self, tears: Floats) -> tuple[Floats, Loop]:
         """What will come back when ``tears`` (N, K) are put back, and the loop that goes on from there."""
-        circuit = once_around(self.inputs, self.feeds, self.streams(tears), self.near)
+        circuit = self.once(tears)
         return pack(circuit.foreseen(), self.pattern, len(tears)), replace(self, near=circuit.roots())
 
     def back(self, tears: Floats) -> Floats:
         """What comes back in this very pass, (N, K); at the end of the search it is what was put back."""
-        circuit = once_around(self.inputs, self.feeds, self.streams(tears))
+        circuit = self.once(tears)
         return pack(circuit.returns, self.pattern, len(tears))
 
     def take(self, rows: IntN) -> Loop:

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, Floats, IntN, join, joinable, take
+from pyrobal.arrays import BoolN, FloatN, IntN, join, joinable, take
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.alone import acid_plant_alone
 from pyrobal.flowsheet.boundary import plant_ledger
@@ -28,6 +28,7 @@ from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.offgas import GasSide, gas_side
 from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.unsolved import RECYCLE, Unsolved
+from pyrobal.numerics.newton import Roots
 from pyrobal.numerics.recycle import FixedPoint, fixed_point
 from pyrobal.plant import converting, dryer, feed, load
 from pyrobal.streams.fuel import Fuel, default_fuels, fuel
@@ -164,11 +165,11 @@ def _closed(
     with paused():
         back = back if known and back else first.foreseen()
     loop, found = settled(inputs, feeds, back, n, first.roots())
-    return once_around(inputs, feeds, loop.streams(found.tears)), found
+    return loop.once(found.tears), found
 
 
 def settled(
-    inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream], n: int, near: Mapping[str, Floats]
+    inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream], n: int, near: Mapping[str, Roots]
 ) -> tuple[Loop, FixedPoint]:
     """What goes round, sought from what first comes ``back``, and from roots of the steps."""
     with paused():

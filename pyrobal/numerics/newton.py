@@ -9,7 +9,7 @@ from typing import Protocol, Self
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, Floats, IntN
+from pyrobal.arrays import BoolN, Floats, IntN, take
 from pyrobal.trace.graph import paused
 from pyrobal.trace.solved import solved
 
@@ -35,17 +35,19 @@ class Problem(Protocol):
 
 @dataclass(frozen=True)
 class Roots:
-    """z : (N, K) unknowns; converged : (N,); iterations : (N,); residual : (N,) largest |f| at z."""
+    """z : (N, K) unknowns; converged : (N,); iterations : (N,); residual : (N,) largest |f| at z;
+    inverse : (N, K, K) of the Jacobian that the last step was made with, nan where none was made."""
 
     z: Floats
     converged: BoolN
     iterations: IntN
     residual: Floats
+    inverse: Floats
 
 
 def newton(
     problem: Problem,
-    start: Floats,
+    start: Floats | Roots,
     *,
     tolerance: float = 1e-11,
     iterations: int = 60,
@@ -53,7 +55,8 @@ def newton(
 ) -> Roots:
     """Solve f(z) = 0 for every scenario.
 
-    start : (N, K), or (1, K) that all share; longest_step bounds |dz| in one iteration.
+    start : (N, K), or (1, K) that all share, or roots of a problem close by, whose Jacobian serves until a
+    step fails with it; longest_step bounds |dz| in one iteration.
 
     Only scenarios that have not converged are evaluated again, so a hard one costs the others nothing,
     and one whose equations are undefined stops alone. Damping: step bound, then halving until the
@@ -70,18 +73,21 @@ def newton(
 
 
 def _search(
-    problem: Problem, start: Floats, *, tolerance: float, iterations: int, longest_step: float
+    problem: Problem, start: Floats | Roots, *, tolerance: float, iterations: int, longest_step: float
 ) -> Roots:
     """The roots as numbers."""
-    if len(start) > _BLOCK:
-        blocks = np.array_split(np.arange(len(start)), -(-len(start) // _BLOCK))
-        options = {"tolerance": tolerance, "longest_step": longest_step}
-        return _join([_search(problem.take(b), start[b], iterations=iterations, **options) for b in blocks])
-    z = start.real.copy()
+    n = len(start.z if isinstance(start, Roots) else start)
+    if n > _BLOCK:
+        blocks = np.array_split(np.arange(n), -(-n // _BLOCK))
+        search = functools.partial(
+            _search, tolerance=tolerance, iterations=iterations, longest_step=longest_step
+        )
+        return _join([search(problem.take(rows), take(start, rows)) for rows in blocks])
+    z, H = _begun(start)
     with np.errstate(all="ignore"):  # undefined equations are answered by a shorter step, not a warning
         f, whole = problem.residual(z), problem
         if len(f) > len(z):
-            z = np.repeat(z, len(f), axis=0)
+            z, H = np.repeat(z, len(f), axis=0), np.repeat(H, len(f), axis=0)
         if len(z) > _BLOCK:
             return _search(problem, z, tolerance=tolerance, iterations=iterations, longest_step=longest_step)
         if np.iscomplexobj(f):
@@ -89,7 +95,7 @@ def _search(
         norm = _norm(f)
         count, slow = np.zeros((2, len(z)), dtype=np.int64)
         live, part = _keep(np.arange(len(z)), problem, (norm > tolerance) & np.isfinite(norm))
-        H, stale = np.empty((*z.shape, z.shape[1])), np.ones(len(z), dtype=bool)
+        stale = np.asarray(~np.isfinite(H).all(axis=(1, 2)))
         for _ in range(iterations):
             if live.size == 0:
                 break
@@ -111,7 +117,14 @@ def _search(
             z[done], norm[done] = _last_step(part, z[done], f[done], H[done], longest_step)
         if whole is not problem:
             z = _carried(whole, z)
-    return Roots(z, norm <= tolerance, count, norm)
+    return Roots(z, norm <= tolerance, count, norm, H)
+
+
+def _begun(start: Floats | Roots) -> tuple[Floats, Floats]:
+    """z to start from, and the inverse of its Jacobian, nan where it is not known."""
+    if isinstance(start, Roots):
+        return start.z.real.copy(), start.inverse.copy()
+    return start.real.copy(), np.full((*start.shape, start.shape[1]), np.nan)
 
 
 def _last_step(problem: Problem, z: Floats, f: Floats, H: Floats, longest: float) -> tuple[Floats, Floats]:
@@ -123,7 +136,7 @@ def _last_step(problem: Problem, z: Floats, f: Floats, H: Floats, longest: float
     return np.where(better[:, None], new_z, z), np.where(better, after, before)
 
 
-def newton_from(problem: Problem, starts: Iterable[Floats], *, longest_step: float = 1.0) -> Roots:
+def newton_from(problem: Problem, starts: Iterable[Floats | Roots], *, longest_step: float = 1.0) -> Roots:
     """Newton from each of the starts in turn, for the scenarios that none before it has solved.
 
     Those that no start solves keep the end of the search that came nearest.
@@ -133,16 +146,15 @@ def newton_from(problem: Problem, starts: Iterable[Floats], *, longest_step: flo
     return replace(roots, z=solved(roots.z, problem.residual, "Newton's method"))
 
 
-def _first_found(problem: Problem, untried: Iterator[Floats], longest_step: float) -> Roots:
+def _first_found(problem: Problem, untried: Iterator[Floats | Roots], longest_step: float) -> Roots:
     roots = newton(problem, next(untried), longest_step=longest_step)
     while (left := np.flatnonzero(~roots.converged)).size > 0:
         start = next(untried, None)
         if start is None:
             break
-        from_there = start if len(start) == 1 else start[left]
-        again = newton(problem.take(left), from_there, longest_step=longest_step)
+        again = newton(problem.take(left), take(start, left), longest_step=longest_step)
         better = again.residual < roots.residual[left]
-        for name in ("z", "converged", "iterations", "residual"):
+        for name in ("z", "converged", "iterations", "residual", "inverse"):
             getattr(roots, name)[left[better]] = getattr(again, name)[better]
     return roots
 
@@ -171,7 +183,7 @@ def _carried(problem: Problem, z: Floats) -> Floats:
 
 
 def _join(parts: list[Roots]) -> Roots:
-    columns = zip(*((p.z, p.converged, p.iterations, p.residual) for p in parts), strict=True)
+    columns = zip(*((p.z, p.converged, p.iterations, p.residual, p.inverse) for p in parts), strict=True)
     return Roots(*(np.concatenate(column) for column in columns))
 
 

@@ -6,8 +6,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatNE, Floats, IntN, column
+from pyrobal.arrays import BoolN, FloatNE, IntN, column
 from pyrobal.errors import Reason
+from pyrobal.numerics.newton import Roots
 from pyrobal.plant.slag_cleaning.melt import Bath, Melt, bath, converge, entrained_copper, melt
 from pyrobal.plant.slag_cleaning.phases import carriers
 from pyrobal.plant.slag_cleaning.result import SlagCleaningResult
@@ -26,7 +27,7 @@ def clean(
     site: SiteSettings,
     s: SlagCleaningSettings,
     fuel: Fuel,
-    near: Floats | None = None,
+    near: Roots | None = None,
 ) -> SlagCleaningResult:
     """Reduce, settle and tap; ``near`` is the ``root`` of a balance close by, to seek from.
 
@@ -39,11 +40,11 @@ def clean(
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
         m = melt(b, b.unknowns(roots.z))
         reason = _reasons(b, m, roots.converged)
-        return _tapped(slags, b, m, site, reason, roots.z)
+        return _tapped(slags, b, m, site, reason, roots)
 
 
 def _tapped(
-    slags: Mapping[str, Stream], b: Bath, m: Melt, site: SiteSettings, reason: IntN, root: Floats
+    slags: Mapping[str, Stream], b: Bath, m: Melt, site: SiteSettings, reason: IntN, root: Roots
 ) -> SlagCleaningResult:
     s, axes = b.s, carriers()
     slag = Stream(axes["slag"][0], m.slag, s.slag_temperature)

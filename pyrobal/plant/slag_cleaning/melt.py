@@ -201,8 +201,8 @@ def bath(fed: FloatNE, s: SlagCleaningSettings, reductant: Reductant) -> Bath:
 _STARTS = ((0.03, 1.0), (0.01, 4.0), (0.03, 0.02), (0.01, 1.0), (0.05, 0.2), (0.01, 0.1), (0.003, 10.0))
 
 
-def converge(b: Bath, near: Floats | None) -> Roots:
-    """Newton from ``near`` (N, K) where it is known, then from a usual cleaned slag, then from others."""
+def converge(b: Bath, near: Roots | None) -> Roots:
+    """Newton from ``near`` where it is known, then from a usual cleaned slag, then from others."""
     guesses = [
         {"slag": np.log(0.97), "matte": matte / _MATTE_SCALE, "ratio": np.log(ratio)}
         for matte, ratio in _STARTS

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats, IntN
+from pyrobal.arrays import FloatN, IntN
+from pyrobal.numerics.newton import Roots
 from pyrobal.plant.slag_cleaning.settings import SlagCleaningSettings
 from pyrobal.streams.fuel import Fuel
 from pyrobal.streams.ledger import Ledger
@@ -47,7 +48,7 @@ class SlagCleaningResult:
     surplus: FloatN = field(default_factory=_none)
     ledger: Ledger
     reason: IntN
-    root: Floats | None = None
+    root: Roots | None = None
 
     @property
     def recovery(self) -> FloatN:

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pyrobal.arrays import Floats
 from pyrobal.errors import Reason
+from pyrobal.numerics.newton import Roots
 from pyrobal.plant.slag_cleaning.electric_furnace import clean
 from pyrobal.plant.slag_cleaning.flotation import float_slag
 from pyrobal.plant.slag_cleaning.result import SlagCleaningResult
@@ -24,7 +24,7 @@ def solve(
     site: SiteSettings,
     s: SlagCleaningSettings,
     fuel: Fuel,
-    near: Floats | None = None,
+    near: Roots | None = None,
 ) -> SlagCleaningResult:
     """Clean the slags; ``near`` is the ``root`` of a balance close by, to seek from.
 

@@ -332,12 +332,12 @@ def _rough_surplus(f: Furnace, shift: FloatN, grade: FloatN) -> FloatN:
     return heat(bath, _rough(f, bath, grade)).surplus
 
 
-def converge(f: Furnace, near: Floats | None) -> Roots:
-    """Newton from ``near`` (N, K) where it is known; in vain, or without, from starts of its own."""
+def converge(f: Furnace, near: Roots | None) -> Roots:
+    """Newton from ``near`` where it is known; in vain, or without, from starts of its own."""
     return newton_from(f, _starts(f, near), longest_step=LONGEST_STEP)
 
 
-def _starts(f: Furnace, near: Floats | None) -> Iterator[Floats]:
+def _starts(f: Furnace, near: Roots | None) -> Iterator[Floats | Roots]:
     """The stoichiometric guess and others beside it, only made where they are asked for."""
     if near is not None:
         yield near

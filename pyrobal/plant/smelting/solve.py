@@ -8,6 +8,7 @@ import numpy as np
 
 from pyrobal.arrays import BoolN, FloatN, FloatNS, Floats, IntN, column, zeros
 from pyrobal.errors import Reason
+from pyrobal.numerics.newton import Roots
 from pyrobal.plant.smelting import melt as m_
 from pyrobal.plant.smelting.blast import Blast
 from pyrobal.plant.smelting.deportment import OUTLETS, Allotment, carriers_of, phases, returned, taken_up
@@ -65,7 +66,7 @@ class SmeltingResult:
     reason: IntN
     iterations: IntN
     residual: FloatN
-    root: Floats
+    root: Roots
 
     @property
     def dust_returned(self) -> Stream:
@@ -113,7 +114,7 @@ def _ash_blown(fuel: Fuel, s: SmeltingSettings) -> FloatN:
 
 
 def solve(
-    charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel, near: Floats | None = None
+    charge: Charge, site: SiteSettings, s: SmeltingSettings, fuel: Fuel, near: Roots | None = None
 ) -> SmeltingResult:
     """Balance the furnace; ``near`` is the ``root`` of a balance close by, to seek from.
 
@@ -130,24 +131,20 @@ def solve(
         roots = converge(problem, near)
         bath, u, m, h = problem.state(roots.z)
         reason = _reasons(problem, roots.z, roots.converged, m, h)
-        return _assemble(
-            problem, charge, allotments, roots.z, (bath, u, m, h), reason, roots.iterations, roots.residual
-        )
+        return _assemble(problem, charge, allotments, roots, (bath, u, m, h), reason)
 
 
 def _assemble(
     f: Furnace,
     charge: Charge,
     allotments: Allotments,
-    z: Floats,
+    roots: Roots,
     state: tuple[m_.Bath, Unknowns, Melt, Heat],
     reason: IntN,
-    iterations: IntN,
-    residual: FloatN,
 ) -> SmeltingResult:
     bath, u, m, h = state
     s = f.s
-    _, shift = f.unknowns(z)
+    _, shift = f.unknowns(roots.z)
     allotted = _allotted(allotments, f, u, m)
     matte = _stream("matte", allotted.matte, m.matte, s.matte_temperature + shift)
     matte = matte.scaled(1.0 + h.cold_charge)
@@ -172,7 +169,7 @@ def _assemble(
     wet = [_wet(c, rate) for c, rate in ((charge.silica, u.silica), (charge.lime, u.lime))]
     return SmeltingResult(
         s, matte, slag, gas, dust, blast, drawn, wet[0], wet[1], f.fuel, m, h, u, bath.constants,
-        m_.potentials(bath, m, h), ledger, reason, iterations, residual, z,
+        m_.potentials(bath, m, h), ledger, reason, roots.iterations, roots.residual, roots,
     )  # fmt: skip
 
 
