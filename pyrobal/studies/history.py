@@ -55,23 +55,12 @@ class History:
     def _slopes(self) -> Slopes:
         return Slopes()
 
-    def slopes(self, readings: Sequence[str]) -> dict[Leaf, Floats]:
-        """Derivatives of readings to everything they come from: (R, *shape) by leaf, in SI.
+    def slopes_by_node(self, readings: Sequence[str]) -> dict[Node, Floats]:
+        """Derivatives of readings to everything they come from: (R, *shape) by the node of each leaf, in SI.
 
         Raises KeyError for a reading the case does not have.
         """
-        by_node = self.slopes_by_node(readings)
-        return {node.origin: slope for node, slope in by_node.items() if isinstance(node.origin, Leaf)}
-
-    def slopes_by_node(self, readings: Sequence[str]) -> dict[Node, Floats]:
-        """The same by the nodes of the leaves, which hold their values too."""
         return self._slopes.of([(self.nodes[key], 0) for key in readings])
-
-    def settings(self, reading: str) -> dict[str, float]:
-        """The settings that move a reading, by key, with its derivative to each; both in SI."""
-        found = self.slopes([reading])
-        moving = {leaf.name: float(slope.sum()) for leaf, slope in found.items() if leaf.kind == "setting"}
-        return {key: slope for key, slope in moving.items() if slope != 0.0}
 
 
 def history(inputs: Inputs) -> History:
