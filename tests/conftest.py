@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Generator
 from pathlib import Path
 
 import pytest
@@ -34,5 +35,11 @@ def solved_once(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    """Laws over every setting of the whole plants, which take minutes; else another tenth of them every day."""
-    parser.addoption("--every-setting", action="store_true", help="laws over every setting, not a tenth")
+    """Laws over every setting of the whole plants, which take minutes; else another twentieth of them every day."""
+    parser.addoption("--every-setting", action="store_true", help="laws over every setting, not a twentieth")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_xdist_auto_num_workers() -> Generator[None, int, int]:
+    """Two more than there are cores: tests wait for the commands and browsers that they start."""
+    return (yield) + 2
