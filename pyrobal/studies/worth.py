@@ -13,6 +13,7 @@ from pyrobal.studies.search import Climb, Problem, Seen, climb, room_wanted, wit
 
 _ROUNDS: Final = 80
 _SAME: Final = 0.02  # share by which what a limit is worth may change and still count as the same
+_SMOOTH: Final = 0.05  # of the way: tangents that meet so near the middle are of a smooth curve
 _NARROW: Final = 1e-3  # of the way to a kink: nearer than that it is found
 _EXCHANGES: Final = 100  # of each multiplier at most: where many limits meet in a corner they take turns
 
@@ -106,7 +107,7 @@ def _kink(problem: Problem, best: Climb, i: int, slope: float, far: _Optimum, be
         return End(far.more, beyond)
     at = far.more
     for _ in range(_ROUNDS):
-        at = _meeting(near, far)
+        at = _edge(near, far, slope)
         if min(abs(at - near.more), abs(at - far.more)) <= _NARROW * abs(at):
             break
         found = _with_room(problem, best.x, i, at)
@@ -114,7 +115,9 @@ def _kink(problem: Problem, best: Climb, i: int, slope: float, far: _Optimum, be
             near = found
         else:
             far = found
-    return End(at, beyond if abs(at - last) <= _NARROW * abs(last) else far.slope)
+    if abs(at - last) <= _NARROW * abs(last):
+        return End(at, beyond)
+    return End(at, _changed(slope, far) if _smooth(near, far) else far.slope)
 
 
 def _same(one: float, other: float) -> bool:
@@ -122,11 +125,29 @@ def _same(one: float, other: float) -> bool:
 
 
 def _meeting(near: _Optimum, far: _Optimum) -> float:
-    """Where the tangents of two optima meet; halfway where that is not between them."""
-    apart = far.more - near.more
-    bend = near.slope - far.slope
-    share = (far.value - near.value - far.slope * apart) / (bend * apart) if bend else math.nan
-    return near.more + apart * (min(max(share, 0.0), 1.0) if -_SAME <= share <= 1.0 + _SAME else 0.5)
+    """Where the tangents of two optima meet, as a share of the way; nan where they are parallel."""
+    apart, bend = far.more - near.more, far.slope - near.slope
+    return (near.value - far.value + far.slope * apart) / (bend * apart) if bend else math.nan
+
+
+def _smooth(near: _Optimum, far: _Optimum) -> bool:
+    """Whether the slope seems to change evenly between them, and not at a kink."""
+    return abs(_meeting(near, far) - 0.5) <= _SMOOTH
+
+
+def _changed(slope: float, far: _Optimum) -> float:
+    """What no longer counts as the same worth, towards that of ``far``."""
+    return slope + math.copysign(_SAME * slope, far.slope - slope)
+
+
+def _edge(near: _Optimum, far: _Optimum, slope: float) -> float:
+    """Where two optima let expect another worth than ``slope``; halfway where that is not between them."""
+    if _smooth(near, far):
+        share = (_changed(slope, far) - near.slope) / (far.slope - near.slope)
+    else:
+        share = _meeting(near, far)
+    share = min(max(share, 0.0), 1.0) if -_SAME <= share <= 1.0 + _SAME else 0.5
+    return near.more + share * (far.more - near.more)
 
 
 def _with_room(problem: Problem, start: FloatN, i: int, more: float) -> _Optimum:
