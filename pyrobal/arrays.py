@@ -77,15 +77,23 @@ def each_array(node: Any, change: Callable[[Floats], Floats]) -> Any:
         return change(node)
     if getattr(node, "shared_by_scenarios", False):  # tables have no scenario axis
         return node
-    if dataclasses.is_dataclass(node) and not isinstance(node, type):
-        fields = [f.name for f in dataclasses.fields(node) if f.init]
-        return dataclasses.replace(node, **{name: each_array(getattr(node, name), change) for name in fields})
+    kind: Any = type(node)
+    if (names := _fields(kind)) is not None:
+        copy = object.__new__(kind)
+        copy.__dict__.update({name: each_array(getattr(node, name), change) for name in names})
+        return copy
     if isinstance(node, Mapping):
         return {key: each_array(value, change) for key, value in node.items()}
     if isinstance(node, tuple):
         items = [each_array(value, change) for value in node]
         return type(node)(*items) if hasattr(node, "_fields") else tuple(items)
     return node
+
+
+@functools.cache
+def _fields(kind: type) -> tuple[str, ...] | None:
+    """Of a dataclass; None of another type."""
+    return tuple(f.name for f in dataclasses.fields(kind)) if dataclasses.is_dataclass(kind) else None
 
 
 def take(node: Any, rows: slice | IntN) -> Any:
@@ -103,9 +111,9 @@ def join(parts: Sequence[Any], sizes: Sequence[int] = ()) -> Any:
         return _joined(parts, sizes)
     if getattr(first, "shared_by_scenarios", False):
         return first
-    if dataclasses.is_dataclass(first) and not isinstance(first, type):
-        fields = [f.name for f in dataclasses.fields(first) if f.init]
-        joined = {name: join([getattr(part, name) for part in parts], sizes) for name in fields}
+    kind: Any = type(first)
+    if (names := _fields(kind)) is not None:
+        joined = {name: join([getattr(part, name) for part in parts], sizes) for name in names}
         return dataclasses.replace(first, **joined)
     if isinstance(first, Mapping):
         return {key: join([part[key] for part in parts], sizes) for key in first}
@@ -117,9 +125,9 @@ def join(parts: Sequence[Any], sizes: Sequence[int] = ()) -> Any:
 
 def joinable(one: Any, other: Any) -> bool:
     """Whether two trees have the same branches; a plant with more blows of its converters has more."""
-    if dataclasses.is_dataclass(one) and not isinstance(one, type):
-        fields = [f.name for f in dataclasses.fields(one) if f.init]
-        return type(one) is type(other) and all(joinable(getattr(one, n), getattr(other, n)) for n in fields)
+    kind: Any = type(one)
+    if (names := _fields(kind)) is not None:
+        return kind is type(other) and all(joinable(getattr(one, n), getattr(other, n)) for n in names)
     if isinstance(one, Mapping):
         return one.keys() == other.keys() and all(joinable(one[key], other[key]) for key in one)
     if isinstance(one, tuple):

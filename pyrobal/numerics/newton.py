@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import itertools
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Protocol, Self
@@ -28,7 +29,7 @@ class Problem(Protocol):
         """f (N, K) at z (N, K), each row scaled alike; nan where the equations are undefined."""
         ...
 
-    def take(self, rows: IntN) -> Self:
+    def take(self, rows: slice | IntN) -> Self:
         """The same equations for some of the scenarios."""
         ...
 
@@ -58,11 +59,11 @@ def newton(
     start : (N, K), or (1, K) that all share, or roots of a problem close by, whose Jacobian serves until a
     step fails with it; longest_step bounds |dz| in one iteration.
 
-    Only scenarios that have not converged are evaluated again, so a hard one costs the others nothing,
-    and one whose equations are undefined stops alone. Damping: step bound, then halving until the
-    residual falls (Dennis & Schnabel 1983, Numerical Methods for Unconstrained Optimization, ch. 6). While
-    it falls fast the Jacobian is not made anew but corrected by what the step has shown (Broyden 1965,
-    Math. Comp. 19, 577-593).
+    A scenario that has converged is not moved again, nor evaluated again once half of them have, so a hard
+    one costs the others little, and one whose equations are undefined stops alone. Damping: step bound, then
+    halving until the residual falls (Dennis & Schnabel 1983, Numerical Methods for Unconstrained
+    Optimization, ch. 6). While it falls fast the Jacobian is not made anew but corrected by what the step has
+    shown (Broyden 1965, Math. Comp. 19, 577-593).
 
     Equations with an imaginary part are solved for their real part; z then carries the imaginary part that
     keeps them zero to first order, dz = -J^-1 df: the implicit derivative. In a trace z is known by them.
@@ -78,61 +79,68 @@ def _search(
     """The roots as numbers."""
     n = len(start.z if isinstance(start, Roots) else start)
     if n > _BLOCK:
-        blocks = np.array_split(np.arange(n), -(-n // _BLOCK))
+        edges = np.linspace(0, n, -(-n // _BLOCK) + 1).astype(int).tolist()
         search = functools.partial(
             _search, tolerance=tolerance, iterations=iterations, longest_step=longest_step
         )
+        blocks = [slice(*pair) for pair in itertools.pairwise(edges)]
         return _join([search(problem.take(rows), take(start, rows)) for rows in blocks])
     z, H = _begun(start)
     with np.errstate(all="ignore"):  # undefined equations are answered by a shorter step, not a warning
         f, whole = problem.residual(z), problem
         if len(f) > len(z):
-            z, H = np.repeat(z, len(f), axis=0), np.repeat(H, len(f), axis=0)
+            z, H = np.repeat(z.T, len(f), axis=1).T, np.repeat(H.T, len(f), axis=2).T
         if len(z) > _BLOCK:
             return _search(problem, z, tolerance=tolerance, iterations=iterations, longest_step=longest_step)
         if np.iscomplexobj(f):
             f, problem = f.real.copy(), _Real(problem)
-        norm = _norm(f)
+        norm, part = _norm(f), problem
         count, slow = np.zeros((2, len(z)), dtype=np.int64)
-        live, part = _keep(np.arange(len(z)), problem, (norm > tolerance) & np.isfinite(norm))
+        held, sought = np.arange(len(z)), (norm > tolerance) & np.isfinite(norm)
         stale = np.asarray(~np.isfinite(H).all(axis=(1, 2)))
         for _ in range(iterations):
-            if live.size == 0:
+            if not sought.any():
                 break
-            old, at_old = z[live], f[live]
-            if stale[live].any():
-                anew, where = _keep(live, part, stale[live])
+            held, part = _thinned(held, part, sought[held])
+            rows = slice(None) if held.size == len(z) else held
+            if (made := sought[rows] & stale[rows]).any():
+                anew, where = _keep(held, part, made)
                 H[anew] = _inverse(jacobian(where, z[anew], f[anew]))
-            rows = slice(None) if live.size == len(z) else live
-            step = _newton_step(H[rows], at_old, longest_step)
-            z[live], f[live], better = _line_search(part, old, at_old, norm[live], step)
-            count[live] += 1
-            H[rows] = _corrected(H[rows], z[live] - old, f[live] - at_old)
-            slow[live] = np.where(better >= norm[live] * (1.0 - _HEADWAY), slow[live] + 1, 0)
-            stale[live] = better > _FAST * norm[live]
-            norm[live] = better
-            live, part = _keep(live, part, (better > tolerance) & (slow[live] < 2))
-        done, part = _keep(np.arange(len(z)), problem, (norm <= tolerance) & (count > 0))
-        if done.size:
-            z[done], norm[done] = _last_step(part, z[done], f[done], H[done], longest_step)
+            old, at_old, before, moving = z[rows], f[rows], norm[rows], sought[rows]
+            step = np.where(moving[:, None], _newton_step(H[rows], at_old, longest_step), 0.0)
+            new, at_new, after = _line_search(part, old, at_old, before, step, moving)
+            H[rows] = _corrected(H[rows], new - old, at_new - at_old)
+            slow[rows] = np.where(after >= before * (1.0 - _HEADWAY), slow[rows] + 1, 0)
+            stale[rows] = after > _FAST * before
+            count[rows] += moving
+            sought[rows] = moving & (after > tolerance) & (slow[rows] < 2)
+            z[rows], f[rows], norm[rows] = new, at_new, after
+        found = (norm <= tolerance) & (count > 0)
+        if found.any():
+            rows, part = _thinned(np.arange(len(z)), problem, found)
+            z[rows], norm[rows] = _last_step(part, z[rows], f[rows], H[rows], longest_step, found[rows])
         if whole is not problem:
             z = _carried(whole, z)
     return Roots(z, norm <= tolerance, count, norm, H)
 
 
 def _begun(start: Floats | Roots) -> tuple[Floats, Floats]:
-    """z to start from, and the inverse of its Jacobian, nan where it is not known."""
+    """z to start from, and the inverse of its Jacobian, nan where it is not known. In memory the scenarios
+    stand side by side."""
     if isinstance(start, Roots):
-        return start.z.real.copy(), start.inverse.copy()
-    return start.real.copy(), np.full((*start.shape, start.shape[1]), np.nan)
+        return start.z.real.copy(order="F"), start.inverse.copy(order="F")
+    n, k = start.shape
+    return start.real.copy(order="F"), np.full((n, k, k), np.nan, order="F")
 
 
-def _last_step(problem: Problem, z: Floats, f: Floats, H: Floats, longest: float) -> tuple[Floats, Floats]:
-    """z and its residual after one more step with the Jacobian at hand: from just below the tolerance it goes
-    to round-off, so that readings do not show where a search began."""
+def _last_step(
+    problem: Problem, z: Floats, f: Floats, H: Floats, longest: float, found: BoolN
+) -> tuple[Floats, Floats]:
+    """z and its residual after one more step of those ``found``, with the Jacobian at hand: from just below
+    the tolerance it goes to round-off, so that readings do not show where a search began."""
     new_z = z + _newton_step(H, f, longest)
     before, after = _norm(f), _norm(problem.residual(new_z))
-    better = after < before
+    better = found & (after < before)
     return np.where(better[:, None], new_z, z), np.where(better, after, before)
 
 
@@ -168,7 +176,7 @@ class _Real:
     def residual(self, z: Floats) -> Floats:
         return np.ascontiguousarray(self.whole.residual(z).real)
 
-    def take(self, rows: IntN) -> _Real:
+    def take(self, rows: slice | IntN) -> _Real:
         return _Real(self.whole.take(rows))
 
 
@@ -190,20 +198,24 @@ def _join(parts: list[Roots]) -> Roots:
 def jacobian(problem: Problem, z: Floats, f: Floats) -> Floats:
     """Forward differences, (N, K, K): d f_i / d z_j; as many columns in one call as fit a block."""
     n, k = z.shape
-    J = np.empty((n, k, k))
+    J = np.empty((n, k, k), order="F")
     for columns in np.array_split(np.arange(k), min(k, -(-n * k // _BLOCK))):
-        rows = np.repeat(np.arange(n), columns.size)
-        shifted = z[rows]
-        shifted[np.arange(rows.size), np.tile(columns, n)] += _STEP
-        part = problem if columns.size == 1 else problem.take(rows)
-        moved = part.residual(shifted) - f[rows]
-        J[:, :, columns] = np.swapaxes(moved.reshape(n, columns.size, k), 1, 2) / _STEP
+        m = columns.size
+        shifted = np.tile(z.T, m).reshape(k, m, n)
+        shifted[columns, np.arange(m)] += _STEP
+        part = problem if m == 1 else problem.take(np.tile(np.arange(n), m))
+        moved = part.residual(shifted.reshape(k, m * n).T).T.reshape(k, m, n)
+        J[:, :, columns] = np.transpose((moved - f.T[:, None]) / _STEP, (2, 0, 1))
     return J
 
 
-def _keep(live: IntN, part: Problem, kept: BoolN) -> tuple[IntN, Problem]:
-    """Of none the problem stays whole, as nobody will ask it."""
-    return live[kept], part if kept.all() or not kept.any() else part.take(np.flatnonzero(kept))
+def _keep(rows: IntN, part: Problem, kept: BoolN) -> tuple[IntN, Problem]:
+    return rows[kept], part if kept.all() else part.take(np.flatnonzero(kept))
+
+
+def _thinned(rows: IntN, part: Problem, sought: BoolN) -> tuple[IntN, Problem]:
+    """Only those sought, once they are few: a part of a problem is a copy, as dear as its equations."""
+    return (rows, part) if 2 * sought.sum() > rows.size else _keep(rows, part, sought)
 
 
 def _corrected(H: Floats, step: Floats, change: Floats) -> Floats:
@@ -233,22 +245,23 @@ def _newton_step(H: Floats, f: Floats, longest: float) -> Floats:
 
 
 def _line_search(
-    problem: Problem, z: Floats, f: Floats, norm: Floats, step: Floats
+    problem: Problem, z: Floats, f: Floats, norm: Floats, step: Floats, moving: BoolN
 ) -> tuple[Floats, Floats, Floats]:
-    """Halve the step, for the scenarios that need it, until the residual is smaller than before."""
+    """Halve the step, for the scenarios of those ``moving`` that need it, until the residual is smaller than
+    before; the others stay."""
     new_z = z + step
     new_f = problem.residual(new_z)
     new_norm = _norm(new_f)
     for _ in range(_HALVINGS):
-        worse = np.flatnonzero(~(new_norm < norm))
+        worse = np.flatnonzero(moving & ~(new_norm < norm))
         if worse.size == 0:
-            return new_z, new_f, new_norm
+            break
         step[worse] *= 0.5
         new_z[worse] = z[worse] + step[worse]
         new_f[worse] = problem.take(worse).residual(new_z[worse])
         new_norm[worse] = _norm(new_f[worse])
-    back = ~(new_norm < norm)
-    new_z[back], new_f[back], new_norm[back] = z[back], f[back], norm[back]
+    if (back := ~(moving & (new_norm < norm))).any():
+        new_z[back], new_f[back], new_norm[back] = z[back], f[back], norm[back]
     return new_z, new_f, new_norm
 
 

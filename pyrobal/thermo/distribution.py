@@ -20,7 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats, column, zeros
+from pyrobal.arrays import FloatN, Floats, zeros
 from pyrobal.constants import PERCENT
 from pyrobal.thermo import solutions
 from pyrobal.thermo.elements import ATOMIC_MASS_OF
@@ -104,7 +104,7 @@ def oxygen_over_reference(n_cu2s: FloatN, n_fes: FloatN, model: str) -> FloatN:
 
 def at_oxygen(slag_matte: Floats, exponent: Floats, oxygen: FloatN) -> Floats:
     """L (N, K) where pO2 is ``oxygen`` (N,) times that of the reference grade."""
-    return slag_matte * column(oxygen) ** exponent
+    return (slag_matte.T * oxygen**exponent.T).T  # scenarios stand side by side
 
 
 def split(slag: Floats, fume: Floats, held: Floats) -> tuple[Floats, Floats, Floats]:

@@ -107,7 +107,7 @@ class _Line:
     approach: FloatN
     heat: FloatN
 
-    def take(self, rows: IntN) -> _Line:
+    def take(self, rows: slice | IntN) -> _Line:
         """The line of some of the scenarios."""
         part: _Line = take(self, rows)
         return part

@@ -133,7 +133,7 @@ class Bath:
         wanted["slag_sulfur"] = self.s.slag_sulfur is None
         return tuple(name for name, there in wanted.items() if there)
 
-    def take(self, rows: IntN) -> Bath:
+    def take(self, rows: slice | IntN) -> Bath:
         """The problem for some of the scenarios."""
         part: Bath = take(self, rows)
         return part

@@ -82,7 +82,7 @@ class Furnace:
     heat_scale: FloatN
     gas_scale: FloatN
 
-    def take(self, rows: IntN) -> Furnace:
+    def take(self, rows: slice | IntN) -> Furnace:
         """The problem for some of the scenarios."""
         part: Furnace = take(self, rows)
         return part
@@ -128,7 +128,7 @@ class Furnace:
         if "shift" in self.names:
             rows["shift"] = h.surplus / self.heat_scale
         rows |= self._equilibria(bath, u, m, h)
-        return np.stack(np.broadcast_arrays(*(rows[name] for name in self.names)), axis=1)
+        return np.stack(np.broadcast_arrays(*(rows[name] for name in self.names))).T
 
     def _equilibria(self, bath: Bath, u: Unknowns, m: Melt, h: Heat) -> dict[str, FloatN]:
         p = potentials(bath, m, h)

@@ -7,13 +7,12 @@ survey. What does not evaporate leaves by the dust in a fixed share, carried out
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats, column, ratio
+from pyrobal.arrays import FloatN, FloatNE, Floats, column, ratio
 from pyrobal.constants import NM3, TONNE
 from pyrobal.dimensions import constant
 from pyrobal.plant.smelting.deportment import OUTLETS, by_ratio, carriers_of, phases, returned
@@ -47,58 +46,66 @@ class Seen(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class Minors:
-    """K elements by ratio.
+    """K elements by ratio. Arrays are (N, K); in memory each element's scenarios stand side by side.
 
-    charge : (N, K) [mol/s]; silica, lime : (N, K) [mol/kg] of a flux
-    slag_matte, exponent : (N, K), see ``thermo.distribution``
-    fume_matte : (N, K) [kg/mol] fume over matte, per mole of gas and kilogram of matte
-    dusty : (1, K) dust, of the fume; held : (1, K) share carried out as dust by what does not evaporate
-    dust_return : (N,); grade_model : activity model of the matte
-    worth : outlet -> field of ``Supply`` -> (N, K) what a mole leaving there adds to it
+    charge : [mol/s]; silica, lime : [mol/kg] of a flux, None where there is none
+    ratio : slag over matte at the grade that is set, at that of reference where the grade is sought
+    exponent : power of pO2 that the ratio goes with, None where the grade is set
+    fume_matte : [kg/mol] fume over matte, per mole of gas and kilogram of matte
+    carried : dust over the rest of it, of what does not evaporate; dusty : dust, of the fume
+    leaving, back : over what the matte holds, see ``parted``
+    worth : (N, 3K, F) what a mole of each in matte, slag and fume adds to the ``fields`` of ``Supply``
     """
 
     elements: tuple[str, ...]
     charge: Floats
-    silica: Floats
-    lime: Floats
-    slag_matte: Floats
-    exponent: Floats
-    fume_matte: Floats
-    dusty: Floats
-    held: Floats
-    dust_return: FloatN
+    silica: Floats | None
+    lime: Floats | None
+    ratio: Floats
+    exponent: Floats | None
     grade_model: str
-    worth: Mapping[str, Mapping[str, Floats]]
+    fume_matte: Floats
+    carried: Floats
+    dusty: Floats
+    leaving: Floats
+    back: Floats
+    fields: tuple[str, ...]
+    worth: Floats
 
     @property
     def evaporate(self) -> bool:
         """True where the volume of gas matters."""
         return bool((self.fume_matte != 0).any())
 
-    def amounts(self, seen: Seen) -> dict[str, Floats]:
-        """Outlet -> (N, K) [mol/s]; dust as blown out.
+    def parted(self, seen: Seen) -> Floats:
+        """(3K, N) [mol/s] in matte, in slag, and as fume; beside them stands what is carried out as dust.
 
-        What is put back goes round until the other outlets have carried off what came in.
+        Dust that is put back goes round until the other outlets have carried off what came in, so that
+
+            fed = matte (leaving (1 + slag / matte + fume / matte) - back fume / matte)
         """
-        fed = self.charge + column(seen.silica) * self.silica + column(seen.lime) * self.lime
-        fractions = distribution.matte_fractions(seen.grade)
-        oxygen = distribution.oxygen_over_reference(*fractions, self.grade_model)
-        ratio = distribution.at_oxygen(self.slag_matte, self.exponent, oxygen)
-        matte, in_slag, fume = distribution.split(
-            ratio * column(seen.slag), self.fume_matte * column(seen.gas), self.held
-        )
-        dust = self.held + self.dusty * fume
-        round_trip = fed / (1.0 - column(self.dust_return) * dust)
-        shares = (matte, in_slag, dust, fume * (1.0 - self.dusty))
-        return {o: round_trip * share for o, share in zip(OUTLETS, shares, strict=True)}
+        fed = self.charge.T
+        for flux, rate in ((self.silica, seen.silica), (self.lime, seen.lime)):
+            if flux is not None:
+                fed = fed + flux.T * rate
+        slag, fume = self._ratio(seen.grade).T * seen.slag, self.fume_matte.T * seen.gas
+        matte = fed / (self.leaving.T * (1.0 + slag + fume) - self.back.T * fume)
+        return np.concatenate([matte, matte * slag, matte * fume])
+
+    def _ratio(self, grade: FloatN) -> Floats:
+        if self.exponent is None:
+            return self.ratio
+        return _at_grade(grade, self.ratio, self.exponent, self.grade_model)
+
+    def amounts(self, seen: Seen) -> dict[str, Floats]:
+        """Outlet -> (N, K) [mol/s]; dust as blown out."""
+        matte, slag, fume = (x.T for x in np.split(self.parted(seen), 3))
+        dust = self.carried * (matte + slag + fume) + self.dusty * fume
+        return dict(zip(OUTLETS, (matte, slag, dust, (1.0 - self.dusty) * fume), strict=True))
 
     def sums(self, seen: Seen) -> dict[str, FloatN]:
         """What they add to the fields of ``Supply``."""
-        amounts, sums = self.amounts(seen), dict[str, FloatN]()
-        for outlet, worth in self.worth.items():
-            for name, each in worth.items():
-                sums[name] = sums.get(name, 0.0) + np.einsum("nk,nk->n", amounts[outlet], each)
-        return sums
+        return dict(zip(self.fields, np.einsum("nkf,kn->fn", self.worth, self.parted(seen)), strict=True))
 
 
 def with_minors(supply: Supply, sums: dict[str, FloatN]) -> Supply:
@@ -117,25 +124,40 @@ def minors(
     )
     if not elements:
         return None
-    index = np.array([places[e] for e in elements])
-    nothing = np.zeros((1, len(elements)))
     held, fume, dusty = _survey(elements)
     slag_matte, exponent = distribution.ratios(elements, s.distribution)
     at_reference = fume / (1.0 - fume) * (1.0 + slag_matte * REFERENCE_SLAG)
+    set_ = s.oxygen_per_tonne is None
+    carried, lost = held / (1.0 - held), column(1.0 - s.dust_return)
+    fields, worth = _worth(elements, s, exits, carried, dusty)
+    index = [places[e] for e in elements]
+    in_flux = [None if m is None else _each(m.entry.elements, index) for m in (silica, lime)]
     return Minors(
         elements=elements,
-        charge=charge.entry.elements[:, index],
-        silica=silica.entry.elements[:, index] if silica is not None else nothing,
-        lime=lime.entry.elements[:, index] if lime is not None else nothing,
-        slag_matte=slag_matte,
-        exponent=exponent,
-        fume_matte=at_reference / REFERENCE_GAS,
-        dusty=dusty,
-        held=held,
-        dust_return=s.dust_return,
+        charge=_each(charge.entry.elements, index),
+        silica=in_flux[0],
+        lime=in_flux[1],
+        ratio=_at_grade(s.matte_grade, slag_matte, exponent, s.matte_activities) if set_ else slag_matte,
+        exponent=None if set_ else exponent,
         grade_model=s.matte_activities,
-        worth=_worth(elements, s, exits),
+        fume_matte=at_reference / REFERENCE_GAS,
+        carried=carried,
+        dusty=dusty,
+        leaving=1.0 + lost * carried,
+        back=(1.0 - lost) * dusty,
+        fields=fields,
+        worth=worth,
     )
+
+
+def _each(elements: FloatNE, index: list[int]) -> Floats:
+    return np.stack([elements[:, i] for i in index]).T
+
+
+def _at_grade(grade: FloatN, slag_matte: Floats, exponent: Floats, model: str) -> Floats:
+    """(N, K) slag over matte, from what it is at the grade of reference."""
+    oxygen = distribution.oxygen_over_reference(*distribution.matte_fractions(grade), model)
+    return distribution.at_oxygen(slag_matte, exponent, oxygen)
 
 
 @remembered()
@@ -148,20 +170,36 @@ def _survey(elements: tuple[str, ...]) -> tuple[Floats, Floats, Floats]:
     return np.where(volatile, 0.0, dust), fume, np.where(volatile, ratio(dust, fume), 0.0)
 
 
-def _worth(elements: tuple[str, ...], s: SmeltingSettings, exits: Exits) -> dict[str, dict[str, Floats]]:
-    """What a mole of each element adds, dust hot as blown out and put back cold."""
-    worth = {}
-    for o in OUTLETS:
-        carriers, phase = carriers_of(o, elements), phases()[o]
-        atoms = (carriers @ phase.composition)[None]  # (N, K, E)
-        hot = (getattr(exits, o)[:, None, :] * carriers[None]).sum(axis=2)
-        of = {f"{o}_mass": (carriers @ phase.molar_mass)[None], f"{o}_moles": carriers.sum(axis=1)[None]}
-        if o == "matte":
-            of |= {"matte_sulfur": atoms[:, :, _S], "matte_uptake": hot - carriers @ phase.reference_enthalpy}
-        if o == "dust":
-            cold = [returned(row[None], s) for row in carriers]
-            atoms = atoms - np.stack([stream.elements() for stream in cold], axis=1)
-            hot = hot - np.stack([stream.formation_heat() for stream in cold], axis=1)
-        of |= {"sulfur": -atoms[:, :, _S], "oxygen": atoms[:, :, _O], "heat": hot}
-        worth[o] = {name: each for name, each in of.items() if name in Supply._fields and each.any()}
-    return worth
+def _worth(
+    elements: tuple[str, ...], s: SmeltingSettings, exits: Exits, carried: Floats, dusty: Floats
+) -> tuple[tuple[str, ...], Floats]:
+    """Fields of ``Supply``, and (N, 3K, F) what a mole in matte, slag and fume adds to each of them.
+
+    With a mole in any of the three goes ``carried`` dust; of the fume ``dusty`` is dust, the rest gas. Dust
+    leaves hot, and what is put back of it comes in cold.
+    """
+    none = np.zeros((1, len(elements)))
+    at = {outlet: _worth_at(outlet, elements, s, exits) for outlet in OUTLETS}
+    columns = {}
+    for name in Supply._fields:
+        matte, slag, dust, gas = (at[outlet].get(name, none) for outlet in OUTLETS)
+        dusts = carried * dust
+        parts = (matte + dusts, slag + dusts, dusts + dusty * dust + (1.0 - dusty) * gas)
+        columns[name] = np.concatenate(np.broadcast_arrays(*parts), axis=1)
+    used = {name: each for name, each in columns.items() if each.any()}
+    return tuple(used), np.stack(np.broadcast_arrays(*used.values()), axis=2)
+
+
+def _worth_at(o: str, elements: tuple[str, ...], s: SmeltingSettings, exits: Exits) -> dict[str, Floats]:
+    """Field -> (N, K) what a mole of each element that leaves there adds."""
+    carriers, phase = carriers_of(o, elements), phases()[o]
+    atoms = (carriers @ phase.composition)[None]  # (N, K, E)
+    hot = (getattr(exits, o)[:, None, :] * carriers[None]).sum(axis=2)
+    of = {f"{o}_mass": (carriers @ phase.molar_mass)[None], f"{o}_moles": carriers.sum(axis=1)[None]}
+    if o == "matte":
+        of |= {"matte_sulfur": atoms[:, :, _S], "matte_uptake": hot - carriers @ phase.reference_enthalpy}
+    if o == "dust":
+        cold = [returned(row[None], s) for row in carriers]
+        atoms = atoms - np.stack([stream.elements() for stream in cold], axis=1)
+        hot = hot - np.stack([stream.formation_heat() for stream in cold], axis=1)
+    return of | {"sulfur": -atoms[:, :, _S], "oxygen": atoms[:, :, _O], "heat": hot}
