@@ -5,6 +5,8 @@ python tests/case/fuzz.py 10000 [SEED]
 
 from __future__ import annotations
 
+import functools
+import pickle
 import random
 import sys
 from pathlib import Path
@@ -49,7 +51,12 @@ def wrong(text: str) -> str:
     except CaseError as error:
         hidden = [str(fault) for fault in error.faults if not str(fault).isprintable()]
         return f"hidden characters: {hidden[0]!r}" if hidden else ""
-    results = solve(inputs)
+    return _open(pickle.dumps(inputs))
+
+
+@functools.cache  # many mutations change a remark, or nothing
+def _open(written: bytes) -> str:
+    results = solve(pickle.loads(written))
     closures = {
         key: x
         for key in registry.keys(results)

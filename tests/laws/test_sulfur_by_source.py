@@ -20,7 +20,7 @@ from pyrobal.thermo.elements import ELEMENTS
 
 CASES = Path(__file__).parents[2] / "cases"
 CLOSED = 1e-9
-EACH = 75
+EACH = 30
 # Settings that are words, one plant after the other; limits, hours and all else are drawn at random.
 PLANTS = (
     ("load.schedule=flattest", "upset.let go.furnace_gas.to=stack"),

@@ -34,8 +34,8 @@ def client() -> Iterator[object]:
 
 @pytest.fixture(scope="module")
 def job() -> Sweep:
-    over = {"smelting.enrichment": "40:90 %:60", "smelting.matte_grade": "60:76 %:100"}
-    return prepare(load_case(SKERRY), over, ["smelting.heat.surplus", "smelting.gas.so2"], chunk=200)
+    over = {"smelting.enrichment": "40:90 %:60", "smelting.matte_grade": "60:76 %:50"}
+    return prepare(load_case(SKERRY), over, ["smelting.heat.surplus", "smelting.gas.so2"], chunk=100)
 
 
 @pytest.fixture(scope="module")

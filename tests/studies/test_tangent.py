@@ -1,4 +1,4 @@
-"""Derivatives against differences: a thousand random furnaces, and every setting of the demonstration cases."""
+"""Derivatives against differences: of eight thousand slopes of random furnaces, and every setting of the demonstration cases."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from plants import random_plants
 
-from pyrobal.arrays import Floats
+from pyrobal.arrays import Floats, take
 from pyrobal.case.load import load_case
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.solve import solve
@@ -40,28 +40,30 @@ def no_imaginary_part_is_dropped() -> object:
         yield
 
 
-def central(inputs: Inputs, variable: Variable, step: float) -> Floats:
-    """(N, R) difference quotients of fourth order with a relative step."""
+def central(inputs: Inputs, variable: Variable, step: float) -> tuple[Floats, Floats]:
+    """(N, R) difference quotients of fourth order with a relative step and with half of it, of one solve."""
     value = variable.value(inputs)
     assert value is not None
-    width = step * np.abs(value)
-    sides = [
-        np.stack([measured(r, key) for key in READ], axis=1)
-        for r in (solve(inputs.replace(variable.path, value + k * width)) for k in (-2, -1, 1, 2))
-    ]
-    quotient: Floats = (sides[0] - 8 * sides[1] + 8 * sides[2] - sides[3]) / (12 * width[:, None])
-    return quotient
+    n, width = inputs.scenarios, step * np.abs(value)
+    at = np.array([-2.0, -1.0, -0.5, 0.5, 1.0, 2.0])
+    rows = take(inputs, np.tile(np.arange(n), len(at)))
+    r = solve(rows.replace(variable.path, (value + at[:, None] * width).ravel()))
+    found = np.stack([measured(r, key).reshape(len(at), n) for key in READ], axis=2)
+    a, b, c, d, e, f = found
+    coarse: Floats = (a - 8 * b + 8 * e - f) / (12 * width[:, None])
+    fine: Floats = (b - 8 * c + 8 * d - e) / (6 * width[:, None])
+    return coarse, fine
 
 
 def test_random_furnaces() -> None:
-    inputs = random_plants(300, seed=11)
+    inputs = random_plants(150, seed=11)
     chosen = [find(inputs, key) for key in RANDOM]
     exact = tangent(inputs, chosen, READ)
     solved = solve(inputs).solved
     assert solved.mean() > 0.9
     agreed = smooth = 0
     for k, variable in enumerate(chosen):
-        fine, coarse = central(inputs, variable, 5e-4), central(inputs, variable, 1e-3)
+        coarse, fine = central(inputs, variable, 1e-3)
         value = variable.value(inputs)
         assert value is not None
         size = np.abs(fine) + 1e-6 * np.abs(exact.values) / value[:, None]

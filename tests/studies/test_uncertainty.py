@@ -21,7 +21,7 @@ from pyrobal.studies.indices import sobol_indices
 from pyrobal.studies.limit import limits
 from pyrobal.studies.measure import measured
 from pyrobal.studies.spread import Spread, spread, spreads, usual, with_deportment
-from pyrobal.studies.uncertainty import ENTHALPIES, _risk, uncertainty
+from pyrobal.studies.uncertainty import ENTHALPIES, Uncertainty, _risk, uncertainty
 from pyrobal.studies.variable import find
 from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.properties import species
@@ -207,19 +207,53 @@ def test_a_blend_assay_is_the_exact_formula(case: Case) -> None:
     assert found.scatter["feed.assay.Cu"].deviation == pytest.approx(exact, rel=0.005)
 
 
-def test_a_smooth_reading_agrees_with_the_propagation_of_its_derivatives(case: Case) -> None:
+STATED = """Ag = "75 g/t"
+[concentrate.precision]
+Cu = 0.1
+Fe = "2 % rel"
+"""
+
+
+@pytest.fixture(scope="module")
+def stated() -> Case:
+    text = SKERRY.read_text()
+    assert text.count('Ag = "75 g/t"\n') == 1  # of the first concentrate
+    return load_case(text.replace('Ag = "75 g/t"\n', STATED))
+
+
+@pytest.fixture(scope="module")
+def usual_draws(stated: Case) -> Uncertainty:
+    """A thousand draws of every usual spread, and of those that the case states."""
+    return uncertainty(stated, ["smelting.oxygen.demand", "feed.assay.Cu"], samples=1024)
+
+
+def test_a_smooth_reading_agrees_with_the_propagation_of_its_derivatives(
+    stated: Case, usual_draws: Uncertainty
+) -> None:
     """To first order the variance is the sum of (slope x deviation)^2."""
     from pyrobal.studies.tangent import tangent
 
     key = "smelting.oxygen.demand"
-    found = uncertainty(case, [key], samples=1024)
-    base = with_deportment(case.inputs)
-    parts = [s for source in found.sources for s in source.spreads]
+    base = with_deportment(stated.inputs)
+    parts = [s for source in usual_draws.sources for s in source.spreads]
     slopes = tangent(base, [s.variable for s in parts], [key]).slopes[0, :, 0]
     deviation = (
         float(np.sqrt(sum((m * s.width) ** 2 for m, s in zip(slopes, parts, strict=True)))) / 44.615 * 3600
     )
-    assert found.scatter[key].deviation == pytest.approx(deviation, rel=0.03)
+    assert usual_draws.scatter[key].deviation == pytest.approx(deviation, rel=0.03)
+
+
+def test_the_precision_spreads_a_reading(stated: Case, usual_draws: Uncertainty) -> None:
+    """Copper of the blend, sum(r x) / sum(r): to first order its variance is the sum over concentrates of
+    (r / R * s_x)^2 + ((x - mean) / R * s_r)^2; rates by the usual 0.5 %."""
+    blend = stated.inputs.concentrate
+    rate, copper = (
+        np.array([float(v[0]) for v in x]) for x in ([c.rate for c in blend], [c.assay["Cu"] for c in blend])
+    )
+    deviation = np.array([0.001, *(0.003 * copper[1:])])
+    mean = (rate * copper).sum() / rate.sum()
+    variance = ((rate * deviation) ** 2 + ((copper - mean) * 0.005 * rate) ** 2).sum() / rate.sum() ** 2
+    assert usual_draws.scatter["feed.assay.Cu"].deviation == pytest.approx(100 * np.sqrt(variance), rel=0.03)
 
 
 def test_the_chance_of_breaking_a_limit(case: Case) -> None:
@@ -349,20 +383,6 @@ def test_what_the_percentiles_leave_out_is_said(capsys: pytest.CaptureFixture[st
     assert "cut off" not in out and "draws with a solution" not in out
 
 
-STATED = """Ag = "75 g/t"
-[concentrate.precision]
-Cu = 0.1
-Fe = "2 % rel"
-"""
-
-
-@pytest.fixture
-def stated() -> Case:
-    text = SKERRY.read_text()
-    assert text.count('Ag = "75 g/t"\n') == 1  # of the first concentrate
-    return load_case(text.replace('Ag = "75 g/t"\n', STATED))
-
-
 def test_the_precision_a_case_states_takes_the_place_of_the_usual(case: Case, stated: Case) -> None:
     before, after = (
         {s.variable.key: s.width for source in usual(c.inputs) for s in source.spreads}
@@ -373,20 +393,6 @@ def test_the_precision_a_case_states_takes_the_place_of_the_usual(case: Case, st
     assert after[f"{lines}Fe"] == pytest.approx(0.02 * 0.276)
     others = before.keys() - {f"{lines}Cu", f"{lines}Fe"}
     assert {key: after[key] for key in others} == {key: before[key] for key in others}
-
-
-def test_the_precision_spreads_a_reading(stated: Case) -> None:
-    """Copper of the blend, sum(r x) / sum(r): to first order its variance is the sum over concentrates of
-    (r / R * s_x)^2 + ((x - mean) / R * s_r)^2; rates by the usual 0.5 %."""
-    blend = stated.inputs.concentrate
-    rate, copper = (
-        np.array([float(v[0]) for v in x]) for x in ([c.rate for c in blend], [c.assay["Cu"] for c in blend])
-    )
-    deviation = np.array([0.001, *(0.003 * copper[1:])])
-    mean = (rate * copper).sum() / rate.sum()
-    variance = ((rate * deviation) ** 2 + ((copper - mean) * 0.005 * rate) ** 2).sum() / rate.sum() ** 2
-    found = uncertainty(stated, ["feed.assay.Cu"], samples=512).scatter["feed.assay.Cu"]
-    assert found.deviation == pytest.approx(100 * np.sqrt(variance), rel=0.03)
 
 
 def test_a_balance_makes_no_use_of_the_precision(
