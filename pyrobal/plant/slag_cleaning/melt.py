@@ -13,6 +13,7 @@ distribution ratios of the smelting furnace, moved to the grade of this matte, a
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,13 +21,14 @@ import numpy as np
 from pyrobal.arrays import FloatN, FloatNE, FloatNS, Floats, IntN, column, take, zeros
 from pyrobal.constants import R
 from pyrobal.numerics.newton import Roots, newton_from
-from pyrobal.plant.slag_cleaning.phases import MINORS, WITH_COPPER, carriers
+from pyrobal.plant.slag_cleaning.phases import MINORS, SLAG_SOLVED, SULFIDE_AND_METAL, WITH_COPPER, carriers
 from pyrobal.plant.slag_cleaning.settings import SlagCleaningSettings
-from pyrobal.streams.deportment import GANGUE_IN_SLAG, Shares, read_table, share_out, shares
+from pyrobal.streams.deportment import GANGUE_IN_SLAG, carrier_matrix, read_table, share_out, shares
 from pyrobal.streams.reductant import Reductant
 from pyrobal.thermo import distribution, solutions
 from pyrobal.thermo.elements import ATOMIC_MASS, ATOMIC_MASS_OF, ELEMENTS
 from pyrobal.thermo.properties import species
+from pyrobal.trace.solved import remembered
 
 M_CU, M_S = ATOMIC_MASS_OF["Cu"], ATOMIC_MASS_OF["S"]
 M_CU2S, M_FES = 2 * M_CU + M_S, ATOMIC_MASS_OF["Fe"] + M_S
@@ -111,19 +113,20 @@ class Bath:
     """The problem; implements ``numerics.newton.Problem``.
 
     fed : (N, E) [mol/s] of all slags; fed_mass : (N,) [kg/s]
-    minor : shares that are fixed; by_ratio : elements parted by ``slag_matte`` and ``exponent``, (N, K)
-    fume : (1, K) share of them that leaves with the dust
+    settled : outlet -> (N, S) [mol/s] of all whose place no guess moves
+    parted : elements that part between matte and slag, K by ``slag_matte`` and ``exponent``, (N, K), the rest
+        as the copper does; parting : (N, L) [mol/s] of each, fume taken out
     """
 
     s: SlagCleaningSettings
     fed: FloatNE
     fed_mass: FloatN
     reductant: Reductant
-    minor: Shares
-    by_ratio: tuple[str, ...]
+    settled: Mapping[str, FloatNS]
+    parted: tuple[str, ...]
+    parting: Floats
     slag_matte: Floats
     exponent: Floats
-    fume: Floats
     constants: Constants
 
     @property
@@ -190,11 +193,25 @@ def bath(fed: FloatNE, s: SlagCleaningSettings, reductant: Reductant) -> Bath:
     """Set the problem up. ``fed`` (N, E) [mol/s]: the elements of all slags."""
     minor = shares(read_table("slag_cleaning"), s.deportment)
     by_ratio = tuple(e for e in MINORS if e in distribution.read_ratios() and e not in s.deportment)
-    fume = np.stack([minor.pop(e)["dust"] for e in by_ratio], axis=1) if by_ratio else np.zeros((1, 0))
+    parted = (*by_ratio, *(e for e in WITH_COPPER if e not in s.deportment))
+    fumes = {e: minor.pop(e)["dust"] if e in by_ratio else _NOTHING for e in parted}
+    fixed = {e: {"matte": _NOTHING, "slag": _NOTHING, "dust": fume} for e, fume in fumes.items()}
+    gangue = {"matte": _NOTHING, "slag": _EVERYTHING, "dust": _NOTHING}
+    settled = share_out(fed, dict.fromkeys(GANGUE_IN_SLAG, gangue) | minor | fixed, carriers())
+    places = [ELEMENTS.index(e) for e in parted]
+    parting = fed[:, places] * (1.0 - np.stack(list(fumes.values()), axis=1)) if parted else fed[:, places]
+    ratios = distribution.ratios(by_ratio, s.distribution)
     return Bath(
-        s, fed, fed @ ATOMIC_MASS, reductant, minor, by_ratio, *distribution.ratios(by_ratio, s.distribution),
-        fume, Constants.at(s.slag_temperature),
-    )  # fmt: skip
+        s,
+        fed,
+        fed @ ATOMIC_MASS,
+        reductant,
+        settled,
+        parted,
+        parting,
+        *ratios,
+        Constants.at(s.slag_temperature),
+    )
 
 
 # Mass of the matte over that of the slag fed, and FeS / Cu2S in it, from which the search starts in turn.
@@ -226,28 +243,28 @@ def melt(b: Bath, u: Unknowns) -> Melt:
         sulfidic = solutions.nagamori_sulfidic_copper(u.slag_sulfur, grade)
     left = b.element("Cu") * M_CU - u.slag * (u.oxidic_copper + sulfidic)
     suspended = u.slag * entrained_copper(b.s) / left
-    settled = share_out(b.fed, _shares(b, left, suspended) | _by_ratio(b, u), carriers())
+    with_matte = _to_matte(b, u, left * (1.0 - suspended) / (b.element("Cu") * M_CU))
+    in_matte = b.settled["matte"] + with_matte @ _onto("matte", b.parted)
+    in_slag = b.settled["slag"] + (b.parting - with_matte) @ _onto("slag", b.parted)
     dissolved_sulfur = u.slag * u.slag_sulfur / M_S
-    sulfur = b.element("S") - dissolved_sulfur - _held(settled["matte"], "matte", "S")
+    sulfur = b.element("S") - dissolved_sulfur - _held(in_matte, "matte", "S")
     cu2s = sulfur / (1.0 + u.ratio)
     fes, metal = cu2s * u.ratio, left / M_CU - 2 * cu2s
     slag_cu2s = u.slag * sulfidic / (2 * M_CU)
     slag_fes = dissolved_sulfur - slag_cu2s
     cu2o = u.slag * u.oxidic_copper / (2 * M_CU)
     iron = b.element("Fe") - fes - slag_fes  # mol/s, as oxides
-    bound = _held(settled["slag"], "slag", "O") + _held(settled["dust"], "dust", "O") + cu2o
+    bound = _held(in_slag, "slag", "O") + _held(b.settled["dust"], "dust", "O") + cu2o
     magnetite, charged = _reduction(b, u.slag * b.s.slag_magnetite / M_FE3O4, b.element("O") - bound - iron)
     feo = iron - 3 * magnetite
-    settling = np.stack(np.broadcast_arrays(cu2s, fes, metal), axis=1)
-    ash = charged * b.reductant.fuel.count("Rest")
-    held_back = settling * column(suspended) + np.stack(
-        np.broadcast_arrays(slag_cu2s, slag_fes, _NOTHING), axis=1
-    )
-    slag = _with(settled["slag"], "slag", (feo, magnetite, cu2o, *held_back.T), ash)
+    held_back = (suspended * cu2s + slag_cu2s, suspended * fes + slag_fes, suspended * metal)
+    solved = dict(zip(SLAG_SOLVED, (feo, magnetite, cu2o, *held_back), strict=True))
+    slag = _with(in_slag, "slag", {**solved, "Rest(slag)": charged * b.reductant.fuel.count("Rest")})
+    tapped = ((1.0 - suspended) * x for x in (cu2s, fes, metal))
     return Melt(
-        matte=_with(settled["matte"], "matte", tuple((settling * column(1.0 - suspended)).T), _NOTHING),
+        matte=_with(in_matte, "matte", dict(zip(SULFIDE_AND_METAL, tapped, strict=True))),
         slag=slag,
-        dust=settled["dust"],
+        dust=b.settled["dust"],
         reductant=charged,
         grade=grade,
         suspended=suspended,
@@ -256,7 +273,7 @@ def melt(b: Bath, u: Unknowns) -> Melt:
         sulfur=sulfur,
         iron_oxide=feo,
         magnetite=magnetite,
-        dissolved=slag.sum(axis=1) - suspended * settling.sum(axis=1),
+        dissolved=slag.sum(axis=1) - suspended * (cu2s + fes + metal),
         silica=slag[:, carriers()["slag"][0].index("SiO2(l)")],
         sulfide=slag_fes,
     )
@@ -271,25 +288,22 @@ def _reduction(b: Bath, most: FloatN, spare: FloatN) -> tuple[FloatN, FloatN]:
     return most + np.minimum(removed, 0.0), np.maximum(removed, 0.0) / b.reductant.oxygen
 
 
-def _shares(b: Bath, left: FloatN, suspended: FloatN) -> Shares:
-    """Where everything goes that is not copper, iron, sulfur or oxygen."""
-    with_copper = left * (1.0 - suspended) / (b.element("Cu") * M_CU)
-    noble = {"matte": with_copper, "slag": 1.0 - with_copper, "dust": _NOTHING}
-    matrix = {"matte": _NOTHING, "slag": _EVERYTHING, "dust": _NOTHING}
-    return dict.fromkeys(WITH_COPPER, noble) | dict.fromkeys(GANGUE_IN_SLAG, matrix) | b.minor
-
-
-def _by_ratio(b: Bath, u: Unknowns) -> Shares:
-    """Of the elements that part by distribution ratio."""
+def _to_matte(b: Bath, u: Unknowns, copper: FloatN) -> Floats:
+    """(N, L) [mol/s] of the elements parted that go to the matte; ``copper`` : (N,) share of it that does."""
     n_cu2s = 1.0 / (1.0 + u.ratio)
     oxygen = distribution.oxygen_over_reference(n_cu2s, 1.0 - n_cu2s, b.s.matte_activities)
     tapped = np.where(u.matte.real > 0, u.matte, np.nan)  # without matte undefined: the search steps shorter
     ratio = distribution.at_oxygen(b.slag_matte, b.exponent, oxygen) * column(u.slag / tapped)
-    matte, slag, _ = distribution.split(ratio, np.zeros((1, 1)), b.fume)
-    dust = np.broadcast_to(b.fume, matte.shape)
-    return {
-        e: {"matte": matte[:, i], "slag": slag[:, i], "dust": dust[:, i]} for i, e in enumerate(b.by_ratio)
-    }
+    share = zeros((len(ratio), b.parting.shape[1]), ratio, copper)
+    by_ratio = ratio.shape[1]
+    share[:, :by_ratio], share[:, by_ratio:] = 1.0 / (1.0 + ratio), column(copper)
+    return b.parting * share
+
+
+@remembered()
+def _onto(outlet: str, elements: tuple[str, ...]) -> Floats:
+    """(L, S) [mol of carrier per mol of element]."""
+    return carrier_matrix(*carriers()[outlet])[[ELEMENTS.index(e) for e in elements]]
 
 
 def _held(amounts: FloatNS, outlet: str, element: str) -> FloatN:
@@ -299,12 +313,9 @@ def _held(amounts: FloatNS, outlet: str, element: str) -> FloatN:
     return held
 
 
-def _with(settled: FloatNS, outlet: str, solved: tuple[FloatN, ...], ash: FloatN) -> FloatNS:
-    """The settled amounts with the solved species, which stand first on the axis, and the ash."""
-    first = np.stack(np.broadcast_arrays(*solved), axis=1)
-    rows = max(map(len, (first, settled, ash)))
-    n = settled + zeros((rows, settled.shape[1]), first, ash)
-    n[:, : first.shape[1]] += first
-    if outlet == "slag":
-        n[:, carriers()[outlet][0].index("Rest(slag)")] += ash
+def _with(settled: FloatNS, outlet: str, solved: Mapping[str, FloatN]) -> FloatNS:
+    """The settled amounts with those solved for."""
+    n = settled + zeros((max(map(len, solved.values())), settled.shape[1]), *solved.values())
+    for name, amount in solved.items():
+        n[:, carriers()[outlet][0].index(name)] += amount
     return n
