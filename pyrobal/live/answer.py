@@ -23,32 +23,38 @@ _WAYS: Final = ("across", "down")
 
 @dataclass(frozen=True)
 class Known:
-    """What a page knows of the case as the file has it: keys of its handles, of all settings, of readings."""
+    """What a page knows of the case as the file has it: keys of its handles, of all settings, of those that
+    are numbers, and of readings."""
 
-    handles: tuple[str, ...] = ()
-    settings: frozenset[str] = frozenset()
-    readings: frozenset[str] = frozenset()
+    handles: tuple[str, ...]
+    settings: frozenset[str]
+    numbers: frozenset[str]
+    readings: frozenset[str]
 
     @classmethod
     def of(cls, described: Mapping[str, Any]) -> Known:
         """That of a description."""
         keys = {name: [one["key"] for one in described[name]] for name in ("handles", "settings", "readings")}
-        return cls(tuple(keys["handles"]), frozenset(keys["settings"]), frozenset(keys["readings"]))
+        numbers = frozenset(one["key"] for one in described["settings"] if one["kind"] == "number")
+        settings, readings = frozenset(keys["settings"]), frozenset(keys["readings"])
+        return cls(tuple(keys["handles"]), settings, numbers, readings)
 
 
 def answer(opened: Opened, result: Result, asked: Asked, known: Known) -> dict[str, Any]:
     """What the page shows of a state. known : what it knows already"""
-    told = {line.key: line for line in result.told}
+    read = {key: line for key in asked.read if (line := result.by_key.get(key)) is not None}
     laid = dict.fromkeys((*asked.changes, *(hold.by.partition("=")[0] for hold in asked.holds)))
     settings = Settings(result.case.inputs, result.case.given)
-    more = [key for key in settings.keys if key not in known.settings] if laid.keys() - known.settings else ()
+    like = known.numbers.issuperset(laid)  # only numbers differ, so there is nothing else in it
+    more = () if like else [key for key in settings.keys if key not in known.settings]
+    others = () if like and not asked.limits else [key for key in result if key not in known.readings]
     return {
         "status": result.status,
         "headline": verdict(result),
-        "readings": {key: reading(told[key]) for key in asked.read if key in told},
+        "readings": {key: reading(line.told) for key, line in read.items()},
         "settings": settings.values(dict.fromkeys((*known.handles, *laid, *more))),
         "more_settings": settings.described(more),
-        "more_readings": offered_readings(line for line in result.told if line.key not in known.readings),
+        "more_readings": offered_readings(result.by_key[key].told for key in others),
         "limits": limits(result, named(opened, asked.limits)),
         "messages": [{"level": m.level, "key": m.key, "text": plain(m.text)} for m in result.messages],
         **(_drawn(result, asked) if asked.quantity else {}),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from functools import partial
 from importlib.resources import files
@@ -136,9 +136,16 @@ class Live:
 
     def _state(self, now: Opened, what: Asked) -> Result:
         key = ("state", now.digest, tuple(what.changes.items()), what.holds, what.limits)
-        found = self.work.kept(key, lambda: state(now, what, self._before.get(what.holds)))
+        noise = None if what == Asked() else self._noise(now)
+        found = self.work.kept(key, lambda: state(now, what, self._before.get(what.holds), noise))
         self._before = {what.holds: found}
         return found
+
+    def _noise(self, now: Opened) -> Mapping[str, float] | None:
+        """Round-off by unit in the case as the file has it, and so in its neighbours."""
+        if now.case is None:
+            return None
+        return self.work.kept(("noise", now.digest), lambda: self._state(now, Asked()).round_off)
 
     def _answer(self, now: Opened, what: Asked) -> dict[str, Any]:
         return answer(now, self._state(now, what), what, self._known())

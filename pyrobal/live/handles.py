@@ -23,11 +23,12 @@ from pyrobal.studies.measure import measured
 from pyrobal.studies.variable import Variable
 
 MOST: Final = 8  # numbers
-_CHOICES: Final = ("smelting.close_heat_with", "smelting.fuel", "converting.close_heat_with")
 # Tables that are what is given, not what is set in a shift: limits, states of upsets, how a solver goes.
 _NOT_MOVED: Final = ("limit.", "upset.", "recycle.", "stack.", "site.", "fuel.")
-# How far a model is off, or how well a piece works: no such valve stands in the plant.
-_NO_CONTROL: Final = re.compile("over_equilibrium|entrained|efficiency|_minimum|escape|precision")
+# Which model it is and how far it is off, or how well a piece works: no such valve stands in the plant.
+_NO_CONTROL: Final = re.compile(
+    "over_equilibrium|entrained|efficiency|_minimum|escape|precision|_model|_activities"
+)
 _HEATS: Final = ("smelting.fuel_heat", "smelting.heat.surplus")
 HEAT_TOTAL: Final = "smelting.heat.total"
 _FIRST: Final = (
@@ -71,7 +72,7 @@ def reaches(result: Result, readings: Sequence[str], executor: Executor | None =
 
 def handles(inputs: Inputs, ranked: Sequence[Reach]) -> list[dict[str, Any]]:
     """What the page shows of them: how rich the gas and the matte are, what is fed, then what matters most by
-    sensitivity, then choices."""
+    sensitivity, then every choice that has an effect."""
     settings, unused = Settings(inputs), tuple(without_effect(inputs))
     described = {one["key"]: one for one in settings.described()}
     whys = {reach.key: reach.why for reach in ranked}
@@ -79,7 +80,8 @@ def handles(inputs: Inputs, ranked: Sequence[Reach]) -> list[dict[str, Any]]:
     fed = [key for key in there if key.startswith(("charge.rate", "concentrate.")) and key.endswith(_FED)]
     first = [*(key for key in _FIRST if key in there), *fed][:MOST]
     numbers = dict.fromkeys((*first, *whys))
-    chosen = [*list(numbers)[:MOST], *(key for key in _CHOICES if key in there)]
+    choices = (key for key in settings.words if key in there and not _NO_CONTROL.search(key))
+    chosen = [*list(numbers)[:MOST], *choices]
     return [{**described[key], "why": whys.get(key, "")} for key in chosen]
 
 

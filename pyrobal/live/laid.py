@@ -94,13 +94,16 @@ def aim_of(case: Case, holds: Sequence[Hold]) -> Aim | None:
         raise Refused({}, unmet) from None
 
 
-def state(opened: Opened, asked: Asked, before: Result | None = None) -> Result:
+def state(
+    opened: Opened, asked: Asked, before: Result | None = None, noise: Mapping[str, float] | None = None
+) -> Result:
     """The balance of a state of the page. Raises Refused where there is no such state.
 
     before : a state with the same settings following the same readings, from which they are sought
+    noise : round-off by unit, where it is known
     """
     case = _settled(opened, asked, before)
-    return Result(case, solved(case.inputs))  # where studies of the same state find it again
+    return Result(case, solved(case.inputs), noise)  # where studies of the same state find it again
 
 
 def _settled(opened: Opened, asked: Asked, before: Result | None) -> Case:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -32,6 +32,8 @@ from pyrobal.readings import (
     upset,
 )
 from pyrobal.readings.reading import Reading
+
+_SOLVED: Final = int(Reason.SOLVED)
 
 
 @functools.cache
@@ -116,8 +118,9 @@ def values(results: Results, reading: Reading, member: str = "") -> FloatN:
     """(N,) in SI, nan where there is no answer; the case need not hold the member of a family asked for."""
     with np.errstate(all="ignore"):
         value: Any = reading.compute(results, member) if member else reading.compute(results)
-    value = np.broadcast_to(value, (results.scenarios,))
-    return np.where(reading.reason(results, member) == Reason.SOLVED, value, np.nan)
+    found = np.where(reading.reason(results, member) == _SOLVED, value, np.nan)
+    n = results.scenarios
+    return found if found.shape == (n,) else np.broadcast_to(found, (n,))
 
 
 def _measured(results: Results, key: str) -> FloatN:

@@ -137,24 +137,25 @@ def _part(
 ) -> list[dict[Place, float]]:
     """What each input consists of, the plain cases first; nothing where its parts are not known."""
     found: list[dict[Place, float]] = [{} for _ in taken]
+    places = list(known)
+    holds = np.array([x > _SAME * x.max() for x in known.values()])
+    fitting = [[places[k] for k in np.flatnonzero(~(holds & (v == 0.0)).any(axis=1))] for _, v in taken]
     for rule in (_whole, _share, _sum, _mixture):
         for i, (target, v) in enumerate(taken):
             if not found[i]:
-                usable = {p: left[p] * known[p] for p in _usable(target, v, known, left)}
+                usable = {p: left[p] * known[p] for p in _usable(target, fitting[i], left)}
                 found[i] = {place: share * left[place] for place, share in rule(v, usable).items()}
                 for place, share in found[i].items():
                     left[place] -= share
     return found
 
 
-def _usable(
-    target: Place, v: Floats, known: Mapping[Place, Floats], left: Mapping[Place, float]
-) -> list[Place]:
-    """What is left and holds nothing that the input does not; a step's own products last.
+def _usable(target: Place, fitting: Sequence[Place], left: Mapping[Place, float]) -> list[Place]:
+    """What is left of all that holds nothing that the input does not; a step's own products last.
 
     What leaves under a name of its own is part of what its own step makes.
     """
-    free = [p for p, x in known.items() if left[p] > _SAME and not (x[v == 0] > _SAME * x.max()).any()]
+    free = [p for p in fitting if left[p] > _SAME]
     if len(target) > 1:
         return [p for p in free if p[0] == target[0]]
     return sorted(free, key=lambda p: p[0] == target[0])

@@ -60,6 +60,8 @@ class Line:
     def told(self) -> Line:
         """The same as the trade says it: gold and silver of an assay in g/t."""
         unit, factor = told_in(self.key, self.unit)
+        if factor == 1.0:
+            return self
         return dataclasses.replace(self, value=self.value * factor, unit=unit, noise=self.noise * factor)
 
 
@@ -75,10 +77,12 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
 
     case : the inputs, and what had to be assumed
     results : every step in SI, (N,) each; a case file is one scenario, N = 1
+    noise : unit -> round-off, where it is known from a case like this one
     """
 
     case: Case
     results: Results
+    noise: Mapping[str, float] | None = None
 
     def __getitem__(self, key: str) -> pint.Quantity[Any]:
         """One reading in its plant unit: a number for one scenario, else an array (N,).
@@ -123,9 +127,28 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
         """
         if self.results.scenarios != 1:
             raise ValueError(f"a report is of one scenario, not of {self.results.scenarios}; use scenario(i)")
-        found = [self._line(*one) for one in registry.evaluate_all(self.results)]
-        noise = _noise(found)
-        return tuple(dataclasses.replace(line, noise=noise.get(line.unit, 0.0)) for line in found)
+        found = [self._valued(*one) for one in registry.evaluate_all(self.results)]
+        noise = _noise((unit, value) for _, _, unit, value in found)
+        return tuple(self._line(*one, noise) for one in found)
+
+    @property
+    def round_off(self) -> Mapping[str, float]:
+        """Unit -> what a reading of it may carry."""
+        return {line.unit: line.noise for line in self.lines} if self.noise is None else self.noise
+
+    @property
+    def by_key(self) -> Mapping[str, Line]:
+        """The same by key; where ``noise`` is known each is worked out when it is asked for."""
+        return self._by_key if self.noise is None else _Lines(self, self.noise, self._asked)
+
+    @cached_property
+    def _by_key(self) -> dict[str, Line]:
+        return {line.key: line for line in self.lines}
+
+    @cached_property
+    def _asked(self) -> dict[str, Line]:
+        """What ``by_key`` has worked out."""
+        return {}
 
     @cached_property
     def flows(self) -> list[Flow]:
@@ -139,12 +162,19 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
         """The readings for people: see ``Line.told``."""
         return tuple(line.told for line in self.lines)
 
-    def _line(self, reading: Reading, key: str, si: FloatN) -> Line:
+    def _valued(self, reading: Reading, key: str, si: FloatN) -> tuple[Reading, str, str, float]:
         unit = reading.unit_for(self.results)
-        value = float(units.display(float(si[0]), unit))
-        if math.isfinite(value):
-            return Line(key, value + 0.0, unit, reading.meaning)  # + 0.0: no minus zero
-        return Line(key, math.nan, unit, reading.meaning, self._why_none(reading, key))
+        value = units.display(float(si[0]), unit)
+        return reading, key, unit, value + 0.0 if math.isfinite(value) else math.nan  # + 0.0: no minus zero
+
+    def _line(self, reading: Reading, key: str, unit: str, value: float, noise: Mapping[str, float]) -> Line:
+        reason = self._why_none(reading, key) if math.isnan(value) else ""
+        return Line(key, value, unit, reading.meaning, reason, noise.get(unit, 0.0))
+
+    def one(self, key: str, noise: Mapping[str, float]) -> Line:
+        """One reading of a single case. Raises KeyError for one it does not have."""
+        si = registry.evaluate(self.results, key)
+        return self._line(*self._valued(registry.find(key)[0], key, si), noise)
 
     def _why_none(self, reading: Reading, key: str) -> str:
         reason = Reason(int(reading.reason(self.results, reading.member(key) or "")[0]))
@@ -242,15 +272,35 @@ class Result(Mapping[str, "pint.Quantity[Any]"]):
         return f"{short}{picture(self)}"
 
 
-def _noise(lines: Iterable[Line]) -> dict[str, float]:
+class _Lines(Mapping[str, Line]):
+    """Lines of a result by key, each worked out once, when it is asked for."""
+
+    def __init__(self, result: Result, noise: Mapping[str, float], known: dict[str, Line]) -> None:
+        self._result, self._noise, self._known = result, noise, known
+
+    def __getitem__(self, key: str) -> Line:
+        if not registry.known(key):
+            raise KeyError(key)
+        if key not in self._known:
+            self._known[key] = self._result.one(key, self._noise)
+        return self._known[key]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._result)
+
+    def __len__(self) -> int:
+        return len(self._result)
+
+
+def _noise(values: Iterable[tuple[str, float]]) -> dict[str, float]:
     """Unit -> round-off: readings of one unit are sums and differences on the scale of the largest of them.
 
     A number without a unit has no such scale: a closure of 1e-15 is news.
     """
     largest: dict[str, float] = {}
-    for line in lines:
-        if line.unit != "-" and not math.isnan(line.value):
-            largest[line.unit] = max(largest.get(line.unit, 0.0), abs(line.value))
+    for unit, value in values:
+        if unit != "-" and not math.isnan(value):
+            largest[unit] = max(largest.get(unit, 0.0), abs(value))
     return {unit: CLOSED * most for unit, most in largest.items()}
 
 

@@ -6,7 +6,6 @@ Made once as data; the page and whatever else shows a result dress it.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -81,8 +80,7 @@ class Use:
 
 def uses(result: Result) -> list[Use]:
     """Every limit of a single case, the most used first."""
-    lines = {line.key: line for line in result.lines}
-    found = []
+    lines, found = result.by_key, []
     for name, limit in limits(result.case.inputs).items():
         line, use = lines.get(limit.reading), lines.get(f"limit.{name}.use")
         if line is None or use is None:
@@ -98,31 +96,31 @@ def uses(result: Result) -> list[Use]:
 
 def first_figures(result: Result) -> list[tuple[str, Line]]:
     """The six readings asked for first, with what people call them."""
-    lines = _answered(result)
-    there = [[(label, lines[key]) for label, key in one if key in lines] for one in _FIRST]
+    there = [[(label, line) for label, key in one if (line := _answered(result, key))] for one in _FIRST]
     return [found[0] for found in there if found][:_MOST]
 
 
-def _answered(result: Result) -> dict[str, Line]:
-    return {line.key: line for line in result.lines if not math.isnan(line.value)}
+def _answered(result: Result, key: str) -> Line | None:
+    """A reading; None where the case has none or it has no value."""
+    line = result.by_key.get(key)
+    return None if line is None or math.isnan(line.value) else line
 
 
 def purpose(result: Result) -> str:
     """What the plant makes of what, and what leaves it, as far as there is an answer."""
-    lines = _answered(result)
-    feed, metal, acid, slag, so2 = (_told(lines, one) for one in (_TAKES, _MAKES, _ACID, _SLAG, _SO2))
+    feed, metal, acid, slag, so2 = (_told(result, one) for one in (_TAKES, _MAKES, _ACID, _SLAG, _SO2))
     made, left = " and ".join(filter(None, (metal, acid))), " and ".join(filter(None, (slag, so2)))
     if not (feed and made):
         return ""
     return f"Makes {made} from {feed}; {left} leave the plant." if left else f"Makes {made} from {feed}."
 
 
-def _told(lines: Mapping[str, Line], told: _Told) -> str:
+def _told(result: Result, told: _Told) -> str:
     """The first of the readings that has a value, with what is said of it."""
     for key, words, beside, behind in told:
-        if key in lines:
-            said = f"{quantity(lines[key].shown, lines[key].unit, _DIGITS)} {words}"
-            line = lines.get(beside)
+        if (first := _answered(result, key)) is not None:
+            said = f"{quantity(first.shown, first.unit, _DIGITS)} {words}"
+            line = _answered(result, beside)
             return said if line is None else f"{said} ({quantity(line.shown, line.unit, _DIGITS)} {behind})"
     return ""
 
@@ -138,12 +136,12 @@ def verdict(result: Result) -> str:
 
 
 def _heat(result: Result) -> str:
-    value = {line.key: line.shown for line in result.lines}
-    if "smelting.enrichment" not in value:  # the acid plant alone, on a stated gas
-        return f"The acid plant converts {number(value['acid.conversion'], _DIGITS)} % of its SO2"
-    fuel, surplus = value.get("smelting.fuel_heat", 0.0), value.get("smelting.heat.surplus", 0.0)
-    rich = f"{number(value['smelting.enrichment'], _DIGITS)} vol% O2"
-    alone = value.get("smelting.heat.autogenous_enrichment", math.nan)
+    lines = result.by_key
+    if "smelting.enrichment" not in lines:  # the acid plant alone, on a stated gas
+        return f"The acid plant converts {number(lines['acid.conversion'].shown, _DIGITS)} % of its SO2"
+    fuel, surplus = lines["smelting.fuel_heat"].shown, lines["smelting.heat.surplus"].shown
+    rich = f"{number(lines['smelting.enrichment'].shown, _DIGITS)} vol% O2"
+    alone = lines["smelting.heat.autogenous_enrichment"].shown
     at = "" if math.isnan(alone) else f" (autogenous at {number(alone, _DIGITS)} vol%)"
     if fuel > _NOTHING:
         return f"The furnace burns {number(fuel, _DIGITS)} MW of fuel at {rich}{at}"

@@ -145,7 +145,7 @@ def blend_rate(inputs: Inputs) -> BlendRate:
     """The rate of the whole blend of a case."""
     if not inputs.concentrate:
         raise ValueError("the case has no concentrates")
-    like = variables(inputs)["charge.rate"]
+    like = next(v for v in _of_table("charge", inputs.charge) if v.key == "charge.rate")
     blend = BlendRate(BLEND_RATE, BLEND_RATE, like.unit, _BLEND, like.low, like.high)
     return replace(blend, present=float(blend.value(inputs)[0]))
 

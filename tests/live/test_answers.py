@@ -20,6 +20,7 @@ import pyrobal
 from pyrobal.case.unused import without_effect
 from pyrobal.cli import main
 from pyrobal.errors import CaseError
+from pyrobal.live.handles import handles
 from pyrobal.live.server import Server
 from pyrobal.live.settings import Settings
 from pyrobal.live.source import Source
@@ -77,6 +78,24 @@ def test_the_case_is_described(tab: Tab) -> None:
     assert case["pinned"][0] == case["curve"] == "smelting.fuel_heat"
     assert set(case["pinned"]) <= {reading["key"] for reading in case["readings"]}
     assert "licensed practice" in case["caution"]
+
+
+def test_every_choice_that_has_an_effect_is_a_handle() -> None:
+    """By the registry of settings; models of correlations are none."""
+    found = {}
+    for name in ("skerry_point", "marram_sound", "thrift_ness"):
+        inputs = pyrobal.load_case(str(CASES / f"{name}.toml")).inputs
+        found[name] = {one["key"] for one in handles(inputs, ()) if one["kind"] == "choice"}
+        unused = tuple(without_effect(inputs))
+        assert not any(key.startswith(unused) for key in found[name])
+        assert not any("_model" in key for key in found[name])
+    assert found["skerry_point"] == {
+        "dryer.fuel", "smelting.fuel", "smelting.close_heat_with", "smelting.in_leakage_enters",
+        "revert.ladle skulls.to", "revert.ladle skulls.kind",
+    }  # fmt: skip
+    only = found["marram_sound"] - found["thrift_ness"]
+    assert only >= {"slag_cleaning.reductant", "converting.copper_coolant", "smelting.fuel", "load.schedule"}
+    assert "converting.slag_system" in found["thrift_ness"] - found["marram_sound"]
 
 
 def test_an_answer_is_the_balance_of_the_same_settings(tab: Tab) -> None:

@@ -199,6 +199,7 @@ export class Handles {
     Object.assign(this, { change, remove });
     this.by = new Map();
     this.place = by("handle-list");
+    this.choices = by("choices");
   }
 
   /** Those of the case first, then those that were added; what stays keeps its place and its focus. */
@@ -216,8 +217,11 @@ export class Handles {
       const kind = slides(handle) ? Slider : handle.choices?.length ? Choice : Words;
       const made = new kind(handle, this.change, added.includes(handle) ? this.remove : null);
       this.by.set(handle.key, made);
-      this.place.append(made.element);
+      (kind === Choice ? this.choices : this.place).append(made.element);
     });
+    const choices = [...this.by.values()].filter((one) => one instanceof Choice);
+    this.choices.hidden = !choices.length;
+    tell(this.choices.firstElementChild, `Choices: ${choices.length}`);
   }
 
   /** The keys whose curve is wanted. */
@@ -248,7 +252,9 @@ export class Handles {
   }
 
   wrong(key, text) {
-    this.by.get(key)?.wrong(text);
-    return this.by.has(key);
+    const one = this.by.get(key);
+    one?.wrong(text);
+    if (one instanceof Choice) this.choices.open = true;
+    return one !== undefined;
   }
 }

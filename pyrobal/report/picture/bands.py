@@ -19,7 +19,7 @@ from pyrobal.errors import Reason
 from pyrobal.readings.balance import fired
 from pyrobal.report.flows import Flow, Place, ledgers
 from pyrobal.report.numbers import number
-from pyrobal.report.result import Result
+from pyrobal.report.result import Line, Result
 from pyrobal.report.tables import Cell, Column, Table, words
 from pyrobal.thermo.elements import ELEMENTS
 
@@ -149,14 +149,13 @@ def bands(result: Result, quantity: str = MASS) -> list[Band]:
     The streams of steps without an answer are there, but how much they are is not known.
     """
     flows = result.flows
-    shown = {line.key: line.value for line in result.lines}
     merged: dict[tuple[str, str, Matter], list[tuple[Place, Floats, float]]] = {}
     for source, target, place, elements, heat in (_ends(flow, flows) for flow in flows):
         if elements.any():
             merged.setdefault((source, target, _matter(place)), []).append((place, elements, heat))
     found = [
         Band(source, target, matter, np.sum([v for _, v, _ in parts], axis=0), sum(h for *_, h in parts),
-             _figure(shown, parts))
+             _figure(result.by_key, parts))
         for (source, target, matter), parts in merged.items()
     ]  # fmt: skip
     least = _ROUNDING * max((band.elements.sum() for band in found), default=0.0)
@@ -260,7 +259,7 @@ def _matter(place: Place) -> Matter:
     return Matter(name, next((kind for word, kind in _TOLD_BY if word in name), "metal"))
 
 
-def _figure(readings: Mapping[str, float], parts: Sequence[tuple[Place, Floats, float]]) -> str:
+def _figure(readings: Mapping[str, Line], parts: Sequence[tuple[Place, Floats, float]]) -> str:
     place = parts[0][0]
     if place[-1] in _COPPER:
         elements = parts[0][1]
@@ -268,7 +267,7 @@ def _figure(readings: Mapping[str, float], parts: Sequence[tuple[Place, Floats, 
     told = _FIGURES.get(place, ()) if len(parts) == 1 else ()
     shown = []
     for keys, behind in told:
-        values = (readings[key] for key in keys if key in readings)
+        values = (readings[key].value for key in keys if key in readings)
         value = next((x for x in values if not math.isnan(x)), None)
         shown += [] if value is None else [f"{number(value, 3)} {behind}"]
     return ", ".join(shown)
