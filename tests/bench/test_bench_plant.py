@@ -21,6 +21,8 @@ from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
 from pyrobal.plant import converting
 from pyrobal.plant.acid_plant.converter import convert
+from pyrobal.plant.converting import schedule
+from pyrobal.readings.converting import cycle
 from pyrobal.streams.stream import Stream
 from pyrobal.streams.time_steps import TimeSteps
 from pyrobal.studies.measure import measured
@@ -119,3 +121,43 @@ def test_a_cycle_of_moments_through_the_beds(benchmark: Any) -> None:
     }
     print(f"\nbeds over a cycle: {benchmark.extra_info}")
     assert moments.count == 120 and beds < 0.5 * whole
+
+
+def _split(inputs: Inputs, count: int) -> Inputs:
+    """The first concentrate in ``count`` parts, and no other: the same feed in all."""
+    first = inputs.concentrate[0]
+    rate = sum(one.rate for one in inputs.concentrate) / count
+    parts = tuple(dataclasses.replace(first, name=f"c{i}", rate=rate) for i in range(count))
+    return dataclasses.replace(inputs, concentrate=parts)
+
+
+@pytest.mark.benchmark(group="plant")
+def test_cost_as_the_plant_grows(benchmark: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Seconds of one solve against concentrates, vessels, moments of the cycle and days."""
+    inputs = load_case("cases/marram_sound.toml").inputs
+    solve(inputs)  # the tables are read
+    cost: dict[str, float] = {}
+
+    def timed(said: str, of: Inputs) -> None:
+        cost[said] = min(_busy(lambda: solve(of))[0] for _ in range(3))
+
+    for count in (1, 3, 6, 12):
+        timed(f"{count} concentrates", _split(inputs, count))
+    assert inputs.load is not None
+    timed("no schedule", dataclasses.replace(inputs, load=None))
+    for vessels in ("2", "3", "4"):
+        load = dataclasses.replace(inputs.load, vessels=vessels)
+        timed(f"{vessels} vessels", dataclasses.replace(inputs, load=load))
+    for times in (1, 2, 4):
+        with monkeypatch.context() as patched:
+            patched.setattr(schedule, "SLAG_STEPS", 12 * times)
+            patched.setattr(schedule, "COPPER_STEPS", 24 * times)
+            course = cycle(solve(inputs)).course
+            moments = course.duration.shape[1]
+            timed(f"{moments} moments", inputs)
+    for days in (1, 8, 31, 64, 365):
+        grade = np.linspace(0.61, 0.69, days)
+        timed(f"{days} days", inputs.replace("smelting.matte_grade", grade))
+    benchmark.pedantic(lambda: solve(inputs), rounds=1, iterations=1)
+    benchmark.extra_info |= cost
+    print("\n" + "\n".join(f"{said}: {1e3 * seconds:.0f} ms" for said, seconds in cost.items()))
