@@ -73,12 +73,11 @@ def _solve(inputs: Inputs, n: int, back: Mapping[str, Stream] | None = None) -> 
     fed = feed.solve(inputs.concentrate, inputs.charge, inputs.flux, inputs.revert)
     fuels = _fuels(inputs)
     dried = None
-    blend: Mapping[str, Stream] = fed.concentrates
     if inputs.dryer is not None:
         moisture = inputs.charge.moisture_after_drying
-        dried = dryer.solve(blend, moisture, inputs.site, inputs.dryer, _named(fuels, inputs.dryer.fuel))
-        blend = dried.concentrates
-    feeds = _feeds(fed, blend, fuels)
+        burnt = _named(fuels, inputs.dryer.fuel)
+        dried = dryer.solve(fed.concentrates, moisture, inputs.site, inputs.dryer, burnt)
+    feeds = _feeds(fed, dried, fuels)
     gas_of = functools.partial(_gas, inputs, fed, dried)
     circuit, recycle = _closed(inputs, feeds, n, back)
     gas = gas_of(circuit, None)
@@ -194,8 +193,11 @@ def _named(fuels: Mapping[str, Fuel], name: str) -> Fuel:
     return fuels[name]
 
 
-def _feeds(fed: feed.FeedResult, blend: Mapping[str, Stream], fuels: Mapping[str, Fuel]) -> Feeds:
-    materials = [Material.of(stream) for stream in blend.values()]
+def _feeds(fed: feed.FeedResult, dried: dryer.DryerResult | None, fuels: Mapping[str, Fuel]) -> Feeds:
+    if dried is None:
+        materials = [Material.of(stream) for stream in fed.concentrates.values()]
+    else:
+        materials = [Material.of(x, dried.ledger.outputs[name]) for name, x in dried.concentrates.items()]
     materials += [fed.reverts["smelting"]] if "smelting" in fed.reverts else []
     return Feeds(
         smelting=functools.reduce(operator.add, materials),

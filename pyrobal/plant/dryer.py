@@ -85,13 +85,13 @@ def solve(
     }
     vapour = total(x.amount("H2O(l)") for x in concentrates.values())
     vapour = vapour - total(x.amount("H2O(l)") for x in dried.values())
-    cold, warm = (total(x.enthalpy() for x in streams.values()) for streams in (concentrates, dried))
+    inputs = {name: Entry.of(x) for name, x in concentrates.items()}
+    warm, cold = total(x.enthalpy() for x in dried.values()), total(e.enthalpy for e in inputs.values())
     duty = warm - cold + vapour * species("H2O(g)").enthalpy(s.gas_temperature)[:, 0]
     burnt = np.maximum(duty, 0.0) / (s.efficiency * fuel.heating_value)
     air = moist_air(burnt * fuel.oxygen * (1.0 + s.excess_air) / OXYGEN_IN_AIR, air_humidity(site))
     gas = _gas(burnt, fuel, air, vapour, s.gas_temperature)
     dried, dust = _dusted(dried, s.dust * (gas.total() - gas.amount("H2O(g)")), s.gas_temperature)
-    inputs = {name: Entry.of(x) for name, x in concentrates.items()}
     inputs["fuel"] = Entry(fuel.elements, fuel.enthalpy, fuel.enthalpy).scaled(burnt)
     inputs["air"] = Entry.of(Stream(air_species(), air, site.air_temperature))
     outputs = {name: Entry.of(x) for name, x in dried.items()} | {
@@ -108,7 +108,8 @@ def _dried(stream: Stream, moisture: FloatN, T: FloatN) -> Stream:
     dry_mass = stream.mass() - water * WATER_MASS
     left = np.minimum(water, moisture / (1.0 - moisture) * dry_mass / WATER_MASS)
     n = max(len(left), len(stream.n))
-    amounts = stream.n + zeros((n, stream.n.shape[1]), left)
+    amounts = zeros((n, stream.n.shape[1]), stream.n, left)
+    amounts[:] = stream.n
     amounts[:, stream.phase.index("H2O(l)")] = left
     return Stream(stream.phase, amounts, T)
 
@@ -117,8 +118,9 @@ def _dusted(dried: Mapping[str, Stream], mass: FloatN, T: FloatN) -> tuple[dict[
     """The blend without ``mass`` (N,) [kg/s] of it that goes with the gas, and that dust."""
     share = mass / total(x.mass() for x in dried.values())
     phase = species(*dict.fromkeys(name for x in dried.values() for name in x.phase.names))
-    lost = total(on_phase(x.scaled(share), phase) for x in dried.values())
-    return {name: x.scaled(1.0 - share) for name, x in dried.items()}, Stream(phase, lost, T)
+    blend = total(on_phase(x, phase) for x in dried.values())
+    kept = {name: x.scaled(1.0 - share) for name, x in dried.items()}
+    return kept, Stream(phase, blend, T).scaled(share)
 
 
 def _gas(burnt: FloatN, fuel: Fuel, air: FloatN, vapour: FloatN, T: FloatN) -> Stream:

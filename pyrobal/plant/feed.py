@@ -213,13 +213,10 @@ def _dry_rate(c: ConcentrateSettings, charge: ChargeSettings) -> FloatN:
 def _stream(f: MineralFit, rate: FloatN, moisture: FloatN, T: FloatN) -> Stream:
     """Minerals and moisture, (N, S) [mol/s], of ``rate`` (N,) [kg/s] dry solids."""
     phase = species(*f.phase.names, "H2O(l)")
-    dry = f.x / f.phase.molar_mass * column(rate)
-    water = moisture / (1.0 - moisture) * rate / WATER_MASS
+    dry, water = f.x / f.phase.molar_mass, moisture / (1.0 - moisture) / WATER_MASS  # mol/kg dry
     n = max(len(dry), len(water))
-    full = np.concatenate(
-        [np.broadcast_to(dry, (n, dry.shape[1])), column(np.broadcast_to(water, (n,)))], axis=1
-    )
-    return Stream(phase, full, T)
+    wet = np.concatenate([np.broadcast_to(x, (n, x.shape[1])) for x in (dry, column(water))], axis=1)
+    return Stream(phase, wet * column(rate), T)
 
 
 def _material(f: MineralFit, rate: FloatN, moisture: FloatN) -> Material:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import functools
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,14 +59,16 @@ def read_table(step: str) -> DeportmentTable:
     return DeportmentTable(outlets, shares, {row["element"]: survey(row) for row in filled})
 
 
-def shares(table: DeportmentTable, override: Mapping[str, Mapping[str, FloatN]]) -> Shares:
-    """The user's own shares in place of the table's.
+def shares(
+    table: DeportmentTable, override: Mapping[str, Mapping[str, FloatN]], apart: Container[str] = ()
+) -> Shares:
+    """The user's own shares in place of the table's; elements ``apart`` are left out.
 
     An element that is overridden is overridden whole: outlets not named get nothing, and the shares are
     scaled to a sum of one.
     """
     result: Shares = {}
-    for element in dict.fromkeys((*table.shares, *override)):
+    for element in (e for e in dict.fromkeys((*table.shares, *override)) if e not in apart):
         given = override.get(element) or {o: table.share(element, o) for o in table.shares[element]}
         total = functools.reduce(np.add, given.values())
         result[element] = {o: given.get(o, np.zeros(1)) / total for o in table.outlets}

@@ -7,6 +7,7 @@ out by the user's own shares or the table's.
 
 from __future__ import annotations
 
+from collections.abc import Container, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,16 +70,11 @@ def phases() -> dict[str, Species]:
 
 
 @remembered()
-def _carriers(outlet: str) -> Floats:
-    """(E, S) [mol species per mol element] of the carrier of each element."""
+def carriers(outlet: str) -> Floats:
+    """(E, S) [mol species per mol element] of the carrier of each element; nil where there is none."""
     return carrier_matrix(
         phases()[outlet], {"matte": _MATTE, "slag": _SLAG, "dust": _DUST, "gas": _GAS}[outlet]
     )
-
-
-def carriers_of(outlet: str, elements: tuple[str, ...]) -> Floats:
-    """(K, S) [mol species per mol element] of the carriers of some elements; nil where there is none."""
-    return _carriers(outlet)[[ELEMENTS.index(e) for e in elements]]
 
 
 def by_ratio(s: SmeltingSettings) -> tuple[str, ...]:
@@ -88,42 +84,35 @@ def by_ratio(s: SmeltingSettings) -> tuple[str, ...]:
 
 @dataclass(frozen=True, eq=False)
 class Allotment:
-    """Amounts settled in advance, on the full phase axes; per kilogram where they are of a flux.
+    """Elements whose place is settled in advance, (N, E) each; per kilogram where they are of a flux.
 
-    matte, slag, dust, gas : (N, S); dust as blown out
+    matte, slag, dust, gas : what leaves there, in its ``carriers``; dust as blown out
     """
 
-    matte: FloatNS
-    slag: FloatNS
-    dust: FloatNS
-    gas: FloatNS
+    matte: FloatNE
+    slag: FloatNE
+    dust: FloatNE
+    gas: FloatNE
 
     def plus(self, other: Allotment, factor: FloatN) -> Allotment:
         """This and ``factor`` (N,) times the other."""
         f = column(factor)
         return Allotment(*(getattr(self, outlet) + f * getattr(other, outlet) for outlet in OUTLETS))
 
+    def streams(self) -> dict[str, FloatNS]:
+        """Outlet -> (N, S) of its phase."""
+        return {outlet: getattr(self, outlet) @ carriers(outlet) for outlet in OUTLETS}
 
-def allot(material: Material, s: SmeltingSettings) -> Allotment:
-    """Share out the elements of one material.
 
-    Mechanical dust is ``s.dust`` of the dry mass, each of the material's solids in proportion, as oxides.
+def settled(s: SmeltingSettings) -> dict[str, FloatNE]:
+    """Outlet -> (N, E) share of each element that leaves there, whatever material brings it.
+
     A minor element leaves in the shares of the table, taken of all that enters: where dust is put back
     its share goes round until the other outlets have carried off what came in.
     """
-    v = material.entry.elements
-    carried = ratio(s.dust * material.dry_mass, _oxidised_mass(v))
-    kept = 1.0 - (1.0 - s.dust_return) * carried
-    minors = minor_shares(read_table("smelting"), s.deportment)
-    for element in by_ratio(s):
-        minors.pop(element, None)
-    held = [kept, *(share for by_outlet in minors.values() for share in by_outlet.values())]
+    minors = minor_shares(read_table("smelting"), s.deportment, apart=by_ratio(s))
+    held = [s.dust_return, *(share for by_outlet in minors.values() for share in by_outlet.values())]
     shares = {o: zeros((max(map(len, held)), len(ELEMENTS)), *held) for o in OUTLETS}
-    for element in _MECHANICAL:
-        i = ELEMENTS.index(element)
-        shares["dust"][:, i] = carried
-        if element in _SLAG:
-            shares["slag"][:, i] = kept
     for element in ("C", "H", "N", "Ar"):
         shares["gas"][:, ELEMENTS.index(element)] = 1.0
     for element, share in minors.items():
@@ -131,7 +120,29 @@ def allot(material: Material, s: SmeltingSettings) -> Allotment:
         round_trip = 1.0 - s.dust_return * share["dust"]
         for outlet in OUTLETS:
             shares[outlet][:, i] = share[outlet] / round_trip
-    return Allotment(*((v * shares[outlet]) @ _carriers(outlet) for outlet in OUTLETS))
+    return shares
+
+
+def allot(material: Material, s: SmeltingSettings, shares: Mapping[str, FloatNE]) -> Allotment:
+    """Share out the elements of one material, by the shares that are ``settled``.
+
+    Mechanical dust is ``s.dust`` of the dry mass, each of the material's solids in proportion, as oxides;
+    of what is gangue the slag keeps the rest.
+    """
+    v = material.entry.elements
+    carried = ratio(s.dust * material.dry_mass, v @ _oxide_mass_per_mole())
+    kept = 1.0 - (1.0 - s.dust_return) * carried
+    return Allotment(
+        matte=v * shares["matte"],
+        slag=v * (shares["slag"] + column(kept) * _among(GANGUE_IN_SLAG)),
+        dust=v * (shares["dust"] + column(carried) * _among(_MECHANICAL)),
+        gas=v * shares["gas"],
+    )
+
+
+def _among(elements: Container[str]) -> Floats:
+    """(E,) one for each of them."""
+    return np.array([float(e in elements) for e in ELEMENTS])
 
 
 def returned(dust: FloatNS, s: SmeltingSettings) -> Stream:
@@ -151,10 +162,4 @@ def _back(dust: FloatNS, s: SmeltingSettings) -> Stream:
 @remembered()
 def _oxide_mass_per_mole() -> Floats:
     """(E,) [kg of dust oxide per mol element] of the elements that are carried out mechanically."""
-    phase, matrix = phases()["dust"], _carriers("dust")
-    mass = matrix @ phase.molar_mass
-    return np.where([e in _MECHANICAL for e in ELEMENTS], mass, 0.0)
-
-
-def _oxidised_mass(v: FloatNE) -> FloatN:
-    return v @ _oxide_mass_per_mole()
+    return _among(_MECHANICAL) * (carriers("dust") @ phases()["dust"].molar_mass)

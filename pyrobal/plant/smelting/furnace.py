@@ -13,7 +13,7 @@ from pyrobal.numerics.bracketing import bisect
 from pyrobal.numerics.newton import Roots, newton_from
 from pyrobal.plant.smelting import equilibrium
 from pyrobal.plant.smelting.blast import blast
-from pyrobal.plant.smelting.deportment import Allotment, phases
+from pyrobal.plant.smelting.deportment import Allotment, phases, settled
 from pyrobal.plant.smelting.equilibrium import Constants
 from pyrobal.plant.smelting.matte import M_CU, M_CU2S, M_FE, M_FE3O4, M_FEO, M_FES, M_O
 from pyrobal.plant.smelting.melt import (
@@ -33,7 +33,7 @@ from pyrobal.plant.smelting.melt import (
 )
 from pyrobal.plant.smelting.minors import minors
 from pyrobal.plant.smelting.settings import SmeltingSettings
-from pyrobal.plant.smelting.supply import Exits, supply
+from pyrobal.plant.smelting.supply import Exits, Worth, supply
 from pyrobal.streams.fuel import ASH, Fuel
 from pyrobal.streams.material import Material
 from pyrobal.streams.site import SiteSettings
@@ -235,9 +235,12 @@ def bath_at(
     )
     exits = Exits.at(T_matte, T_slag, s.gas_temperature, T_gas)
     matte, slag, so2, uptake = hot_enthalpies(T_matte, T_slag, T_gas)
-    main, allotted = supply(charge.material, s, exits)
-    silica = supply(charge.silica, s, exits) if charge.silica is not None else (None, None)
-    lime = supply(charge.lime, s, exits) if charge.lime is not None else (None, None)
+    shares, worth = settled(s), Worth.at(exits)
+    main, allotted = supply(charge.material, s, shares, worth)
+    silica, lime = (
+        supply(flux, s, shares, worth) if flux is not None else (None, None)
+        for flux in (charge.silica, charge.lime)
+    )
     b = blast(site, s, T_gas)
     loss = s.heat_loss if s.heat_loss is not None else s.heat_loss_per_tonne * charge.concentrate_rate
     bath = Bath(
@@ -245,7 +248,7 @@ def bath_at(
         charge=main,
         silica=silica[0],
         lime=lime[0],
-        minors=minors(charge.material, charge.silica, charge.lime, s, exits),
+        minors=minors(charge.material, charge.silica, charge.lime, s, worth),
         blast=b,
         fuel=_fuelled(fuel, s, exits, b.oxygen_in),
         constants=Constants.at(T_slag),

@@ -15,9 +15,9 @@ import numpy as np
 from pyrobal.arrays import FloatN, FloatNE, Floats, column, ratio
 from pyrobal.constants import NM3, TONNE
 from pyrobal.dimensions import constant
-from pyrobal.plant.smelting.deportment import OUTLETS, by_ratio, carriers_of, phases, returned
+from pyrobal.plant.smelting.deportment import OUTLETS, by_ratio
 from pyrobal.plant.smelting.settings import SmeltingSettings
-from pyrobal.plant.smelting.supply import Exits, Supply
+from pyrobal.plant.smelting.supply import WAYS, Supply, Worth, put_back
 from pyrobal.streams.deportment import read_table
 from pyrobal.streams.material import Material
 from pyrobal.thermo import distribution
@@ -28,7 +28,6 @@ VOLATILE = ("As", "Sb", "Bi", "Pb", "Zn", "Cd", "Se", "Te")
 # Furnace at which the survey's shares to dust and gas are taken to stand, per tonne of matte; an estimate.
 REFERENCE_SLAG = 1.16  # t, iron silicate
 REFERENCE_GAS = constant(800 * NM3 / TONNE, "mol/kg")  # leaving the melt, before the in-leakage
-_S, _O = ELEMENTS.index("S"), ELEMENTS.index("O")
 
 
 class Seen(NamedTuple):
@@ -114,7 +113,7 @@ def with_minors(supply: Supply, sums: dict[str, FloatN]) -> Supply:
 
 
 def minors(
-    charge: Material, silica: Material | None, lime: Material | None, s: SmeltingSettings, exits: Exits
+    charge: Material, silica: Material | None, lime: Material | None, s: SmeltingSettings, worth: Worth
 ) -> Minors | None:
     """The minor elements that anything charged holds, None where there is none to share out by ratio."""
     materials = [m for m in (charge, silica, lime) if m is not None]
@@ -129,8 +128,8 @@ def minors(
     at_reference = fume / (1.0 - fume) * (1.0 + slag_matte * REFERENCE_SLAG)
     set_ = s.oxygen_per_tonne is None
     carried, lost = held / (1.0 - held), column(1.0 - s.dust_return)
-    fields, worth = _worth(elements, s, exits, carried, dusty)
     index = [places[e] for e in elements]
+    fields, each = _worth(index, s, worth, carried, dusty)
     in_flux = [None if m is None else _each(m.entry.elements, index) for m in (silica, lime)]
     return Minors(
         elements=elements,
@@ -146,7 +145,7 @@ def minors(
         leaving=1.0 + lost * carried,
         back=(1.0 - lost) * dusty,
         fields=fields,
-        worth=worth,
+        worth=each,
     )
 
 
@@ -171,35 +170,20 @@ def _survey(elements: tuple[str, ...]) -> tuple[Floats, Floats, Floats]:
 
 
 def _worth(
-    elements: tuple[str, ...], s: SmeltingSettings, exits: Exits, carried: Floats, dusty: Floats
+    index: list[int], s: SmeltingSettings, worth: Worth, carried: Floats, dusty: Floats
 ) -> tuple[tuple[str, ...], Floats]:
     """Fields of ``Supply``, and (N, 3K, F) what a mole in matte, slag and fume adds to each of them.
 
-    With a mole in any of the three goes ``carried`` dust; of the fume ``dusty`` is dust, the rest gas. Dust
-    leaves hot, and what is put back of it comes in cold.
+    With a mole in any of the three goes ``carried`` dust; of the fume ``dusty`` is dust, the rest gas.
     """
-    none = np.zeros((1, len(elements)))
-    at = {outlet: _worth_at(outlet, elements, s, exits) for outlet in OUTLETS}
+    none, share = np.zeros((1, len(index))), put_back(s)
+    at = {way: worth.of(way, index) for way in WAYS}
     columns = {}
     for name in Supply._fields:
-        matte, slag, dust, gas = (at[outlet].get(name, none) for outlet in OUTLETS)
+        by = {way: fields.get(name, none) for way, fields in at.items()}
+        dust = by["dust"] + sum(column(part) * by[way] for way, part in share.items())
         dusts = carried * dust
-        parts = (matte + dusts, slag + dusts, dusts + dusty * dust + (1.0 - dusty) * gas)
+        parts = (by["matte"] + dusts, by["slag"] + dusts, dusts + dusty * dust + (1.0 - dusty) * by["gas"])
         columns[name] = np.concatenate(np.broadcast_arrays(*parts), axis=1)
     used = {name: each for name, each in columns.items() if each.any()}
     return tuple(used), np.stack(np.broadcast_arrays(*used.values()), axis=2)
-
-
-def _worth_at(o: str, elements: tuple[str, ...], s: SmeltingSettings, exits: Exits) -> dict[str, Floats]:
-    """Field -> (N, K) what a mole of each element that leaves there adds."""
-    carriers, phase = carriers_of(o, elements), phases()[o]
-    atoms = (carriers @ phase.composition)[None]  # (N, K, E)
-    hot = (getattr(exits, o)[:, None, :] * carriers[None]).sum(axis=2)
-    of = {f"{o}_mass": (carriers @ phase.molar_mass)[None], f"{o}_moles": carriers.sum(axis=1)[None]}
-    if o == "matte":
-        of |= {"matte_sulfur": atoms[:, :, _S], "matte_uptake": hot - carriers @ phase.reference_enthalpy}
-    if o == "dust":
-        cold = [returned(row[None], s) for row in carriers]
-        atoms = atoms - np.stack([stream.elements() for stream in cold], axis=1)
-        hot = hot - np.stack([stream.formation_heat() for stream in cold], axis=1)
-    return of | {"sulfur": -atoms[:, :, _S], "oxygen": atoms[:, :, _O], "heat": hot}

@@ -11,7 +11,7 @@ from pyrobal.errors import Reason
 from pyrobal.numerics.newton import Roots
 from pyrobal.plant.smelting import melt as m_
 from pyrobal.plant.smelting.blast import Blast
-from pyrobal.plant.smelting.deportment import OUTLETS, Allotment, carriers_of, phases, returned, taken_up
+from pyrobal.plant.smelting.deportment import OUTLETS, Allotment, phases, returned, taken_up
 from pyrobal.plant.smelting.equilibrium import Constants, Potentials, magnetite_fraction
 from pyrobal.plant.smelting.furnace import (
     COLDEST,
@@ -35,6 +35,7 @@ from pyrobal.streams.material import Material
 from pyrobal.streams.mixing import on_phase, temperature
 from pyrobal.streams.site import AIR_SPECIES, OXYGEN_IN_AIR, SiteSettings, air_species
 from pyrobal.streams.stream import Stream
+from pyrobal.thermo.elements import ELEMENTS
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,27 +146,27 @@ def _assemble(
     bath, u, m, h = state
     s = f.s
     _, shift = f.unknowns(roots.z)
-    allotted = _allotted(allotments, f, u, m)
-    matte = _stream("matte", allotted.matte, m.matte, s.matte_temperature + shift)
+    settled = _allotted(allotments, f, u, m).streams()
+    matte = _stream("matte", settled["matte"], m.matte, s.matte_temperature + shift)
     matte = matte.scaled(1.0 + h.cold_charge)
     in_slag = m.slag
     for name, per_unit in bath.fuel.ash.items():
         if name != "FeO(slag)":  # it is in the FeO of the melt
             in_slag[name] = in_slag.get(name, np.zeros(1)) + h.fuel * per_unit
-    slag = _stream("slag", allotted.slag, in_slag, s.slag_temperature + shift)
+    slag = _stream("slag", settled["slag"], in_slag, s.slag_temperature + shift)
     blown, leak = _gases(bath.blast, h)
     drawn = Stream(air_species(), leak, f.site.air_temperature)
-    gas = _stream("gas", allotted.gas, _gas_solved(f, m, h, blown, leak), s.gas_temperature + shift)
+    gas = _stream("gas", settled["gas"], _gas_solved(f, m, h, blown, leak), s.gas_temperature + shift)
     if s.in_leakage_enters == "after_uptake":
         gas = _cooled(gas, drawn)
     blown_ash = {"Rest": h.fuel * _ash_blown(f.fuel, s)}
-    dust = _stream("dust", allotted.dust, blown_ash, s.gas_temperature)
+    dust = _stream("dust", settled["dust"], blown_ash, s.gas_temperature)
     blast = Stream(air_species(), blown, s.blast_temperature)
     dry = (reason == Reason.SOLVED) & (gas.amount("H2O(g)") < 0.0)
     reason = np.where(dry, Reason.GAS_SHORT_OF_WATER, reason)
     bare = (reason == Reason.SOLVED) & (slag.amount("Rest(slag)") < 0.0) & (m.matte_other > 0.0)
     reason = np.where(bare, Reason.MATTE_OTHER_BEYOND_CHARGE, reason)
-    ledger = _ledger(f, charge, u, h, allotted, matte, slag, gas, dust, blast, drawn, bath.heat_loss)
+    ledger = _ledger(f, charge, u, h, settled["dust"], matte, slag, gas, dust, blast, drawn, bath.heat_loss)
     wet = [_wet(c, rate) for c, rate in ((charge.silica, u.silica), (charge.lime, u.lime))]
     return SmeltingResult(
         s, matte, slag, gas, dust, blast, drawn, wet[0], wet[1], f.fuel, m, h, u, bath.constants,
@@ -183,15 +184,16 @@ def _allotted(allotments: Allotments, f: Furnace, u: Unknowns, m: Melt) -> Allot
     if f.bath.minors is None:
         return charge
     amounts = f.bath.minors.amounts(u.seen(m.matte_mass))
-    shared = {o: x @ carriers_of(o, f.bath.minors.elements) for o, x in amounts.items()}
-    return Allotment(*(getattr(charge, o) + shared[o] for o in OUTLETS))
+    onto = np.array([[float(e == x) for x in ELEMENTS] for e in f.bath.minors.elements])  # (K, E)
+    return Allotment(*(getattr(charge, o) + amounts[o] @ onto for o in OUTLETS))
 
 
 def _stream(outlet: str, settled: FloatNS, solved: dict[str, FloatN], T: FloatN) -> Stream:
     """What was settled in advance and what was solved for, which may differ in what scenarios share."""
     phase = phases()[outlet]
-    (n,) = np.broadcast_shapes(T.shape, *(amount.shape for amount in solved.values()))
-    amounts = settled + zeros((n, len(phase.names)), *solved.values())
+    (n,) = np.broadcast_shapes(settled.shape[:1], T.shape, *(x.shape for x in solved.values()))
+    amounts = zeros((n, len(phase.names)), settled, *solved.values())
+    amounts[:] = settled
     for name, amount in solved.items():
         amounts[:, phase.index(name)] += amount
     return Stream(phase, amounts, T)
@@ -235,7 +237,7 @@ def _ledger(
     charge: Charge,
     u: Unknowns,
     h: Heat,
-    allotted: Allotment,
+    blown_out: FloatNS,
     matte: Stream,
     slag: Stream,
     gas: Stream,
@@ -256,13 +258,13 @@ def _ledger(
     elements, enthalpy = f.fuel.slagged(f.s.fuel_ash_to_slag)
     inputs["fuel"] = Entry(elements, enthalpy, enthalpy).scaled(h.fuel)
     inputs["blast"], inputs["in_leakage"] = Entry.of(blast), Entry.of(leak)
-    inputs["returned_dust"] = _cold(returned(allotted.dust, f.s), np.ones(1))
+    inputs["returned_dust"] = _cold(returned(blown_out, f.s), np.ones(1))
     inputs["cold_charge"] = _cold(matte, h.cold_charge / (1.0 + h.cold_charge))
     outputs = {
         name: Entry.of(x) for name, x in (("matte", matte), ("slag", slag), ("gas", gas), ("dust", dust))
     }
     if (f.s.dust_return * f.s.dust_sulfation).any():
-        part = Entry.of(taken_up(allotted.dust, f.s, gas.T))
+        part = Entry.of(taken_up(blown_out, f.s, gas.T))
         outputs |= {"gas": outputs["gas"] + part.scaled(-np.ones(1)), "gas_taken_up_by_dust": part}
     return Ledger(inputs, outputs, {"loss": loss, "surplus": h.surplus})
 

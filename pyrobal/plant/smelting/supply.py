@@ -5,19 +5,23 @@ Each sum is linear in the material, so the supply of the whole charge is charge 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats
-from pyrobal.plant.smelting.deportment import Allotment, allot, phases, returned
+from pyrobal.arrays import FloatN, FloatNE, Floats, column
+from pyrobal.plant.smelting.deportment import OUTLETS, Allotment, allot, carriers, phases
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.streams.material import Material
+from pyrobal.streams.mixing import cold
+from pyrobal.streams.stream import Stream
+from pyrobal.streams.sulfation import sulfated
 from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.solutions import KRESS_CARMICHAEL_TERMS
 from pyrobal.trace.solved import remembered
 
-_FIXED_OUT = ("matte", "slag", "dust", "gas")
 _CU, _FE, _S, _O = (ELEMENTS.index(e) for e in ("Cu", "Fe", "S", "O"))
 
 
@@ -83,44 +87,102 @@ class Exits(NamedTuple):
         )
 
 
+WAYS = (*OUTLETS, "back", "sulfated_back")
+"""What is settled leaves by an outlet; of the dust some is put back, as it is or sulfated."""
+
+
+@remembered()
+def _form(way: str) -> Stream:
+    """(E, S) what a mole of each element leaves or comes back as."""
+    if way in OUTLETS:
+        return Stream(phases()[way], carriers(way), cold())
+    dust = _form("dust")
+    return dust if way == "back" else sulfated(dust, np.ones(1))
+
+
+@remembered()
+def _counts(way: str) -> dict[str, Floats]:
+    """Field of ``Supply`` -> (E,) what a mole of each element adds by going this way."""
+    form, sign = _form(way), 1.0 if way in OUTLETS else -1.0
+    atoms, phase = form.elements(), form.phase
+    found = {"copper": -sign * atoms[:, _CU], "iron": -sign * atoms[:, _FE]}
+    found |= {"sulfur": -sign * atoms[:, _S], "oxygen": sign * atoms[:, _O]}
+    if way in OUTLETS:
+        found |= {f"{way}_mass": form.mass(), f"{way}_moles": form.total()}
+    if way == "matte":
+        found["matte_sulfur"] = atoms[:, _S]
+    if way == "slag":
+        silica, lime = form.amount("SiO2(l)"), form.amount("CaO(slag)")
+        found |= {"silica": silica * phase.molar_mass[phase.index("SiO2(l)")], "silica_moles": silica}
+        found["lime"] = lime * phase.molar_mass[phase.index("CaO(slag)")]
+        found["ferric_terms"] = form.n @ np.array([ferric_term(name) for name in phase.names])
+    return {name: each for name, each in found.items() if name in Supply._fields}
+
+
+@remembered()
+def _table(way: str) -> Floats:
+    """(F, E) of ``_COUNTED``."""
+    none, counts = np.zeros(len(ELEMENTS)), _counts(way)
+    return np.stack([counts.get(name, none) for name in _COUNTED])
+
+
+_COUNTED = tuple(name for name in Supply._fields if name not in ("matte_uptake", "heat", "dry_mass"))
+
+
+@dataclass(frozen=True, eq=False)
+class Worth:
+    """What a mole of each element carries away by its way, at the exit temperatures.
+
+    heat : way -> (N, E) [J/mol] hot as it leaves, less that of what is put back cold
+    uptake : (N, E) [J/mol] of what is in the matte, from 25 degC
+    """
+
+    heat: Mapping[str, Floats]
+    uptake: Floats
+
+    @staticmethod
+    def at(exits: Exits) -> Worth:
+        """With the enthalpies of the exits."""
+        heat = {o: getattr(exits, o) @ carriers(o).T for o in OUTLETS}
+        heat |= {way: -_form(way).formation_heat()[None] for way in WAYS if way not in OUTLETS}
+        return Worth(heat, heat["matte"] - _form("matte").formation_heat())
+
+    def of(self, way: str, index: list[int]) -> dict[str, Floats]:
+        """Field of ``Supply`` -> (N, K) of some elements."""
+        found = {name: each[None, index] for name, each in _counts(way).items()}
+        found["heat"] = self.heat[way][:, index]
+        return found | ({"matte_uptake": self.uptake[:, index]} if way == "matte" else {})
+
+
+def put_back(s: SmeltingSettings) -> dict[str, FloatN]:
+    """Way -> (N,) share of the dust that is put back so."""
+    return {
+        "back": s.dust_return * (1.0 - s.dust_sulfation),
+        "sulfated_back": s.dust_return * s.dust_sulfation,
+    }
+
+
 def ferric_term(name: str) -> float:
     """Of a species of the slag, see solutions.KRESS_CARMICHAEL_TERMS."""
     return KRESS_CARMICHAEL_TERMS.get(name.partition("(")[0], 0.0)
 
 
-@remembered()
-def _ferric_terms() -> Floats:
-    """(S,) on the axis of the slag."""
-    return np.array([ferric_term(name) for name in phases()["slag"].names])
-
-
-def supply(material: Material, s: SmeltingSettings, exits: Exits) -> tuple[Supply, Allotment]:
+def supply(
+    material: Material, s: SmeltingSettings, shares: Mapping[str, FloatNE], worth: Worth
+) -> tuple[Supply, Allotment]:
     """The supply of one material, and the allotment it was drawn from."""
-    given = allot(material, s)
-    p = phases()
+    given = allot(material, s, shares)
+    going = {outlet: getattr(given, outlet) for outlet in OUTLETS}
+    going |= {way: column(share) * given.dust for way, share in put_back(s).items()}
     v = material.entry.elements
-    settled = {o: getattr(given, o) @ p[o].composition for o in _FIXED_OUT}
-    back = returned(given.dust, s)
-    leaving = sum(settled.values(), -back.elements())
-    silica, lime = given.slag[:, p["slag"].index("SiO2(l)")], given.slag[:, p["slag"].index("CaO(slag)")]
-    hot = sum((getattr(given, o) * getattr(exits, o)).sum(axis=1) for o in _FIXED_OUT)
+    sums = dict(zip(_COUNTED, sum(_table(way) @ leaving.T for way, leaving in going.items()), strict=True))
+    brought = {"copper": v[:, _CU], "iron": v[:, _FE], "sulfur": v[:, _S], "oxygen": -v[:, _O]}
+    sums |= {name: sums[name] + of for name, of in brought.items()}
+    heat = sum(np.einsum("ne,ne->n", leaving, worth.heat[way]) for way, leaving in going.items())
     result = Supply(
-        copper=v[:, _CU] - leaving[:, _CU],
-        iron=v[:, _FE] - leaving[:, _FE],
-        sulfur=v[:, _S] - leaving[:, _S],
-        silica=silica * p["slag"].molar_mass[p["slag"].index("SiO2(l)")],
-        lime=lime * p["slag"].molar_mass[p["slag"].index("CaO(slag)")],
-        slag_mass=given.slag @ p["slag"].molar_mass,
-        slag_moles=given.slag.sum(axis=1),
-        silica_moles=silica,
-        ferric_terms=(given.slag * _ferric_terms()).sum(axis=1),
-        matte_mass=given.matte @ p["matte"].molar_mass,
-        matte_moles=given.matte.sum(axis=1),
-        matte_sulfur=settled["matte"][:, _S],
-        matte_uptake=(given.matte * (exits.matte - p["matte"].reference_enthalpy)).sum(axis=1),
-        gas_moles=given.gas.sum(axis=1),
-        oxygen=leaving[:, _O] - v[:, _O],
-        heat=hot - back.formation_heat() - material.entry.enthalpy,
+        **sums,
+        matte_uptake=np.einsum("ne,ne->n", given.matte, worth.uptake),
+        heat=heat - material.entry.enthalpy,
         dry_mass=material.dry_mass,
     )
     return result, given
