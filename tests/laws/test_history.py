@@ -104,7 +104,9 @@ def test_the_value_of_each_node_is_that_of_its_equation(case: str) -> None:
                 assert np.abs(equations.value[np.isfinite(equations.value)]).max(initial=0.0) < 1e9
             if node.rule in (ELEMENTWISE, MOVE, REDUCE, MATMUL, LINEAR_SOLVE):
                 there = _worked_out(node)
-                np.testing.assert_allclose(_evaluated(node)[there], node.value[there], rtol=1e-12)
+                found, value = _evaluated(node)[there], node.value[there]
+                if not np.array_equal(found, value, equal_nan=True):  # to the last bit nearly always
+                    np.testing.assert_allclose(found, value, rtol=1e-12)
                 seen += 1
     assert seen > 3000
 

@@ -118,12 +118,14 @@ def _read(r: Results) -> dict[str, FloatN]:
 
 def _differing(some: dict[str, FloatN], others: dict[str, FloatN], what: str) -> list[str]:
     """A line for each reading that is not the same; what a call knows nothing of, an element say, is nil."""
-    lines = []
-    for key, x in some.items():
-        y = others.get(key, np.zeros_like(x))
-        if not np.allclose(x, y, rtol=EQUAL, atol=EQUAL, equal_nan=True):
-            lines.append(f"{what}: {key} is {x.tolist()} in one call, {y.tolist()} else")
-    return lines
+    x = np.stack([*some.values()])
+    y = np.stack([others.get(key, np.zeros(x.shape[1])) for key in some])
+    same = np.isclose(x, y, rtol=EQUAL, atol=EQUAL, equal_nan=True).all(axis=1)
+    return [
+        f"{what}: {key} is {x[i].tolist()} in one call, {y[i].tolist()} else"
+        for i, key in enumerate(some)
+        if not same[i]
+    ]
 
 
 def _alike(inputs: Inputs, varied: Sequence[Variable]) -> list[str]:
