@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from plants import ORDINARY, plant, random_plants
 from pyrobal.arrays import each_array
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.inputs import Inputs
+from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
 from pyrobal.plant.feed import FluxSettings, RevertSettings
 from pyrobal.plant.smelting.settings import HEAT_CLOSURES
@@ -26,9 +28,15 @@ def _with(inputs: Inputs, **smelting: object) -> Inputs:
     return dataclasses.replace(inputs, smelting=dataclasses.replace(inputs.smelting, **smelting))
 
 
+@functools.cache
+def _closed_with(mode: str) -> Results:
+    """Random furnaces, the heat of all of them closed with one thing."""
+    return solve(_with(random_plants(COUNT, seed=1), close_heat_with=mode))
+
+
 @pytest.mark.parametrize("mode", HEAT_CLOSURES)
 def test_every_element_and_the_heat_close(mode: str) -> None:
-    r = solve(_with(random_plants(COUNT, seed=1), close_heat_with=mode))
+    r = _closed_with(mode)
     good = r.solved
     assert good.sum() > COUNT / 4  # the others: no temperature a furnace can hold, no heat in the fuel
     assert np.abs(r.smelting.ledger.element_closure()[good]).max() < CLOSED
@@ -37,7 +45,7 @@ def test_every_element_and_the_heat_close(mode: str) -> None:
 
 @pytest.mark.parametrize("mode", HEAT_CLOSURES)
 def test_the_chosen_closer_closes_the_heat(mode: str) -> None:
-    r = solve(_with(random_plants(COUNT, seed=2), close_heat_with=mode))
+    r = _closed_with(mode)
     surplus = r.smelting.heat.surplus[r.solved]
     scale = r.smelting.ledger.heat_total()[r.solved]
     if mode in ("enrichment", "slag_temperature"):

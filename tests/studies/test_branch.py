@@ -71,7 +71,11 @@ def test_a_study_knows_its_words_again() -> None:
     [
         ({"smelting.close_heat_with": "fule"}, 'did you mean "fuel"'),
         (
-            {"smelting.close_heat_with": "fuel,nothing", "smelting.enrichment": "50 %:60 %:60000000"},
+            {
+                "smelting.close_heat_with": "fuel,nothing",
+                "smelting.enrichment": "50 %:60 %:10000",
+                "smelting.fe_sio2": "1.1:1.4:6000",
+            },
             "more than",
         ),
     ],
