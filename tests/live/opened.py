@@ -11,8 +11,6 @@ from pyrobal.live.source import Source
 
 from ..report.browser import Page
 
-_WAIT = 60_000  # ms; only a page that hangs waits so long
-
 
 def served(file: Path, port: int = 0, token: str | None = None, processes: bool = False) -> Server:
     """A server that runs, in a thread of this process."""
@@ -36,14 +34,9 @@ class Live:
             "document.getElementById('main').dataset.asked === document.getElementById('main').dataset.answered"
         )
 
-    def until(self, condition: str, wait: float = _WAIT) -> None:
-        """Until a condition holds in the page; ``wait``: ms after which it does not."""
-        done = self.tab.run(
-            "new Promise(done => { const end = performance.now() + " + str(wait) + "; const look = () => "
-            f"({condition}) ? done(true) : performance.now() > end ? done(false) : setTimeout(look, 10); "
-            "look(); })"
-        )
-        assert done, condition
+    def until(self, condition: str) -> None:
+        """Until a condition holds in the page."""
+        assert self.tab.until(condition), condition
 
     def text(self, selector: str) -> str:
         """What stands in an element."""

@@ -141,12 +141,22 @@ class Page:
         assert "exceptionDetails" not in answer, answer["exceptionDetails"]
         return answer["result"].get("value")
 
+    def until(self, condition: str, wait: float = 60_000) -> bool:
+        """Whether a condition comes to hold in the page; ``wait``: ms after which it does not."""
+        return bool(
+            self.run(
+                f"new Promise(done => {{ const end = performance.now() + {wait}; const look = () => "
+                f"({condition}) ? done(true) : performance.now() > end ? done(false) : setTimeout(look, 10); "
+                "look(); })"
+            )
+        )
+
     def findings(self, only: str = "") -> list[Any]:
         """What axe-core finds on the page as it stands: impact, rule, how often, the first element. ``only`` one
         of its rules, such as "color-contrast"."""
         if self.run("typeof axe") == "undefined":
             self.run(gzip.decompress(_AXE.read_bytes()).decode())
-        options = {"resultTypes": ["violations"]} | ({"runOnly": [only]} if only else {})
+        options = {"resultTypes": ["violations"], "selectors": False} | ({"runOnly": [only]} if only else {})
         found: list[Any] = self.run(
             f"axe.run(document, {json.dumps(options)}).then(r => r.violations"
             ".map(v => [v.impact, v.id, v.nodes.length, v.nodes[0].html.slice(0, 200)]))"
