@@ -9,6 +9,7 @@ import numpy as np
 from pyrobal.arrays import FloatN, FloatNS, Floats, zeros
 from pyrobal.constants import T_STANDARD
 from pyrobal.streams.stream import Stream
+from pyrobal.thermo.content import curve_at
 from pyrobal.thermo.properties import Species, species
 from pyrobal.thermo.tables import find
 from pyrobal.trace.graph import paused
@@ -58,15 +59,18 @@ def temperature(
 def _search(phase: Species, n: FloatNS, enthalpy: FloatN, low: float, high: float) -> FloatN:
     """The temperature as a number."""
     carried, n, enthalpy = (n, enthalpy), np.real(n), np.real(enthalpy)
-    rows = max(len(n), len(enthalpy))
-    a, b = np.full(rows, low), np.full(rows, high)
-    inside = (_heat(phase, n, a) <= enthalpy) & (enthalpy <= _heat(phase, n, b)) & (n.sum(axis=1) > 0)
-    T, live = 0.5 * (a + b), inside  # a scenario that has its answer is not touched again
+    least, most = (_heat(phase, n, np.array([T])) for T in (low, high))
+    inside = (least <= enthalpy) & (enthalpy <= most) & (n.sum(axis=1) > 0)
+    a, b = np.full(len(inside), low), np.full(len(inside), high)
+    with np.errstate(all="ignore"):  # scenarios without matter are answered by nan below
+        T = np.where(inside, low + (high - low) * (enthalpy - least) / (most - least), 0.5 * (low + high))
+    live = inside  # a scenario that has its answer is not touched again
     for _ in range(_ROUNDS):
-        excess = _heat(phase, n, T) - enthalpy
+        curve = curve_at(phase, n, T)
+        excess = curve.enthalpy(T) - enthalpy
         a, b = np.where(excess < 0, T, a), np.where(excess > 0, T, b)
-        with np.errstate(all="ignore"):  # scenarios without matter are answered by nan below
-            newton = T - excess / (n * phase.heat_capacity(T)).sum(axis=1)
+        with np.errstate(all="ignore"):
+            newton = T - excess / curve.heat_capacity(T)
         step = np.where((newton >= a) & (newton <= b), newton, 0.5 * (a + b)) - T
         T = T + np.where(live, step, 0.0)
         live = live & (np.abs(step) > _CLOSE)

@@ -79,6 +79,15 @@ def content(phase: Species, n: FloatNS) -> Content:
     return Content(edges, pieces)
 
 
+def curve_at(phase: Species, n: FloatNS, T: FloatN) -> Curve:
+    """The curve of amounts n (N, S) [mol/s] that holds at T (N,) [K], its fields (N,)."""
+    place, (_, table) = np.searchsorted(phase.transitions, T.real), _table(phase.names)
+    fields = zeros((len(T), len(_FIELDS)), n)
+    for k in set(place.tolist()):
+        fields = np.where((place == k)[:, None], n @ table[:, k], fields)
+    return Curve(*fields.T)
+
+
 @remembered(maxsize=64)
 def _table(names: tuple[str, ...]) -> tuple[tuple[float, ...], Floats]:
     """The edges, and (S, Q, 6) coefficients of each substance in each range."""
