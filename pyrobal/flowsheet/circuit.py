@@ -126,16 +126,23 @@ _DUSTLESS = ("converting_slag", "cleaned_matte", "slag_to_clean", "furnace_dust"
 
 
 def once_around(
-    inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream], near: Mapping[str, Roots] | None = None
+    inputs: Inputs,
+    feeds: Feeds,
+    back: Mapping[str, Stream],
+    near: Mapping[str, Roots] | None = None,
+    rough: bool = False,
 ) -> Circuit:
-    """Run the steps in the order the copper meets them; ``near`` : roots to seek from, by section."""
+    """Run the steps in the order the copper meets them.
+
+    near : roots to seek from, by section; rough : True where what comes back is only a beginning
+    """
     near = near or {}
     charge = _charge(feeds, back, inputs)
     fuel = feeds.fuels[inputs.smelting.fuel]
     smelted = furnace.solve(charge, inputs.site, _furnace_settings(inputs), fuel, near.get("smelting"))
     cleaned = _clean(inputs, feeds, smelted, back, near.get("slag_cleaning"))
     mattes, aside = _parted(_mattes(inputs, smelted, cleaned), feeds.blown)
-    converted = _convert(inputs, feeds, mix(*mattes.values()), back)
+    converted = _convert(inputs, feeds, mix(*mattes.values()), back, rough)
     refined = _refine(inputs, feeds, converted, back)
     deposited = None
     if inputs.electrorefining is not None and refined is not None:
@@ -209,6 +216,7 @@ def _convert(
     feeds: Feeds,
     matte: Stream,
     back: Mapping[str, Stream],
+    rough: bool,
 ) -> converting.ConvertingResult | None:
     if inputs.converting is None:
         return None
@@ -217,7 +225,7 @@ def _convert(
     }
     for name, material in _put_back(back, "converting").items():
         reverts["copper_blow" if name in _METAL else "slag_blow"].append(material)
-    return converting.solve(matte, reverts, feeds.silica, feeds.lime, inputs.site, inputs.converting)
+    return converting.solve(matte, reverts, feeds.silica, feeds.lime, inputs.site, inputs.converting, rough)
 
 
 def _refine(

@@ -157,9 +157,10 @@ def _closed(
 ) -> tuple[Circuit, FixedPoint | None]:
     """The circuit with everything that comes back put back."""
     with paused():
-        first = once_around(inputs, feeds, {})
+        first = once_around(inputs, feeds, {}, rough=True)
     if not first.returns:
-        return first if current() is None else once_around(inputs, feeds, {}), None
+        done = first.converting is None and current() is None
+        return first if done else once_around(inputs, feeds, {}), None
     known = back is not None and set(back) == set(first.returns)
     with paused():
         back = back if known and back else first.foreseen()
@@ -172,7 +173,9 @@ def settled(
 ) -> tuple[Loop, FixedPoint]:
     """What goes round, sought from what first comes ``back``, and from roots of the steps."""
     with paused():
-        second = once_around(inputs, feeds, back, near)  # only now does every way carry all its species
+        second = once_around(
+            inputs, feeds, back, near, rough=True
+        )  # only now does every way carry all its species
         loop = Loop(inputs, feeds, second.returns, second.roots())
         start = pack(second.foreseen(), loop.pattern, n)
         start = np.where(np.isfinite(start).all(axis=1, keepdims=True), start, nothing_back(loop.pattern))

@@ -39,6 +39,10 @@ class Curve:
     def heat_capacity(self, T: Quantity) -> Quantity:
         return self.a + self.b * T + self.c / (T * T) + self.d * (T * T)
 
+    def slope(self, T: Quantity) -> Quantity:
+        """dCp/dT."""
+        return self.b - 2.0 * self.c / (T * T * T) + 2.0 * self.d * T
+
     def enthalpy(self, T: Quantity) -> Quantity:
         return self.h + T * (self.a + T * (self.b / 2 + T * (self.d / 3))) - self.c / T
 

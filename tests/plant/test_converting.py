@@ -156,8 +156,7 @@ def test_bought_scrap_comes_out_as_blister_and_own_copper_does_not() -> None:
 
 def test_more_steps_change_little(monkeypatch: pytest.MonkeyPatch) -> None:
     coarse = {heat: solved(convert(close_heat_with=heat)) for heat in ("nothing", "cold_charge")}
-    monkeypatch.setattr(schedule, "SLAG_STEPS", 96)
-    monkeypatch.setattr(schedule, "COPPER_STEPS", 96)
+    monkeypatch.setattr(schedule, "STEPS", (96, 96))
     fine = {heat: solved(convert(close_heat_with=heat)) for heat in ("nothing", "cold_charge")}
     assert fine["nothing"].cycle.course.T.max() == pytest.approx(
         coarse["nothing"].cycle.course.T.max(), abs=1.0

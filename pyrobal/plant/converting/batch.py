@@ -42,17 +42,17 @@ class Run:
     cold_copper: FloatN
 
 
-def solve_batch(c: Charge, site: SiteSettings, s: ConvertingSettings) -> ConvertingResult:
+def solve_batch(c: Charge, site: SiteSettings, s: ConvertingSettings, rough: bool) -> ConvertingResult:
     """March one cycle of every scenario, then turn it into the means that use all the matte.
 
-    Without a coolant the march is repeated with one, only to read what it would take.
+    Without a coolant the march is repeated with one, only to read what it would take; not where it is rough.
     """
-    run = run_cycle(c, site, s, hold=s.close_heat_with == "cold_charge")
-    full = run if run.given.vessel.hold else run_cycle(c, site, s, hold=True)
+    run = run_cycle(c, site, s, hold=s.close_heat_with == "cold_charge", rough=rough)
+    full = run if rough or run.given.vessel.hold else run_cycle(c, site, s, hold=True)
     return _assemble(c, site, run, full)
 
 
-def run_cycle(c: Charge, site: SiteSettings, s: ConvertingSettings, hold: bool) -> Run:
+def run_cycle(c: Charge, site: SiteSettings, s: ConvertingSettings, hold: bool, rough: bool = False) -> Run:
     """March the cycle of every scenario; ``hold`` where cold charge keeps the temperature."""
     ladles = c.ladles(s.matte_temperature_drop)
     share = schedule.matte_in_cycle(s) / c.matte.mass()  # [s] of matte production in one cycle
@@ -66,6 +66,7 @@ def run_cycle(c: Charge, site: SiteSettings, s: ConvertingSettings, hold: bool) 
         vessel, matte, reverts, c.copper_blow.scaled(share),
         blast(site, s, s.slag_blow_enrichment), blast(site, s, s.copper_blow_enrichment),
         cold_matte(matte, reverts, schedule.matte_in_cycle(s), rule, to), cold_copper(s),
+        schedule.ROUGH if rough else schedule.STEPS,
     )  # fmt: skip
     course, totals = add_up(schedule.march(given, c.scenarios(site, s)))
     matte_cold, copper_cold = course.cold_in("slag blow"), course.cold_in("copper blow")

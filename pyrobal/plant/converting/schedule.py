@@ -29,7 +29,11 @@ from pyrobal.plant.converting.vessel import Addition, Blow, Vessel, ladles
 from pyrobal.streams.ledger import Entry
 from pyrobal.trace.solved import tabulated
 
-SLAG_STEPS, COPPER_STEPS = 12, 24  # the temperature is then within a degree of that with many more
+STEPS = (
+    12,
+    24,
+)  # of a slag blow and the copper blow; the temperature is within a degree of that with many more
+ROUGH = (4, 6)  # where the recycles are only begun
 SILICATE_MAGNETITE = 0.20  # common practice in fayalite slag of converters
 
 
@@ -41,6 +45,7 @@ class Batch:
     reverts, copper_reverts : of all that goes in cold with them, in the slag blows and in the copper blow
     slag_blast, copper_blast : of the two kinds of blow
     slag_coolant, copper_coolant : cold matte and cold copper, which hold the temperature in them
+    steps : of each slag blow, and of the copper blow
     """
 
     vessel: Vessel
@@ -51,6 +56,7 @@ class Batch:
     copper_blast: Blast
     slag_coolant: Addition
     copper_coolant: Addition
+    steps: tuple[int, int]
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,17 +184,17 @@ def _slag_blow_changes(c: Batch, cut: Cut, whole: Addition) -> tuple[Blow, list[
 
 def _slag_blow(c: Batch, bath: Bath, cut: Cut, blow: Blow, changes: list[Floats]) -> Stage:
     """Each step a sum of feed, cold matte of the step before, ladles (in the first), iron and flux."""
-    v, target = c.vessel, _target(c.vessel.s, cut)
+    v, target, steps = c.vessel, _target(c.vessel.s, cut), c.steps[0]
     of = sums(changes, len(bath.T))
     feed_, cold_, matte_, iron_, flux_ = range(len(changes))
     silica, blown = of[SILICA], of[BLOWN]
     excess = of[IRON] - target * of[MELT]  # kg of iron beyond the target
     none, one = np.zeros_like(bath.T), np.ones_like(bath.T)
     per_silica, per_iron = flux_wanted(v, none, one), flux_wanted(v, one, none)  # kg of flux
-    timed, due = ~np.isnan(cut.time), cut.time / SLAG_STEPS * blow.rate
-    feed, matte, cold, replaced, moments = cut.share / SLAG_STEPS * one, cut.share * one, none, none, []
+    timed, due = ~np.isnan(cut.time), cut.time / steps * blow.rate
+    feed, matte, cold, replaced, moments = cut.share / steps * one, cut.share * one, none, none, []
     fed = [feed * row[feed_] for row in (silica, excess, blown)]
-    for left in range(SLAG_STEPS, 0, -1):
+    for left in range(steps, 0, -1):
         flux = per_silica * (fed[0] + cold * silica[cold_])
         level = bath.sums[IRON] - target * bath.sums[MELT] + left * (fed[1] + cold * excess[cold_])
         iron = iron_that_meets(level, excess[iron_], excess[flux_], left * flux, per_iron)
@@ -223,24 +229,24 @@ def _copper_blow(c: Batch, bath: Bath, more: FloatN, melt: FloatNS) -> Stage:
 
     more : (N,) [-] all matte of the cycle over that of its ladles; its reverts come with all of it
     """
-    s, v, start = c.vessel.s, c.vessel, bath.sums[MELT]
+    s, v, start, steps = c.vessel.s, c.vessel, bath.sums[MELT], c.steps[1]
     blow = Blow(
         True, slag_assay(s, s.white_metal_iron), c.copper_blast, s.copper_blow_blast,
         s.copper_blow_oxygen_efficiency, s.blister_sulfur, s.blister_oxygen,
     )  # fmt: skip
-    reverts = c.copper_reverts.scaled(more / COPPER_STEPS)
+    reverts = c.copper_reverts.scaled(more / steps)
     fed, heat = settle(reverts.elements, v.to), reverts.enthalpy
-    white = melt @ phases()["bath"].composition / COPPER_STEPS
+    white = melt @ phases()["bath"].composition / steps
     white[:, [SULFUR, OXYGEN]] = 0.0
     flux = np.maximum(flux_wanted(v, white[:, FE] + fed.bath[:, FE], fed.silica), 0.0)
     step = copper_making(v, blow, white, fed, heat) + column(flux) * fluxing(v, blow)
     changes = [step, settling(v, blow, c.copper_coolant)]
     of = sums(changes, len(bath.T))
     cold, moments = np.zeros_like(bath.T), []
-    for left in range(COPPER_STEPS - 1, -1, -1):
+    for left in range(steps - 1, -1, -1):
         coolant = c.copper_coolant if v.hold and left > 0 else None
         extents = np.stack([np.ones_like(cold), cold])
         moment = blowing(v, "copper blow", blow.rate, bath, of, extents, coolant)
-        moments.append(moment._replace(matte=start * (left / COPPER_STEPS)))
+        moments.append(moment._replace(matte=start * (left / steps)))
         bath, cold = moment.bath, moment.cold
     return _cooled_stage(moments, changes, c.copper_coolant)

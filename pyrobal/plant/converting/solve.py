@@ -22,8 +22,9 @@ def solve(
     lime: Material | None,
     site: SiteSettings,
     s: ConvertingSettings,
+    rough: bool = False,
 ) -> ConvertingResult:
-    """Convert all of a matte to blister copper.
+    """Convert all of a matte to blister copper; a cycle in few steps where ``rough`` answers will do.
 
     matte : as tapped, per second; reverts : cold, by blow; silica, lime : per kilogram of dry flux, None
     where the case has none. A batch converter and one with silicate slag use silica, calcium ferrite lime.
@@ -39,4 +40,6 @@ def solve(
         raise CaseError([Fault("case", None, f"converting.{name}", text) for name, text in wrong.items()])
     charge = Charge.of(matte, reverts, silica, lime)
     with np.errstate(all="ignore"):  # scenarios without an answer carry nan; their reason says why
-        return (solve_batch if s.kind == "batch" else solve_continuous)(charge, site, s)
+        if s.kind == "batch":
+            return solve_batch(charge, site, s, rough)
+        return solve_continuous(charge, site, s)
