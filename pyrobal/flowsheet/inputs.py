@@ -115,6 +115,10 @@ class Inputs:
         """Every number of the tree with its dotted path."""
         yield from _walk("", self)
 
+    def at(self, path: str) -> FloatN | None:
+        """One of these numbers; None where there is none, or something else."""
+        return _at(self, path.split("."))
+
     def finite(self) -> BoolN:
         """(N,) True where every number of the scenario is one."""
         return functools.reduce(
@@ -154,6 +158,17 @@ def _walk(path: str, node: Any) -> Iterator[tuple[str, FloatN]]:
     elif isinstance(node, tuple):
         for value in node:
             yield from _walk(f"{path}.{value.name}", value)
+
+
+def _at(node: Any, keys: list[str]) -> FloatN | None:
+    for key in keys:
+        if isinstance(node, Mapping):
+            node = node.get(key)
+        elif isinstance(node, tuple):
+            node = next((item for item in node if item.name == key), None)
+        else:
+            node = getattr(node, key, None)
+    return node if isinstance(node, np.ndarray) else None
 
 
 def _replace(node: Any, keys: list[str], value: FloatN, path: str) -> Any:

@@ -77,7 +77,7 @@ class Variable:
 
     def value(self, inputs: Inputs) -> FloatN | None:
         """What the case has, (N,) in SI; None where it has a word or nothing."""
-        return dict(inputs.arrays()).get(self.path)
+        return inputs.at(self.path)
 
     def put(self, inputs: Inputs, value: Floats) -> Inputs:
         """The inputs with another value (N,) in SI."""

@@ -97,10 +97,10 @@ def _three(v: Variable, inputs: Inputs) -> FloatN:
     return np.clip(three + max(low - three[0], 0.0) - max(three[2] - high, 0.0), low, high)
 
 
-def _stacked(inputs: Inputs, varied: Sequence[Variable]) -> Results:
+def _stacked(inputs: Inputs, numbers: Sequence[Variable], varied: Sequence[Variable]) -> Results:
     """Three rows for each of the settings; in them that one differs, and nothing is shared."""
     every = inputs
-    for v in _numbers(inputs):
+    for v in numbers:
         value = v.value(inputs)
         assert value is not None
         rows = np.repeat(value, 3 * len(varied))
@@ -130,10 +130,10 @@ def _differing(some: dict[str, FloatN], others: dict[str, FloatN], what: str) ->
 
 def _alike(inputs: Inputs, varied: Sequence[Variable]) -> list[str]:
     """What differs between three scenarios in one call and the rows of a stack."""
-    lines = []
+    lines, numbers = [], _numbers(inputs)
     for at in range(0, len(varied), STACK):
         part = varied[at : at + STACK]
-        stack = _read(_stacked(inputs, part))
+        stack = _read(_stacked(inputs, numbers, part))
         for k, v in enumerate(part):
             together = _read(solve(inputs.replace(v.path, _three(v, inputs))))
             rows = {key: x[3 * k : 3 * k + 3] for key, x in stack.items()}

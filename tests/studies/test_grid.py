@@ -24,8 +24,10 @@ def case() -> Case:
 @pytest.mark.parametrize("file", sorted(CASES.glob("*.toml")), ids=lambda file: file.stem)
 def test_every_number_of_a_case_is_a_variable_at_the_path_that_inputs_have(file: Path) -> None:
     inputs = load_case(file).inputs
-    paths = {v.path for v in variables(inputs).values()}
-    assert {path for path, _ in inputs.arrays()} <= paths
+    here = variables(inputs).values()
+    numbers = dict(inputs.arrays())
+    assert numbers.keys() <= {v.path for v in here}
+    assert all(v.value(inputs) is numbers.get(v.path) for v in here)
 
 
 def test_a_value_is_read_as_the_case_reads_it(case: Case) -> None:
