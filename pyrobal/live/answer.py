@@ -52,7 +52,7 @@ def answer(opened: Opened, result: Result, asked: Asked, known: Known) -> dict[s
         "status": result.status,
         "headline": verdict(result),
         "readings": {key: reading(line.told) for key, line in read.items()},
-        "settings": settings.values(dict.fromkeys((*known.handles, *laid, *more))),
+        "settings": settings.values(dict.fromkeys((*known.handles, *asked.keys, *laid, *more))),
         "more_settings": settings.described(more),
         "more_readings": offered_readings(result.by_key[key].told for key in others),
         "limits": limits(result, named(opened, asked.limits)),

@@ -26,6 +26,7 @@ from pyrobal.live.keep import Download, keep
 from pyrobal.live.laid import Refused, aim_of, state
 from pyrobal.live.moved import moved
 from pyrobal.live.source import Opened, Source
+from pyrobal.live.tables import explained, tables
 from pyrobal.live.work import Work
 from pyrobal.report.result import Result
 
@@ -61,6 +62,8 @@ class Live:
             "curves": (self._curves, self.work.study),
             "window": (self._window, self.work.study),
             "keep": (self._keep, self.work.study),
+            "tables": (self._tables, self.work.answer),
+            "explain": (self._explain, self.work.study),
         }
         routes += [Route(f"/{n}", partial(self._told, *who), methods=["POST"]) for n, who in asks.items()]
         return Starlette(routes=routes, exception_handlers={TooLong: _too_long})
@@ -161,6 +164,12 @@ class Live:
 
     def _keep(self, now: Opened, what: Asked) -> dict[str, Any] | Download:
         return keep(now, self._state(now, what), what)
+
+    def _tables(self, now: Opened, what: Asked) -> dict[str, Any]:
+        return tables(self._state(now, what), what.what)
+
+    def _explain(self, now: Opened, what: Asked) -> dict[str, Any]:
+        return explained(self._state(now, what), what.what, self.work.other())
 
     def _studied(self, work_out: Callable[..., dict[str, Any]], now: Opened, what: Asked) -> dict[str, Any]:
         result = self._state(now, what)

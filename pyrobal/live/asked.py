@@ -28,7 +28,8 @@ class Asked:
     changes : key -> value as a case has it, over the file; holds : met after them
     limits : "READING <= VALUE", beside those of the case
     read, keys : readings and settings asked for; x, y : settings of a window
-    quantity, way : of the picture, "" for none; what : to keep
+    quantity, way : of the picture, "" for none
+    what : to keep; the part of the report, or the reading, that is told
     before : the state it is compared with
     """
 

@@ -64,9 +64,13 @@ class Work:
         self._lock = threading.Lock()
 
     def executor(self) -> Executor | None:
-        """Who solves the chunks of a study; started when the first is asked for."""
+        """Who solves the chunks of a study; None where this process does."""
+        return self.other() if self._processes else None
+
+    def other(self) -> Executor:
+        """Another process; started when it is first asked for."""
         with self._lock:
-            if self._processes and self._pool is None:
+            if self._pool is None:
                 from pyrobal.studies.run import processes
 
                 before = set(multiprocessing.active_children())

@@ -2,6 +2,7 @@
 
 import { Compared } from "./compare.js";
 import { Concentrates } from "./concentrates.js";
+import { Details } from "./details.js";
 import { by, make, tell } from "./dom.js";
 import { Pins, limits, messages, verdict } from "./figures.js";
 import { Handles, slides, written } from "./handles.js";
@@ -43,7 +44,8 @@ const compared = new Compared({
   mine, wanted, failed, way: () => way, digest: () => found.digest, label, go: (state) => (moving = null, go(state)),
   changed: () => (save(), showPins()), pin,
 });
-const pins = new Pins(unpin, offerHold);
+const details = new Details({ mine, wanted, failed, way: () => way, digest: () => found.digest, label, changed: save });
+const pins = new Pins(unpin, offerHold, (key) => details.explain(key));
 new ResizeObserver(([{ target }]) =>
   by("main").style.setProperty("--figures", `${target.offsetHeight}px`)).observe(by("figures"));
 const plant = new Plant(() => found && ask());
@@ -128,10 +130,11 @@ function wanted(state, keys) {
 
 function ask() {
   const keys = [...new Set([...mine.pins, mine.curve, ...way.now.hold.map(({ reading }) => reading)])];
-  const request = { ...wanted(way.now, keys), picture: plant.wanted };
+  const request = { ...wanted(way.now, keys), keys: mine.added, picture: plant.wanted };
   by("main").dataset.asked = request.number;
   by("main").setAttribute("aria-busy", "true");
   compared.stop();
+  details.outdate();
   if (curves.outdated(curvesName())) {
     handles.outdate(moving);
     by("curves-said").hidden = curves.took < SLOW;
@@ -206,6 +209,7 @@ function refuse({ errors = {}, unmet = {}, limit_errors = {}, number }, state) {
 function atRest() {
   tell(by("said"), good.answer.headline);
   compared.rank();
+  details.rest();
   const keys = handles.sliding;
   if (mine.curve && keys.length) curves.ask(curvesName(), { ...wanted(way.now, [mine.curve]), read: mine.curve, keys });
   else takeCurves(null);

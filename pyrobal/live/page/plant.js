@@ -14,7 +14,11 @@ export class Plant {
     this.across = null; // px: width of the drawing from left to right, once it was seen
     this.way = "across";
     this.quantity.addEventListener("change", ask);
-    new ResizeObserver(() => this.fit() && this.ask()).observe(by("main"));
+    this.room = { whole: 0, beside: 0 }; // px for the drawing, below the rest or beside it; measured only when it changes
+    let before = null;
+    new ResizeObserver(([{ contentRect: { width } }]) => {
+      if (width !== before && ((before = width), this.measure())) this.ask();
+    }).observe(by("main"));
     for (const event of ["focusin", "pointerover"]) this.place.addEventListener(event, ({ target }) => this.tell(target));
   }
 
@@ -37,7 +41,9 @@ export class Plant {
     const before = this.place.firstElementChild;
     if (before) become(before, drawing);
     else this.place.append(drawing);
-    this.place.firstElementChild.style.maxWidth = `${1.25 * width}px`;
+    const most = `${1.25 * width}px`;
+    const drawn = this.place.firstElementChild;
+    if (drawn.style.maxWidth !== most) drawn.style.maxWidth = most;
     this.offer(quantities);
     return this.fit() && this.ask();
   }
@@ -51,13 +57,18 @@ export class Plant {
     this.quantity.value = quantities.includes(chosen) ? chosen : quantities[0];
   }
 
+  measure() {
+    const all = by("main").clientWidth;
+    const whole = all - (all > NARROW ? by("handles").offsetWidth : 0);
+    this.room = { whole, beside: all > NARROW ? whole / 2 : whole };
+    return this.fit();
+  }
+
   /** Whether another way is needed for the room there is; the drawing may stand beside the rest or below it. */
   fit() {
-    const main = by("main");
-    const whole = main.clientWidth - (main.clientWidth > NARROW ? by("handles").offsetWidth : 0);
-    const beside = main.clientWidth > NARROW ? whole / 2 : whole;
+    const { whole, beside } = this.room;
     const needs = this.across === null ? 0 : READABLE * this.across;
-    main.classList.toggle("spread", needs > beside && needs <= whole);
+    by("main").classList.toggle("spread", needs > beside && needs <= whole);
     const way = needs <= whole ? "across" : "down";
     if (way === this.way) return false;
     this.way = way;
