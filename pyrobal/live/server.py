@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import socket
 import threading
 from typing import Any, Final
@@ -88,6 +89,9 @@ class _Uvicorn(uvicorn.Server):
         self._live = live
 
     async def shutdown(self, sockets: Any = None) -> None:
-        """Stop listening, end what is open."""
+        """Stop listening, end what is open; who still waits for an answer then is hung up on."""
         self._live.closing.set()
         await super().shutdown(sockets)
+        for connection in list(self.server_state.connections):
+            connection.transport.abort()
+        await asyncio.sleep(0)  # in which they close
