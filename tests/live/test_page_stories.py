@@ -115,7 +115,7 @@ def test_the_pyrometallurgist_asks_what_to_blow_at_another_grade(first: Page, fu
     most = row(block, "emissions.co2_from.smelting_fuel")
     assert [cell in page.text("#moved tbody tr") for cell in most[:2]] == [True, True]
     page.click("#reset")
-    page.click(f'.pin[data-key="{DEMAND}"] button')  # how it came about
+    page.click(f'.pin[data-key="{DEMAND}"] [title="how it came about"]')  # how it came about
     page.until("document.getElementById('explained-lines').textContent")
     why = printed("gallery.md", "pyrobal explain cases/skerry_point.toml smelting.oxygen.demand")
     told = page.text("#explained-lines")

@@ -44,7 +44,7 @@ export class Pins {
     }, sign);
     card.element = make("div", { class: "pin", "data-key": key },
       make("div", { class: "name", title: `${key}: ${item?.meaning ?? ""}` }, make("span", {}, label),
-        make("span", { class: "acts screen" }, act("?", "how it came about", this.explain), act(target(), "hold at a target", this.hold), act("\u2715", "unpin", this.unpin))),
+        make("span", { class: "acts screen" }, act(target(), "hold at a target", this.hold), act("?", "how it came about", this.explain), act("\u2715", "unpin", this.unpin))),
       make("div", { class: "now" }, card.value, " ", card.unit),
       make("div", { class: "was" }, make("span", { class: "soft" }, "was "), card.before, " ", card.difference));
     this.cards.set(key, card);
