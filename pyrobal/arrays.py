@@ -68,7 +68,8 @@ def finite(*arrays: Floats) -> BoolN:
 
 def total(parts: Iterable[Floats]) -> Floats:
     """Add arrays that broadcast against each other; nothing adds up to a single zero, (1,)."""
-    return functools.reduce(operator.add, parts, np.zeros(1))
+    several = iter(parts)
+    return functools.reduce(operator.add, several, next(several, np.zeros(1)))
 
 
 def each_array(node: Any, change: Callable[[Floats], Floats]) -> Any:

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-import numpy as np
-
 from pyrobal.arrays import FloatN, total
 from pyrobal.flowsheet.circuit import Circuit, taken_up_by_dust
 from pyrobal.flowsheet.inputs import Inputs
@@ -173,7 +171,7 @@ def _past_the_hoods(inputs: Inputs, c: Circuit) -> dict[str, Entry]:
 
 
 def _less(entry: Entry, part: Entry | None) -> Entry:
-    return entry if part is None else entry + part.scaled(-np.ones(1))
+    return entry if part is None else entry - part
 
 
 def _between(

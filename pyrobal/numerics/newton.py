@@ -19,7 +19,7 @@ _HALVINGS = 12
 _FAST = 0.2  # of the residual before: a step that leaves more has outrun the Jacobian it was made with
 _SINGULAR = 1e-3  # of the step: a correction that makes the Jacobian flatter than this is not made
 _HEADWAY = 1e-3  # of the residual; a search that gains less twice running is where there is no root
-_BLOCK = 4096  # scenarios solved together; beyond it their arrays no longer fit the processor's cache
+_BLOCK = 8192  # scenarios solved together; beyond it their arrays no longer fit the processor's cache
 
 
 class Problem(Protocol):

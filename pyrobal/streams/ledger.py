@@ -50,6 +50,13 @@ class Entry:
             self.formation + other.formation,
         )
 
+    def __sub__(self, other: Entry) -> Entry:
+        return Entry(
+            self.elements - other.elements,
+            self.enthalpy - other.enthalpy,
+            self.formation - other.formation,
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class Ledger:

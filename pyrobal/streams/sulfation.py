@@ -11,7 +11,6 @@ from collections.abc import Mapping
 import numpy as np
 
 from pyrobal.arrays import FloatN, Floats, column
-from pyrobal.streams.mixing import on_phase
 from pyrobal.streams.stream import Stream
 from pyrobal.thermo.properties import Species, species
 from pyrobal.trace.solved import remembered
@@ -28,9 +27,10 @@ SULFATION: tuple[Mapping[str, float], ...] = (
 
 def sulfated(dust: Stream, share: FloatN) -> Stream:
     """The dust with ``share`` (N,) of each such oxide as sulfate; SO2 and O2 for it come from the gas."""
-    phase, change = _sulfates(dust.phase.names)
-    n = on_phase(dust, phase)
-    return Stream(phase, n + column(share) * (n @ change), dust.T)
+    phase, kept, change = _sulfates(dust.phase.names)
+    if len(share) == 1:
+        return Stream(phase, dust.n @ (kept + share * change), dust.T)
+    return Stream(phase, dust.n @ kept + column(share) * (dust.n @ change), dust.T)
 
 
 def taken_up(dust: Stream, share: FloatN, T: FloatN) -> Stream:
@@ -43,13 +43,14 @@ def taken_up(dust: Stream, share: FloatN, T: FloatN) -> Stream:
 
 
 @remembered()
-def _sulfates(names: tuple[str, ...]) -> tuple[Species, Floats]:
-    """The S axis with sulfates, and (S, S) moles made of each species where a mole of one is turned."""
+def _sulfates(names: tuple[str, ...]) -> tuple[Species, Floats, Floats]:
+    """The S axis with sulfates, and from that of the dust onto it (S, S') what is as it was, and what is made
+    where a mole is turned."""
     reactions = [r for r in SULFATION if next(iter(r)) in names]
     solids = [{name: moles for name, moles in r.items() if not name.endswith("(g)")} for r in reactions]
     phase = species(*dict.fromkeys((*names, *(name for solid in solids for name in solid))))
-    change = np.zeros((len(phase), len(phase)))
+    change = np.zeros((len(names), len(phase)))
     for solid in solids:
         for name, moles in solid.items():
             change[phase.index(next(iter(solid))), phase.index(name)] = moles
-    return phase, change
+    return phase, np.eye(len(names), len(phase)), change

@@ -30,6 +30,9 @@ class Blast:
         uptake
     oxygen_in, oxygen_out : (N,) [J/mol] enthalpy of O2 as blown and as it leaves
     purity : (N,) [mol/mol]
+    unit_air, unit_industrial : (N,) [mol/mol] of each that carry a mole of O2 at the enrichment that is set:
+        air + industrial = 1 / y and x_air air + P industrial = 1
+    uptake : (N,) [J/mol of O2] taken up then by nitrogen, argon, moisture and in-leakage
     """
 
     air: FloatNS
@@ -41,21 +44,12 @@ class Blast:
     oxygen_in: FloatN
     oxygen_out: FloatN
     purity: FloatN
-
-    def split(self, oxygen: FloatN, enrichment: FloatN) -> tuple[FloatN, FloatN]:
-        """Dry air and industrial oxygen (N,) that carry ``oxygen`` at ``enrichment``, in its unit.
-
-        air + industrial = oxygen / y and x_air air + P industrial = oxygen.
-        """
-        gas = oxygen / enrichment
-        span = self.purity - OXYGEN_IN_AIR
-        return gas * (self.purity - enrichment) / span, gas * (enrichment - OXYGEN_IN_AIR) / span
+    unit_air: FloatN
+    unit_industrial: FloatN
+    uptake: FloatN
 
     def heat_uptake(self, air: FloatN, industrial: FloatN) -> FloatN:
-        """(N,) heat taken up by nitrogen, argon, moisture and in-leakage on their way to the gas exit.
-
-        In W where air and oxygen are in mol/s, in J/mol where they are per mole of oxygen.
-        """
+        """(N,) [W] taken up by nitrogen, argon, moisture and in-leakage on their way to the gas exit."""
         return air * self.air_heat + industrial * self.industrial_heat + (air + industrial) * self.leak_heat
 
     def air_for_heat(self, oxygen: FloatN, heat: FloatN) -> FloatN:
@@ -78,15 +72,22 @@ def blast(site: SiteSettings, s: SmeltingSettings, gas_temperature: FloatN) -> B
     industrial = industrial_oxygen(s.oxygen_purity)
     leak = s.air_in_leakage[:, None] * air
     heated = float(s.in_leakage_enters == "bath_side")
+    span, y = s.oxygen_purity - OXYGEN_IN_AIR, s.enrichment
     rise = (h_gas - h_blown) * np.array([float(name != "O2(g)") for name in AIR_SPECIES])
+    air_heat, industrial_heat = (air * rise).sum(axis=1), (industrial * rise).sum(axis=1)
+    leak_heat = heated * (leak * (h_gas - h_air)).sum(axis=1)
+    unit_air, unit_industrial = (s.oxygen_purity - y) / span / y, (y - OXYGEN_IN_AIR) / span / y
     return Blast(
         air=air,
         industrial=industrial,
         leak=leak,
-        air_heat=(air * rise).sum(axis=1),
-        industrial_heat=(industrial * rise).sum(axis=1),
-        leak_heat=heated * (leak * (h_gas - h_air)).sum(axis=1),
+        air_heat=air_heat,
+        industrial_heat=industrial_heat,
+        leak_heat=leak_heat,
         oxygen_in=h_blown[:, 0],
         oxygen_out=h_gas[:, 0],
         purity=s.oxygen_purity,
+        unit_air=unit_air,
+        unit_industrial=unit_industrial,
+        uptake=unit_air * (air_heat + leak_heat) + unit_industrial * (industrial_heat + leak_heat),
     )

@@ -46,6 +46,13 @@ class MatteOf(NamedTuple):
     copper: FloatN
     other: FloatN
 
+    def times(self, mass: FloatN) -> MatteOf:
+        """(N,) [mol/s] of ``mass`` (N,) [kg/s]; what no scenario has stays a single zero."""
+        return MatteOf(*(x if x is NONE else mass * x for x in self))
+
+
+NONE = np.zeros(1)
+
 
 def matte_of(
     s: SmeltingSettings, grade: FloatN, oxygen: FloatN, minor_mass: FloatN, minor_sulfur: FloatN
@@ -59,8 +66,7 @@ def matte_of(
     room = 1.0 - cu2s * M_CU2S - minor_mass  # for FeS, magnetite and other matter
     fe3o4 = oxygen / (4 * M_O)
     if s.matte_iron is None and s.matte_sulfur is None:
-        none = np.zeros(1)
-        return MatteOf(cu2s, (room - fe3o4 * M_FE3O4) / M_FES, fe3o4, none, none)
+        return MatteOf(cu2s, (room - fe3o4 * M_FE3O4) / M_FES, fe3o4, NONE, NONE)
     free = s.matte_oxygen is None
     if s.matte_sulfur is None:
         assert s.matte_iron is not None
@@ -78,17 +84,16 @@ def _iron(cu2s: FloatN, room: FloatN, fe3o4: FloatN, iron: FloatN, free: bool) -
     other = np.where(roomy, spare, 0.0) / M_REST
     if free:
         oxide = np.where(roomy, fe3o4, (iron * M_FES - room) / (3 * M_FES - M_FE3O4))
-        return MatteOf(cu2s, iron - 3 * oxide, oxide, np.zeros(1), other)
+        return MatteOf(cu2s, iron - 3 * oxide, oxide, NONE, other)
     short = np.where(roomy, 0.0, -spare / M_S)  # mol S that there is no room for
     return MatteOf(cu2s - short, fes, fe3o4, 2 * short, other)
 
 
 def _sulfur(cu2s: FloatN, room: FloatN, fe3o4: FloatN, sulfur: FloatN, free: bool) -> MatteOf:
-    none = np.zeros(1)
     if free:
-        return MatteOf(cu2s, sulfur, (room - sulfur * M_FES) / M_FE3O4, none, none)
+        return MatteOf(cu2s, sulfur, (room - sulfur * M_FES) / M_FE3O4, NONE, NONE)
     short = (room - sulfur * M_FES - fe3o4 * M_FE3O4) / M_FE  # Cu2S that is metal gives its sulfur to FeS
-    return MatteOf(cu2s - short, sulfur + short, fe3o4, 2 * short, none)
+    return MatteOf(cu2s - short, sulfur + short, fe3o4, 2 * short, NONE)
 
 
 def _both(cu2s: FloatN, room: FloatN, fe3o4: FloatN, iron: FloatN, sulfur: FloatN, free: bool) -> MatteOf:

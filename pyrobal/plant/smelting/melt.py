@@ -193,7 +193,7 @@ def melt(bath: Bath, u: Unknowns) -> Melt:
         supply = with_minors(supply, bath.minors.sums(u.seen(matte_mass)))
     minor_mass, minor_sulfur = supply.matte_mass / matte_mass, supply.matte_sulfur / matte_mass
     made = matte_of(bath.s, u.grade, u.matte_oxygen, minor_mass, minor_sulfur)
-    cu2s, fes, matte_fe3o4, matte_copper, matte_other = (matte_mass * x for x in made)
+    cu2s, fes, matte_fe3o4, matte_copper, matte_other = made.times(matte_mass)
     entrained = u.slag * suspended_copper / (matte_mass * u.grade)
     slag_cu2s = u.slag * sulfidic_copper / (2 * M_CU)
     slag_fes = u.slag * u.slag_sulfur / M_S - slag_cu2s
@@ -289,11 +289,8 @@ def _at_free_enrichment(bath: Bath, m: Melt, gross: FloatN, fuel: FloatN) -> Hea
 
 def _at_given_enrichment(bath: Bath, m: Melt, gross: FloatN, least: FloatN) -> Heat:
     s, b, fuel = bath.s, bath.blast, bath.fuel
-    y = s.enrichment
-    unit_air, unit_industrial = b.split(np.ones(1), y)  # that carry one mole of O2
-    per_oxygen = b.heat_uptake(unit_air, unit_industrial)  # J/mol of O2 blown
-    surplus = gross - m.oxygen_demand * per_oxygen
-    available = fuel.released - fuel.oxygen * per_oxygen
+    surplus = gross - m.oxygen_demand * b.uptake
+    available = fuel.released - fuel.oxygen * b.uptake
     burnt = least
     in_vain = np.zeros(surplus.shape, dtype=bool)
     if s.close_heat_with == "fuel":
@@ -310,7 +307,7 @@ def _at_given_enrichment(bath: Bath, m: Melt, gross: FloatN, least: FloatN) -> H
         cold = np.where(surplus > 0, surplus / takes, 0.0)
         surplus = np.where(surplus > 0, 0.0, surplus)
     blown = m.oxygen_demand + burnt * fuel.oxygen
-    air, industrial = b.split(blown, y)
+    air, industrial = blown * b.unit_air, blown * b.unit_industrial
     return Heat(burnt, air, industrial, _gas(bath, m, burnt, air, industrial), cold, surplus, in_vain)
 
 

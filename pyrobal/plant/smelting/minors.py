@@ -7,6 +7,7 @@ survey. What does not evaporate leaves by the dust in a fixed share, carried out
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -47,13 +48,14 @@ class Seen(NamedTuple):
 class Minors:
     """K elements by ratio. Arrays are (N, K); in memory each element's scenarios stand side by side.
 
-    charge : [mol/s]; silica, lime : [mol/kg] of a flux, None where there is none
+    charge : [mol/s]; silica, lime : [mol/kg] of a flux, None where it holds none of them
     ratio : slag over matte at the grade that is set, at that of reference where the grade is sought
     exponent : power of pO2 that the ratio goes with, None where the grade is set
     fume_matte : [kg/mol] fume over matte, per mole of gas and kilogram of matte
     carried : dust over the rest of it, of what does not evaporate; dusty : dust, of the fume
-    leaving, back : over what the matte holds, see ``parted``
-    worth : (N, 3K, F) what a mole of each in matte, slag and fume adds to the ``fields`` of ``Supply``
+    leaving, with_fume : see ``held``
+    fields, worth : "matte", "slag" or "fume" -> fields of ``Supply`` that it adds to, and (N, K, F) what a
+        mole there adds to each; of fume what goes with a mole in matte, per mole of gas and kilogram of matte
     """
 
     elements: tuple[str, ...]
@@ -67,29 +69,29 @@ class Minors:
     carried: Floats
     dusty: Floats
     leaving: Floats
-    back: Floats
-    fields: tuple[str, ...]
-    worth: Floats
+    with_fume: Floats
+    fields: Mapping[str, tuple[str, ...]]
+    worth: Mapping[str, Floats]
 
     @property
     def evaporate(self) -> bool:
         """True where the volume of gas matters."""
         return bool((self.fume_matte != 0).any())
 
-    def parted(self, seen: Seen) -> Floats:
-        """(3K, N) [mol/s] in matte, in slag, and as fume; beside them stands what is carried out as dust.
+    def held(self, seen: Seen) -> tuple[Floats, Floats]:
+        """(K, N) [mol/s] in matte and in slag; fume goes with the matte, and dust that is carried with all.
 
         Dust that is put back goes round until the other outlets have carried off what came in, so that
 
-            fed = matte (leaving (1 + slag / matte + fume / matte) - back fume / matte)
+            fed = matte (leaving (1 + slag / matte) + with_fume gas / matte)
         """
         fed = self.charge.T
         for flux, rate in ((self.silica, seen.silica), (self.lime, seen.lime)):
             if flux is not None:
                 fed = fed + flux.T * rate
-        slag, fume = self._ratio(seen.grade).T * seen.slag, self.fume_matte.T * seen.gas
-        matte = fed / (self.leaving.T * (1.0 + slag + fume) - self.back.T * fume)
-        return np.concatenate([matte, matte * slag, matte * fume])
+        over = self._ratio(seen.grade).T * seen.slag
+        matte = fed / (self.leaving.T * (1.0 + over) + self.with_fume.T * seen.gas)
+        return matte, matte * over
 
     def _ratio(self, grade: FloatN) -> Floats:
         if self.exponent is None:
@@ -98,13 +100,21 @@ class Minors:
 
     def amounts(self, seen: Seen) -> dict[str, Floats]:
         """Outlet -> (N, K) [mol/s]; dust as blown out."""
-        matte, slag, fume = (x.T for x in np.split(self.parted(seen), 3))
+        matte, slag = (x.T for x in self.held(seen))
+        fume = matte * self.fume_matte * column(seen.gas)
         dust = self.carried * (matte + slag + fume) + self.dusty * fume
         return dict(zip(OUTLETS, (matte, slag, dust, (1.0 - self.dusty) * fume), strict=True))
 
     def sums(self, seen: Seen) -> dict[str, FloatN]:
         """What they add to the fields of ``Supply``."""
-        return dict(zip(self.fields, np.einsum("nkf,kn->fn", self.worth, self.parted(seen)), strict=True))
+        matte, slag = self.held(seen)
+        sums: dict[str, FloatN] = {}
+        for part, worth in self.worth.items():
+            each = np.einsum("nkf,kn->fn", worth, slag if part == "slag" else matte)
+            each = each * seen.gas if part == "fume" else each
+            for name, x in zip(self.fields[part], each, strict=True):
+                sums[name] = sums[name] + x if name in sums else x
+        return sums
 
 
 def with_minors(supply: Supply, sums: dict[str, FloatN]) -> Supply:
@@ -129,8 +139,11 @@ def minors(
     set_ = s.oxygen_per_tonne is None
     carried, lost = held / (1.0 - held), column(1.0 - s.dust_return)
     index = [places[e] for e in elements]
-    fields, each = _worth(index, s, worth, carried, dusty)
+    fume_matte = at_reference / REFERENCE_GAS
+    fields, each = _worth(index, s, worth, carried, dusty, fume_matte)
+    leaving = 1.0 + lost * carried
     in_flux = [None if m is None else _each(m.entry.elements, index) for m in (silica, lime)]
+    in_flux = [x if x is not None and x.any() else None for x in in_flux]
     return Minors(
         elements=elements,
         charge=_each(charge.entry.elements, index),
@@ -139,11 +152,11 @@ def minors(
         ratio=_at_grade(s.matte_grade, slag_matte, exponent, s.matte_activities) if set_ else slag_matte,
         exponent=None if set_ else exponent,
         grade_model=s.matte_activities,
-        fume_matte=at_reference / REFERENCE_GAS,
+        fume_matte=fume_matte,
         carried=carried,
         dusty=dusty,
-        leaving=1.0 + lost * carried,
-        back=(1.0 - lost) * dusty,
+        leaving=leaving,
+        with_fume=(leaving - (1.0 - lost) * dusty) * fume_matte,
         fields=fields,
         worth=each,
     )
@@ -170,20 +183,21 @@ def _survey(elements: tuple[str, ...]) -> tuple[Floats, Floats, Floats]:
 
 
 def _worth(
-    index: list[int], s: SmeltingSettings, worth: Worth, carried: Floats, dusty: Floats
-) -> tuple[tuple[str, ...], Floats]:
-    """Fields of ``Supply``, and (N, 3K, F) what a mole in matte, slag and fume adds to each of them.
+    index: list[int], s: SmeltingSettings, worth: Worth, carried: Floats, dusty: Floats, fume_matte: Floats
+) -> tuple[dict[str, tuple[str, ...]], dict[str, Floats]]:
+    """``Minors.fields`` and ``Minors.worth``.
 
-    With a mole in any of the three goes ``carried`` dust; of the fume ``dusty`` is dust, the rest gas.
+    With a mole in matte, slag or fume goes ``carried`` dust; of the fume ``dusty`` is dust, the rest gas.
     """
     none, share = np.zeros((1, len(index))), put_back(s)
     at = {way: worth.of(way, index) for way in WAYS}
-    columns = {}
+    parts: dict[str, dict[str, Floats]] = {"matte": {}, "slag": {}, "fume": {}}
     for name in Supply._fields:
         by = {way: fields.get(name, none) for way, fields in at.items()}
         dust = by["dust"] + sum(column(part) * by[way] for way, part in share.items())
         dusts = carried * dust
-        parts = (by["matte"] + dusts, by["slag"] + dusts, dusts + dusty * dust + (1.0 - dusty) * by["gas"])
-        columns[name] = np.concatenate(np.broadcast_arrays(*parts), axis=1)
-    used = {name: each for name, each in columns.items() if each.any()}
-    return tuple(used), np.stack(np.broadcast_arrays(*used.values()), axis=2)
+        parts["matte"][name], parts["slag"][name] = by["matte"] + dusts, by["slag"] + dusts
+        parts["fume"][name] = fume_matte * (dusts + dusty * dust + (1.0 - dusty) * by["gas"])
+    used = {part: {name: x for name, x in each.items() if x.any()} for part, each in parts.items()}
+    fields = {part: tuple(each) for part, each in used.items() if each}
+    return fields, {part: np.stack(np.broadcast_arrays(*used[part].values()), axis=2) for part in fields}

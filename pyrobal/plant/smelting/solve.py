@@ -249,7 +249,7 @@ def _ledger(
     back = {name: material.entry for name, material in charge.returns.items()}
     fresh = charge.material.entry
     for entry in back.values():
-        fresh = fresh + entry.scaled(-np.ones(1))
+        fresh = fresh - entry
     inputs = {"charge": fresh, **back}
     if charge.silica is not None:
         inputs["silica_flux"] = charge.silica.entry.scaled(u.silica)
@@ -258,21 +258,21 @@ def _ledger(
     elements, enthalpy = f.fuel.slagged(f.s.fuel_ash_to_slag)
     inputs["fuel"] = Entry(elements, enthalpy, enthalpy).scaled(h.fuel)
     inputs["blast"], inputs["in_leakage"] = Entry.of(blast), Entry.of(leak)
-    inputs["returned_dust"] = _cold(returned(blown_out, f.s), np.ones(1))
-    inputs["cold_charge"] = _cold(matte, h.cold_charge / (1.0 + h.cold_charge))
+    inputs["returned_dust"] = _cold(returned(blown_out, f.s))
+    inputs["cold_charge"] = _cold(matte).scaled(h.cold_charge / (1.0 + h.cold_charge))
     outputs = {
         name: Entry.of(x) for name, x in (("matte", matte), ("slag", slag), ("gas", gas), ("dust", dust))
     }
     if (f.s.dust_return * f.s.dust_sulfation).any():
         part = Entry.of(taken_up(blown_out, f.s, gas.T))
-        outputs |= {"gas": outputs["gas"] + part.scaled(-np.ones(1)), "gas_taken_up_by_dust": part}
+        outputs |= {"gas": outputs["gas"] - part, "gas_taken_up_by_dust": part}
     return Ledger(inputs, outputs, {"loss": loss, "surplus": h.surplus})
 
 
-def _cold(stream: Stream, share: FloatN) -> Entry:
-    """``share`` (N,) of a stream at 25 degC, every compound in its standard state."""
+def _cold(stream: Stream) -> Entry:
+    """A stream at 25 degC, every compound in its standard state."""
     formation = stream.formation_heat()
-    return Entry(stream.elements(), formation, formation).scaled(share)
+    return Entry(stream.elements(), formation, formation)
 
 
 def _reasons(f: Furnace, z: Floats, converged: BoolN, m: Melt, h: Heat) -> IntN:

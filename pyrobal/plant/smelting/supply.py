@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, FloatNE, Floats, column
+from pyrobal.arrays import FloatN, FloatNE, Floats
 from pyrobal.plant.smelting.deportment import OUTLETS, Allotment, allot, carriers, phases
 from pyrobal.plant.smelting.settings import SmeltingSettings
 from pyrobal.streams.material import Material
@@ -172,13 +172,14 @@ def supply(
 ) -> tuple[Supply, Allotment]:
     """The supply of one material, and the allotment it was drawn from."""
     given = allot(material, s, shares)
-    going = {outlet: getattr(given, outlet) for outlet in OUTLETS}
-    going |= {way: column(share) * given.dust for way, share in put_back(s).items()}
-    v = material.entry.elements
-    sums = dict(zip(_COUNTED, sum(_table(way) @ leaving.T for way, leaving in going.items()), strict=True))
+    v, whole = material.entry.elements, np.ones(1)
+    going = [(outlet, getattr(given, outlet), whole) for outlet in OUTLETS]
+    going += [(way, given.dust, share) for way, share in put_back(s).items()]
+    counted = sum(share * (_table(way) @ leaving.T) for way, leaving, share in going)
+    sums = dict(zip(_COUNTED, counted, strict=True))
     brought = {"copper": v[:, _CU], "iron": v[:, _FE], "sulfur": v[:, _S], "oxygen": -v[:, _O]}
     sums |= {name: sums[name] + of for name, of in brought.items()}
-    heat = sum(np.einsum("ne,ne->n", leaving, worth.heat[way]) for way, leaving in going.items())
+    heat = sum(share * np.einsum("ne,ne->n", leaving, worth.heat[way]) for way, leaving, share in going)
     result = Supply(
         **sums,
         matte_uptake=np.einsum("ne,ne->n", given.matte, worth.uptake),
