@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pyrobal.arrays import FloatNS
+from pyrobal.arrays import FloatN, FloatNS
 from pyrobal.streams.fuel import FuelSettings, default_fuels, fuel
 from pyrobal.streams.site import SiteSettings
 from pyrobal.streams.stream import Stream
@@ -49,10 +49,13 @@ BLISTER = {
 }  # fmt: skip
 
 
-def melt(percent: dict[str, float], rate: float = 10.0, T: float = 1543.0, **change: float) -> Stream:
-    """One stream of ``rate`` [kg/s]; ``change`` replaces entries by their name without brackets and phase."""
+def melt(
+    percent: dict[str, float], rate: float = 10.0, T: float = 1543.0, **change: float | FloatN
+) -> Stream:
+    """A stream of ``rate`` [kg/s]; ``change`` replaces entries by their name without brackets and phase."""
     given = percent | {name: change[key] for name in percent if (key := name.split("(")[0]) in change}
-    return _scaled(tuple(given), np.array([list(given.values())]), np.array([rate]), np.array([T]))
+    parts = np.stack(np.broadcast_arrays(*(np.atleast_1d(x) for x in given.values())), axis=1)
+    return _scaled(tuple(given), parts, np.array([rate]), np.array([T]))
 
 
 def random_melts(
