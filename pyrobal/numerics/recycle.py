@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import Protocol, Self
 
@@ -134,14 +135,15 @@ def _mixed(history: list[tuple[Floats, Floats]], signed: bool = False) -> Floats
     if len(history) == 1:
         return latest
     size = np.abs(latest) + 1e-12 * np.abs(latest).max(axis=1, keepdims=True) + 1e-300
-    change = np.stack([(back - sent) / size for sent, back in history], axis=2)  # (N, K, m)
-    difference = change[:, :, 1:] - change[:, :, :-1]
-    normal = np.swapaxes(difference, 1, 2) @ difference
+    change = [(back - sent) / size for sent, back in history]
+    moved = [later - earlier for earlier, later in itertools.pairwise(change)]
+    inner = [[np.einsum("nk,nk->n", one, other) for other in (*moved, change[-1])] for one in moved]
+    normal, right = np.split(np.array(inner).transpose(2, 0, 1), [len(moved)], axis=2)  # (N, m, m), (N, m, 1)
     ridge = 1e-12 * np.einsum("nii->n", normal)[:, None, None] + 1e-300
-    right = np.swapaxes(difference, 1, 2) @ change[:, :, -1:]
-    gamma = np.linalg.solve(normal + ridge * np.eye(normal.shape[1]), right)
-    back = np.stack([b for _, b in history], axis=2)
-    mixed = latest - ((back[:, :, 1:] - back[:, :, :-1]) @ gamma)[:, :, 0]
+    gamma = np.linalg.solve(normal + ridge * np.eye(len(moved)), right)
+    mixed = latest.copy()
+    for k, ((_, earlier), (_, later)) in enumerate(itertools.pairwise(history)):
+        mixed -= gamma[:, k] * (later - earlier)
     near = (mixed >= latest / _REACH) & (mixed <= latest * _REACH)
     usable = np.asarray((np.isfinite(mixed) & (signed | near)).all(axis=1))
     return np.where(usable[:, None], mixed, latest)

@@ -55,7 +55,7 @@ def _summing() -> Floats:
 
 def sums(changes: Sequence[Floats], n: int) -> Floats:
     """(25, K, N) of K changes (N, W); the scenarios come last, as every sum is then one piece of memory."""
-    return np.stack([np.broadcast_to((change @ _summing()).T, (COUNT, n)) for change in changes], axis=1)
+    return np.stack([np.broadcast_to(_summing().T @ change.T, (COUNT, n)) for change in changes], axis=1)
 
 
 def standing(melt: FloatNS, heat: FloatN) -> Floats:
