@@ -59,7 +59,7 @@ def temperature(
 def _search(phase: Species, n: FloatNS, enthalpy: FloatN, low: float, high: float) -> FloatN:
     """The temperature as a number."""
     carried, n, enthalpy = (n, enthalpy), np.real(n), np.real(enthalpy)
-    least, most = (_heat(phase, n, np.array([T])) for T in (low, high))
+    least, most = (n @ _enthalpies(phase.names, low, high).T).T
     inside = (least <= enthalpy) & (enthalpy <= most) & (n.sum(axis=1) > 0)
     a, b = np.full(len(inside), low), np.full(len(inside), high)
     with np.errstate(all="ignore"):  # scenarios without matter are answered by nan below
@@ -81,6 +81,12 @@ def _search(phase: Species, n: FloatNS, enthalpy: FloatN, low: float, high: floa
         return T
     excess = np.imag(_heat(phase, carried[0], T) - carried[1])
     return T - 1j * excess / (n * phase.heat_capacity(T)).sum(axis=1)
+
+
+@remembered(maxsize=64)
+def _enthalpies(names: tuple[str, ...], *T: float) -> Floats:
+    """(N, S) [J/mol] at the temperatures T [K]."""
+    return species(*names).enthalpy(np.array(T))
 
 
 def _heat(phase: Species, n: FloatNS, T: FloatN) -> FloatN:

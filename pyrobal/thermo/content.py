@@ -82,8 +82,9 @@ def content(phase: Species, n: FloatNS) -> Content:
 def curve_at(phase: Species, n: FloatNS, T: FloatN) -> Curve:
     """The curve of amounts n (N, S) [mol/s] that holds at T (N,) [K], its fields (N,)."""
     place, (_, table) = np.searchsorted(phase.transitions, T.real), _table(phase.names)
-    fields = zeros((len(T), len(_FIELDS)), n)
-    for k in set(place.tolist()):
+    first, *others = set(place.tolist())
+    fields = n @ table[:, first]
+    for k in others:
         fields = np.where((place == k)[:, None], n @ table[:, k], fields)
     return Curve(*fields.T)
 

@@ -192,6 +192,7 @@ def _slag_blow(c: Batch, bath: Bath, cut: Cut, blow: Blow, changes: list[Floats]
     none, one = np.zeros_like(bath.T), np.ones_like(bath.T)
     per_silica, per_iron = flux_wanted(v, none, one), flux_wanted(v, one, none)  # kg of flux
     timed, due = ~np.isnan(cut.time), cut.time / steps * blow.rate
+    any_timed = timed.any()
     feed, matte, cold, replaced, moments = cut.share / steps * one, cut.share * one, none, none, []
     fed = [feed * row[feed_] for row in (silica, excess, blown)]
     for left in range(steps, 0, -1):
@@ -201,7 +202,7 @@ def _slag_blow(c: Batch, bath: Bath, cut: Cut, blow: Blow, changes: list[Floats]
         iron = np.maximum(iron, 0.0)
         if left > 1:
             iron = np.minimum(iron, iron / left / (1.0 - replaced))
-        if timed.any():
+        if any_timed:
             level = fed[2] + cold * blown[cold_] + matte * blown[matte_] - due
             iron = np.where(timed, iron_that_meets(level, blown[iron_], blown[flux_], flux, per_iron), iron)
         extents = np.stack([feed, cold, matte, iron, np.maximum(flux + per_iron * iron, 0.0)])
