@@ -13,11 +13,10 @@ import os
 import re
 import shlex
 import shutil
-import subprocess
-import sys
 import tempfile
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 ROOT = Path(__file__).resolve().parents[1]
 _BLOCK = re.compile(r"```(\w+)\n(.*?)```(?:\n\n```text\n.*?```)?", re.DOTALL)
@@ -52,19 +51,27 @@ def _console(body: str) -> str:
 
 
 def _command(command: str) -> str:
-    environment = {**os.environ, "NO_COLOR": "1", "COLUMNS": "90", "PYTHONPATH": str(ROOT)}
-    done = subprocess.run(
-        [sys.executable, "-m", *shlex.split(command)],
-        capture_output=True,
-        text=True,
-        env=environment,
-        check=False,
-    )
-    if "Traceback" in done.stderr:
-        raise RuntimeError(f"{command}\n{done.stderr}")
-    said = [line.rstrip() for line in (done.stdout + done.stderr).strip().splitlines()]
+    said = printed(command, 90)
     said = said if len(said) <= _LONGEST else [*said[:_LONGEST], "..."]
     return "\n".join([f"$ {command}", *said])
+
+
+def printed(command: str, columns: int) -> list[str]:
+    """The lines that a command prints into a pipe, what it complains of last."""
+    from pyrobal.cli import main
+
+    out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8") for _ in range(2))
+    with (
+        mock.patch.dict(os.environ, NO_COLOR="1", COLUMNS=str(columns)),
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+    ):
+        main(shlex.split(command)[1:])
+    said = ""
+    for stream in (out, err):
+        stream.seek(0)
+        said += stream.read()
+    return [line.rstrip() for line in said.strip().splitlines()]
 
 
 def _python(block: re.Match[str], body: str, names: dict[str, Any]) -> str:

@@ -7,16 +7,16 @@ python docs/generate.py --check    fail where a page is not what the code says t
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import json
-import os
 import re
-import shlex
-import subprocess
 import sys
 from collections.abc import Iterable
 from functools import cache, partial
 from pathlib import Path
+
+from examples import printed
 
 DOCS = Path(__file__).resolve().parent
 TESTS = DOCS.parent / "tests"
@@ -235,14 +235,9 @@ def console(name: str) -> str:
 
 
 def _run(block: re.Match[str]) -> str:
-    command = block[1]
-    environment = {**os.environ, "NO_COLOR": "1", "COLUMNS": "80"}
-    done = subprocess.run(
-        [sys.executable, "-m", *shlex.split(command)],
-        capture_output=True, text=True, cwd=DOCS.parent, env=environment, check=False,
-    )  # fmt: skip
-    lines = "\n".join(line.rstrip() for line in (done.stdout + done.stderr).strip().splitlines())
-    return f"```console\n$ {command}\n{lines}\n```"
+    with contextlib.chdir(DOCS.parent):
+        lines = printed(block[1], 80)
+    return "\n".join((f"```console\n$ {block[1]}", *lines, "```"))
 
 
 def demo_days() -> str:

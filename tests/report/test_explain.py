@@ -56,6 +56,7 @@ def _told(case: str) -> dict[str, Step]:
     return {key: story.explain(key) for key in (keys if offset == 0 else keys[offset::EVERY])}
 
 
+@cache
 def _steps(case: str) -> dict[int, Step]:
     """Of every reading told the nearest steps, each once."""
     return {id(step): step for root in _told(case).values() for step in root.walk(STEPS)}

@@ -60,16 +60,20 @@ class Naming:
         if step.kind == "constant" and step.value == 1.0:
             return f"1 {step.unit}"
         here = spot(node.place)
-        used = words.of(here.operand(k)) if here is not None else ""
-        bound = self.bound(made, passed)
+        name = words.of(here.operand(k)) if here is not None else ""
         way = [*passed, (made, i)] if type(made) is Node else passed
-        held = next((x for n, _ in way if (x := self._labels.holder(n))), "")
-        name = next((x for x in (used, bound, held) if words.says_much(x)), used or bound)
+        if not words.says_much(name):
+            bound = self.bound(made, passed)
+            name = next((x for x in (bound, self._holder(way)) if words.says_much(x)), name or bound)
         label = next((x for n, e in way if (x := self._labels.of(n, e))), "")
         if label and label.partition("(")[0] not in name:
-            whole = held or name
+            whole = self._holder(way) or name
             return f"{label} in {whole}" if words.says_much(whole) else label
         return name
+
+    def _holder(self, way: Passed) -> str:
+        """The result that holds the whole value."""
+        return next((x for n, _ in way if (x := self._labels.holder(n))), "")
 
     def condition(self, node: Node) -> str:
         """When the first of two values is taken, in words, and what the other is."""

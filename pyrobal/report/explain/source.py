@@ -160,7 +160,7 @@ class Spot:
 
     @property
     def _loaded(self) -> Any:
-        return next((m for m in list(sys.modules.values()) if _file(m) == self.code.co_filename), None)
+        return _imported(self.code.co_filename)
 
     @property
     def function(self) -> str:
@@ -194,8 +194,10 @@ class Spot:
                 yield f"{value.source} ({seen})"
 
 
-def _file(module: Any) -> str:
-    return getattr(module, "__file__", "") or ""
+@cache
+def _imported(file: str) -> Any:
+    """The module of a file whose code has run."""
+    return next((m for m in list(sys.modules.values()) if getattr(m, "__file__", None) == file), None)
 
 
 @cache
