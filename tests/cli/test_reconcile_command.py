@@ -8,7 +8,6 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from measurements import demo
 
 from pyrobal.case.load import load_case
 from pyrobal.cli import main
@@ -22,13 +21,15 @@ FIT = [
 
 
 def test_from_the_measurements_to_a_tuned_case(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
-    days = demo().write(tmp_path / "days.csv")
+    days = str(tmp_path / "days.csv")
+    rows = Path(DAYS).read_text(encoding="utf-8").splitlines()[:14]  # heading, precision and twelve days
+    Path(days).write_text("\n".join(rows), encoding="utf-8")
     out = {name: str(tmp_path / f"a.{name}") for name in ("toml", "html", "xlsx", "json")}
     options = ["--out", out["toml"], "--html", out["html"], "--xlsx", out["xlsx"], "--json", out["json"]]
     before = Path(CASE).read_bytes(), Path(days).read_bytes()
     assert main(["reconcile", CASE, days, *FIT, *options]) == 0
     said = capsys.readouterr().out
-    assert said.startswith("29 days: consistent but for smelting.oxygen.industrial, which reads 3.")
+    assert said.startswith("11 days: consistent but for smelting.oxygen.industrial, which reads 3.")
     assert "day 9 is not used: nothing was measured." in said
     assert (Path(CASE).read_bytes(), Path(days).read_bytes()) == before
     _only_fitted_lines_changed(
@@ -52,7 +53,7 @@ def _only_fitted_lines_changed(before: str, after: str) -> None:
     assert sorted(x.split(" = ")[0] for x in come) == [
         "air_in_leakage", "heat_loss", "magnetite_over_equilibrium", "slag_entrained_matte",
     ]  # fmt: skip
-    assert all("# fitted " in x and "29 days (day 1 to day 30)" in x for x in come)
+    assert all("# fitted " in x and "11 days (day 1 to day 12)" in x for x in come)
     assert [x for x in new if x not in come] == [x for x in old if x not in gone]
 
 
