@@ -59,7 +59,7 @@ def temperature(
 def _search(phase: Species, n: FloatNS, enthalpy: FloatN, low: float, high: float) -> FloatN:
     """The temperature as a number."""
     carried, n, enthalpy = (n, enthalpy), np.real(n), np.real(enthalpy)
-    least, most = (n @ _enthalpies(phase.names, low, high).T).T
+    least, most = np.einsum("ns,ts->nt", n, _enthalpies(phase.names, low, high)).T
     inside = (least <= enthalpy) & (enthalpy <= most) & (n.sum(axis=1) > 0)
     a, b = np.full(len(inside), low), np.full(len(inside), high)
     with np.errstate(all="ignore"):  # scenarios without matter are answered by nan below

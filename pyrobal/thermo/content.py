@@ -73,29 +73,32 @@ _NEWTON = 5  # quadratic: 100 K away becomes 1e-12 K
 def content(phase: Species, n: FloatNS) -> Content:
     """Of amounts n (N, S) [mol/s]; species by species, so that no neighbour changes the last digit."""
     edges, table = _table(phase.names)
-    pieces = zeros((len(n), *table.shape[1:]), n)
-    for amount, row in zip(n.T, table, strict=True):
+    pieces = zeros((len(n), *table.shape[:2]), n)
+    for amount, row in zip(n.T, table.transpose(2, 0, 1), strict=True):
         pieces += amount[:, None, None] * row
     return Content(edges, pieces)
 
 
 def curve_at(phase: Species, n: FloatNS, T: FloatN) -> Curve:
-    """The curve of amounts n (N, S) [mol/s] that holds at T (N,) [K], its fields (N,)."""
+    """The curve of amounts n (N, S) [mol/s] that holds at T (N,) [K], its fields (N,).
+
+    Row by row, in einsum, so that no neighbour changes the last digit.
+    """
     place, (_, table) = np.searchsorted(phase.transitions, T.real), _table(phase.names)
     first, *others = set(place.tolist())
-    fields = n @ table[:, first]
+    fields = np.einsum("ns,fs->nf", n, table[first])
     for k in others:
-        fields = np.where((place == k)[:, None], n @ table[:, k], fields)
+        fields = np.where((place == k)[:, None], np.einsum("ns,fs->nf", n, table[k]), fields)
     return Curve(*fields.T)
 
 
 @remembered(maxsize=64)
 def _table(names: tuple[str, ...]) -> tuple[tuple[float, ...], Floats]:
-    """The edges, and (S, Q, 6) coefficients of each substance in each range."""
+    """The edges, and (Q, 6, S) coefficients of each substance in each range."""
     phase = species(*names)
     fields = [
         np.stack([getattr(curve, f) for f in _FIELDS]) for curve in map(phase.piece, range(len(phase.curves)))
     ]
-    table = np.stack(fields).transpose(2, 0, 1)
+    table = np.stack(fields)
     table.flags.writeable = False
     return tuple(phase.transitions.tolist()), table
