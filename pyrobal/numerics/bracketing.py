@@ -82,6 +82,38 @@ def _step(a: FloatN, b: FloatN, c: FloatN, fa: FloatN, fb: FloatN, fc: FloatN) -
     return np.where(safe, quadratic, 0.5)
 
 
+def rise(f: Callable[[FloatN], FloatN], flat: FloatN, risen: FloatN) -> FloatN:
+    """Where f begins to be above nil on the way from ``flat`` to ``risen`` (N,), to the last digits of x; nan
+    where it is not above nil at ``risen``.
+
+    On the flat side f tells nothing of how far it is, so the secant goes through the two last points of the
+    slope. Where it ends on the flat side, the next point is a share of the way back up, a smaller one each
+    time that this is on the slope: there secants go on with closer points.
+    """
+    with paused(), np.errstate(all="ignore"):
+        a, b = np.array(flat, dtype=float), np.array(risen, dtype=float)
+        fb = f(b)
+        found = fb > 0.0
+        c, fc, share, back = b.copy(), fb.copy(), np.full(len(b), 0.5), np.ones(len(b), dtype=bool)
+        for _ in range(_MOST):
+            width = _WIDTH * np.maximum(np.abs(a), np.abs(b)) / np.abs(b - a)
+            live = found & (width < 0.5)
+            if not live.any():
+                break
+            t = 1.0 - fb * (c - b) / ((fc - fb) * (b - a))  # of the way from a to b
+            back = back | ~((t > 0.0) & (t < 1.0))
+            t = np.clip(np.where(back, share, t), width, 1.0 - width)
+            x = np.where(live, a + t * (b - a), b)
+            fx = f(x)
+            up = fx > 0.0
+            share = np.where(back, np.where(up, share**2, 0.5), share)
+            back = ~up
+            c, fc = np.where(live & up, b, c), np.where(live & up, fb, fc)
+            b, fb = np.where(live & up, x, b), np.where(live & up, fx, fb)
+            a = np.where(live & ~up, x, a)
+        return np.where(found, b, np.nan)
+
+
 def bisect(f: Callable[[FloatN], FloatN], low: FloatN, high: FloatN, steps: int = 40) -> FloatN:
     """Roughly where the rising function f changes sign between ``low`` and ``high``, both (N,).
 

@@ -10,7 +10,7 @@ import numpy as np
 from pyrobal.arrays import BoolN, FloatN, Floats, take
 from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.solve import solve
-from pyrobal.numerics.bracketing import root
+from pyrobal.numerics.bracketing import rise, root
 from pyrobal.studies.measure import measured
 from pyrobal.studies.variable import Variable
 
@@ -130,7 +130,9 @@ class Target:
     ) -> tuple[FloatN, BoolN]:
         """How far the target holds to one side of x (n,), and whether the reading changes beyond."""
         last, beyond, change = _run(x, probes, misses, side)
-        edge = root(lambda trial: self._over(inputs, trial), last, beyond).x
+        if not change.any():
+            return last, change
+        edge = rise(lambda trial: self._over(inputs, trial), last, beyond)
         change = change & np.isfinite(edge)
         return np.where(change, edge, last), change
 

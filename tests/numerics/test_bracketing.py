@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pyrobal.arrays import FloatN
-from pyrobal.numerics.bracketing import root
+from pyrobal.numerics.bracketing import rise, root
 
 LOW, HIGH = np.array([0.0]), np.array([10.0])
 
@@ -48,3 +48,38 @@ def test_few_evaluations() -> None:
 
     root(f, LOW, HIGH)
     assert calls < 20  # bisection alone would take 55
+
+
+SLOPES = {
+    "straight": lambda d: 3.0 * d,
+    "hollow": lambda d: np.expm1(5.0 * d),
+    "bulging": np.log1p,
+    "steep at first": np.sqrt,
+}
+
+
+@pytest.mark.parametrize("name", SLOPES)
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_where_a_function_begins_to_rise(name: str, side: float) -> None:
+    """To the last digits, by secants on the slope; the flat side tells nothing but that it is flat."""
+    begins = np.array([0.3, 0.3, 7.0, 0.001])
+    calls = 0
+
+    def f(x: FloatN) -> FloatN:
+        nonlocal calls
+        calls += 1
+        return SLOPES[name](np.maximum(side * (x - begins), 0.0))
+
+    found = rise(
+        f, begins - side * np.array([0.1, 2.0, 1e-9, 0.001]), begins + side * np.array([0.7, 0.2, 3.0, 1.0])
+    )
+    np.testing.assert_allclose(found, begins, rtol=1e-14)
+    assert calls < (80 if name == "steep at first" else 40)  # halving alone takes 60
+
+
+def test_what_does_not_rise_is_nan_and_disturbs_nobody() -> None:
+    begins = np.array([3.0, 20.0, np.nan])
+    together = rise(lambda x: np.maximum(x - begins, 0.0) ** 1.5, np.zeros(3), np.full(3, 10.0))
+    assert np.isnan(together[1:]).all()
+    alone = rise(lambda x: np.maximum(x - begins[:1], 0.0) ** 1.5, LOW, HIGH)
+    assert together[0] == alone[0]  # bit for bit
