@@ -91,6 +91,25 @@ def each_array(node: Any, change: Callable[[Floats], Floats]) -> Any:
     return node
 
 
+def leaves(node: Any) -> list[Floats]:
+    """Every array of such a tree."""
+    found, open_ = list[Floats](), [node]
+    while open_:
+        branch: Any = open_.pop()
+        kind: Any = type(branch)
+        if isinstance(branch, np.ndarray):
+            found.append(branch)
+        elif branch is None or kind is str:
+            continue
+        elif (names := _fields(kind)) is not None:
+            open_ += [getattr(branch, name) for name in names]
+        elif isinstance(branch, tuple):
+            open_ += branch
+        elif isinstance(branch, dict):
+            open_ += branch.values()
+    return found
+
+
 @functools.cache
 def _fields(kind: type) -> tuple[str, ...] | None:
     """Of a dataclass; None of another type."""

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, as_n, take
+from pyrobal.arrays import BoolN, FloatN, as_n, leaves, take
 from pyrobal.flowsheet.limit import LimitSettings
 from pyrobal.flowsheet.recycle import RecycleSettings
 from pyrobal.plant.acid_plant import AcidFeedSettings, AcidPlantSettings
@@ -106,7 +106,7 @@ class Inputs:
 
         Raises ValueError where two settings have different lengths above 1.
         """
-        lengths = {array.shape[0] for _, array in self.arrays()} - {1}
+        lengths = {len(array) for array in leaves(self)} - {1}
         if len(lengths) > 1:
             raise ValueError(f"settings disagree on the number of scenarios: {sorted(lengths)}")
         return lengths.pop() if lengths else 1
@@ -121,9 +121,10 @@ class Inputs:
 
     def finite(self) -> BoolN:
         """(N,) True where every number of the scenario is one."""
-        return functools.reduce(
-            np.logical_and, (np.isfinite(a) for _, a in self.arrays()), np.ones(1, dtype=bool)
-        )
+        numbers = leaves(self)
+        shared = np.isfinite(np.concatenate([a for a in numbers if len(a) == 1])).all(keepdims=True)
+        own = (np.isfinite(a) for a in numbers if len(a) > 1)
+        return functools.reduce(np.logical_and, own, shared)
 
     def replace(self, path: str, value: float | FloatN) -> Inputs:
         """A copy with one setting replaced; the others are shared.

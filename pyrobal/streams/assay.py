@@ -8,6 +8,7 @@ checks.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 
 import numpy as np
@@ -68,6 +69,7 @@ def read(lines: Lines) -> tuple[dict[str, FloatN], dict[str, FloatN]]:
     return fixed, elements
 
 
+@functools.cache
 def element_share(formula: str, element: str) -> float:
     """Mass of an element per mass of a compound."""
     parts = {e: n * ATOMIC_MASS_OF[e] for e, n in composition(formula).items()}

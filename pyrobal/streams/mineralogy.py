@@ -10,6 +10,7 @@ usual mineral explains stands as the plain oxide, or as native sulfur, of that e
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +20,7 @@ from pyrobal.numerics.least_squares import nonnegative
 from pyrobal.streams.assay import AS_SUCH, FITTED, TRACES, Lines, element_share, read, stated
 from pyrobal.thermo.elements import ATOMIC_MASS, ELEMENTS, composition
 from pyrobal.thermo.properties import Species, species
+from pyrobal.trace.solved import remembered
 
 # Trade name -> substance, for [concentrate.minerals].
 MINERALS = {
@@ -126,23 +128,65 @@ def fit(assay: Lines, kind: str, minerals: Lines | None = None, insol: Lines | N
     lines = stated(assay, insol)
     fixed, elements = read(lines)
     alone = bool(measured) and not elements and not fixed
-    names = tuple(measured) if alone else _candidates(kind, lines, measured)
-    phase = species(*names, *TRACES, "Rest")
     if alone:
         x, solved = np.stack(np.broadcast_arrays(*measured.values()), axis=1), np.ones(1, dtype=bool)
-        return _complete(phase, x, lines, {}, solved)
-    x, solved = _fit(_mass_fractions(phase)[: len(names)], elements, names, kind, measured)
-    remainder = {
-        element: x[:, names.index(name)] * element_share(name, element)
-        for element, name in REMAINDER.items()
-        if name in names and name not in CANDIDATES[kind] and name not in measured
-    }
+        return _complete(species(*measured, *TRACES, "Rest"), x, lines, {}, solved)
+    c = _choice(kind, tuple(lines), tuple(measured), tuple(elements))
+    x, solved = _fit(c, elements, measured)
+    remainder = {element: x[:, i] * element_share(c.names[i], element) for element, i in c.remainder.items()}
     for name, value in fixed.items():
-        x = x + value[:, None] * (np.array(names) == name)
-    return _complete(phase, x, lines, remainder, solved)
+        x = x + value[:, None] * (np.array(c.names) == name)
+    return _complete(c.phase, x, lines, remainder, solved)
 
 
-def _candidates(kind: str, lines: Lines, measured: Lines) -> tuple[str, ...]:
+@dataclass(frozen=True, eq=False)
+class _Choice:
+    """What minerals there are to choose from where an assay has certain lines; numbers of the fit.
+
+    names : (M,) of the minerals; phase : the S axis, they first; elements : (R,) that are fitted
+    share : (M, R) [kg/kg] of each element in each mineral
+    cost, pull : (M,); Q : (M, M), see ``numerics.least_squares``
+    plain : (P,) [row, mineral] of each element that has a plain form among them
+    remainder : element -> its plain form, where that is nothing usual
+    """
+
+    names: tuple[str, ...]
+    phase: Species
+    elements: tuple[str, ...]
+    share: Floats
+    cost: Floats
+    pull: Floats
+    Q: Floats
+    plain: list[tuple[int, int]]
+    remainder: Mapping[str, int]
+
+
+@remembered(maxsize=256)
+def _choice(
+    kind: str, lines: tuple[str, ...], measured: tuple[str, ...], elements: tuple[str, ...]
+) -> _Choice:
+    names = _candidates(kind, lines, measured)
+    phase = species(*names, *TRACES, "Rest")
+    rows = tuple(e for e in FITTED if e != "C" or "C" in elements)
+    share = _mass_fractions(phase)[: len(names), [ELEMENTS.index(e) for e in rows]]
+    is_measured = np.array([name in measured for name in names])
+    pull = np.where(is_measured, _MEASURED_WEIGHT, _SPREAD)
+    plain = {e: names.index(name) for e, name in REMAINDER.items() if name in names}
+    usual = (*CANDIDATES[kind], *measured)
+    return _Choice(
+        names,
+        phase,
+        rows,
+        share,
+        cost=np.where(is_measured, 0.0, [_cost(name, kind) for name in names]),
+        pull=pull,
+        Q=_ELEMENT_WEIGHT * share @ share.T + np.diag(pull),
+        plain=[(i, plain[e]) for i, e in enumerate(rows) if e in plain],
+        remainder={e: i for e, i in plain.items() if names[i] not in usual},
+    )
+
+
+def _candidates(kind: str, lines: tuple[str, ...], measured: tuple[str, ...]) -> tuple[str, ...]:
     present = {e for name in (*lines, *measured) for e in composition(name)} | {"O", "H", "C"}
     carbonates = _CARBONATES if "CO2" in lines else ()
     names = [
@@ -160,30 +204,17 @@ def _mass_fractions(phase: Species) -> Floats:
     return phase.composition * ATOMIC_MASS / phase.molar_mass[:, None]
 
 
-def _fit(
-    A: Floats,
-    elements: dict[str, FloatN],
-    names: tuple[str, ...],
-    kind: str,
-    measured: Lines,
-) -> tuple[FloatNM, BoolN]:
-    rows = [e for e in FITTED if e != "C" or "C" in elements]
+def _fit(c: _Choice, elements: dict[str, FloatN], measured: Lines) -> tuple[FloatNM, BoolN]:
     n = max(v.shape[0] for v in (*elements.values(), *measured.values(), np.zeros(1)))
-    b = zeros((n, len(rows)), *elements.values())
+    b = zeros((n, len(c.elements)), *elements.values())
     for element, value in elements.items():
-        b[:, rows.index(element)] = value
-    a = A[:, [ELEMENTS.index(e) for e in rows]]
-    cost = np.array([_cost(name, kind) for name in names])
-    pull, target = np.full(len(names), _SPREAD), zeros((n, len(names)), *measured.values())
+        b[:, c.elements.index(element)] = value
+    target = zeros((n, len(c.names)), *measured.values())
     for name, value in measured.items():
-        pull[names.index(name)] = _MEASURED_WEIGHT
-        target[:, names.index(name)] = value
-        cost[names.index(name)] = 0.0
-    Q = _ELEMENT_WEIGHT * a @ a.T + np.diag(pull)
-    x, solved = nonnegative(Q, _ELEMENT_WEIGHT * b @ a.T + pull * target - cost)
-    present = [i for i, e in enumerate(rows) if REMAINDER[e] in names]
-    plain = [names.index(REMAINDER[rows[i]]) for i in present]
-    return _close(x, a[:, present], b[:, present], plain), solved
+        target[:, c.names.index(name)] = value
+    x, solved = nonnegative(c.Q, _ELEMENT_WEIGHT * b @ c.share.T + c.pull * target - c.cost)
+    present, plain = [row for row, _ in c.plain], [mineral for _, mineral in c.plain]
+    return _close(x, c.share[:, present], b[:, present], plain), solved
 
 
 def _cost(name: str, kind: str) -> float:
@@ -220,13 +251,14 @@ def _complete(
     remainder: dict[str, FloatN],
     solved: BoolN,
 ) -> MineralFit:
-    n = max([x.shape[0], *(v.shape[0] for v in lines.values())])
-    x = np.broadcast_to(x, (n, x.shape[1]))
-    traces = [np.broadcast_to(lines.get(name, np.zeros(1)), (n,)) for name in TRACES]
-    total = x.sum(axis=1) + sum(traces)
-    rest = np.maximum(1.0 - total, 0.0)
-    full = np.column_stack([x, *traces, rest])
-    plain = {element: np.broadcast_to(left, (n,)) for element, left in remainder.items()}
-    sulfur, carbon = (plain.get(element, np.zeros(n)) for element in ("S", "C"))
+    traces = {name: lines[name] for name in TRACES if name in lines}
+    n = max(len(v) for v in (x, *lines.values()))
+    full = zeros((n, len(phase)), x, *traces.values())
+    full[:, : x.shape[1]] = x
+    for name, value in traces.items():
+        full[:, phase.index(name)] = value
+    total = full.sum(axis=1)
+    full[:, -1] = np.maximum(1.0 - total, 0.0)
+    sulfur, carbon = (remainder.get(element, np.zeros(1)) for element in ("S", "C"))
     ok = solved & (total <= 1.0 + MOST_OVER) & (sulfur <= MOST_NATIVE_SULFUR) & (carbon <= MOST_CARBON_LEFT)
-    return MineralFit(phase, full, plain, total, ok)
+    return MineralFit(phase, full, remainder, total, ok)
