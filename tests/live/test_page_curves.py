@@ -25,7 +25,7 @@ ENRICHMENT, GRADE = "smelting.enrichment", "smelting.matte_grade"
 OXYGEN, FUEL = "plant.oxygen", "smelting.fuel_heat"
 HANDLE = f'.handle:has([id="set-{ENRICHMENT}"])'
 SETTLED = "!document.querySelector('.curve.stale') && document.querySelector('.curve .line')"
-MOVES = 40
+MOVES = 20
 
 
 @pytest.fixture(scope="module")
@@ -153,7 +153,7 @@ def test_the_case_the_report_and_the_command_lines_hold_the_state(page: Live, tm
 
 
 def test_from_the_move_to_the_figures(page: Live) -> None:
-    """Forty moves of the enrichment: how long until the figures stand in the page. Printed; the load of a machine
+    """Twenty moves of the enrichment: how long until the figures stand in the page. Printed; the load of a machine
     is no matter of a test, that each of them ends with its own figures is."""
     times, ends = page.tab.run(f"""(async () => {{
         const range = document.querySelector('{HANDLE} input[type="range"]');

@@ -26,7 +26,7 @@ CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))
 def test_read_back_it_gives_identical_readings(path: Path, tmp_path: Path) -> None:
     """The numbers typed are the numbers kept, to the last bit; the readings are the same but for round-off, as
     the last bit of a sum may depend on where in memory numpy's arrays lie."""
-    first = balance(load_case(path))
+    first = balanced(path.stem)
     write_workbook(first, tmp_path / "blend.xlsx")
     again = balance(load_case(str(tmp_path / "blend.xlsx")))
     kept, typed = (_numbers(one.case.inputs) for one in (again, first))
@@ -107,10 +107,17 @@ def test_from_the_command_line_there_and_back(tmp_path: Path, capsys: pytest.Cap
     assert main(["balance", file, "--xlsx", "-"]) == 2
 
 
-def test_streams_of_a_whole_plant_stand_under_their_own_units(whole_plant: Result, tmp_path: Path) -> None:
-    file = tmp_path / "plant.xlsx"
+@pytest.fixture(scope="module")
+def plant_book(whole_plant: Result, tmp_path_factory: pytest.TempPathFactory) -> openpyxl.Workbook:
+    file = tmp_path_factory.mktemp("book") / "plant.xlsx"
     write_workbook(whole_plant, file)
-    book = openpyxl.load_workbook(file)
+    return openpyxl.load_workbook(file)
+
+
+def test_streams_of_a_whole_plant_stand_under_their_own_units(
+    whole_plant: Result, plant_book: openpyxl.Workbook
+) -> None:
+    book = plant_book
     assert not [name for name in book.sheetnames if re.fullmatch(r"\D+\d+", name)]  # no second of a name
     streams = stream_lines(whole_plant.told)
     told: dict[tuple[str, str, str], float] = {}
@@ -128,11 +135,9 @@ def test_streams_of_a_whole_plant_stand_under_their_own_units(whole_plant: Resul
                 )
 
 
-def test_every_sheet_of_numbers_has_headings_above_units(tmp_path: Path) -> None:
+def test_every_sheet_of_numbers_has_headings_above_units(plant_book: openpyxl.Workbook) -> None:
     """A matrix has no word above its first column; its headings and units stand all the same."""
-    file = tmp_path / "plant.xlsx"
-    write_workbook(balanced("marram_sound"), file)
-    book = openpyxl.load_workbook(file)
+    book = plant_book
     for name, units in (("deportment", {"%"}), ("gas dust assay", {"wt%", "g/t"})):
         heads, units_row, first = (list(row) for row in book[name].iter_rows(max_row=3, values_only=True))
         assert all(isinstance(head, str) and head not in units for head in heads[1:])
