@@ -6,15 +6,15 @@ are in the gas, all others are carried by it.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable, Mapping
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats, column
+from pyrobal.arrays import FloatN, Floats
 from pyrobal.plant.gas_train.offgas import Offgas
 from pyrobal.streams.stream import Stream
 from pyrobal.streams.sulfation import SULFATION
-from pyrobal.thermo.properties import Species
 
 Reaction = Mapping[str, float]
 
@@ -70,25 +70,22 @@ def amount(offgas: Offgas, name: str) -> FloatN:
     return (offgas.gas if name.endswith("(g)") else offgas.carried).amount(name)
 
 
-def react(offgas: Offgas, reaction: Reaction, extent: FloatN) -> Offgas:
-    """The off-gas after ``extent`` (N,) [mol/s] of a reaction, at the same temperature."""
-    gas, carried = offgas.gas, offgas.carried
-    return Offgas(
-        Stream(gas.phase, gas.n + column(extent) * _stoichiometric_number(gas.phase, reaction), gas.T),
-        Stream(
-            carried.phase,
-            carried.n + column(extent) * _stoichiometric_number(carried.phase, reaction),
-            carried.T,
-        ),
-    )
-
-
 def complete(offgas: Offgas, reactions: Iterable[Reaction], share: FloatN) -> Offgas:
-    """The off-gas after ``share`` (N,) of the key substance of each reaction has reacted."""
-    for reaction in reactions:
-        if key(reaction) in offgas.names:
-            offgas = react(offgas, reaction, share * amount(offgas, key(reaction)))
-    return offgas
+    """The off-gas after ``share`` (N,) of the key substance of each reaction has reacted, at the same
+    temperature; none of the reactions may make the key of another."""
+    keys = tuple(name for name in map(key, reactions) if name in offgas.names)
+    if not keys:
+        return offgas
+    amounts = np.broadcast_arrays(*(share * amount(offgas, name) for name in keys))
+    extents = np.stack(amounts, axis=1)
+    gas, carried = (_reacted(stream, keys, extents) for stream in (offgas.gas, offgas.carried))
+    return Offgas(gas, carried)
+
+
+def _reacted(stream: Stream, keys: tuple[str, ...], extents: Floats) -> Stream:
+    """Row by row, in einsum, so that no neighbour changes the last digit."""
+    change = np.einsum("nr,sr->ns", extents, _stoichiometric_numbers(stream.phase.names, keys))
+    return Stream(stream.phase, stream.n + change, stream.T)
 
 
 def oxygen(offgas: Offgas, reactions: Iterable[Reaction]) -> FloatN:
@@ -96,6 +93,8 @@ def oxygen(offgas: Offgas, reactions: Iterable[Reaction]) -> FloatN:
     return sum((-r.get("O2(g)", 0.0) * amount(offgas, key(r)) for r in reactions), np.zeros(1))
 
 
-def _stoichiometric_number(phase: Species, reaction: Reaction) -> Floats:
-    """(S,) moles of each species of a phase per mole of reaction."""
-    return np.array([reaction.get(name, 0.0) for name in phase.names])
+@functools.lru_cache(maxsize=64)
+def _stoichiometric_numbers(names: tuple[str, ...], keys: tuple[str, ...]) -> Floats:
+    """(S, R) moles of each substance per mole of each reaction, named by its key substance."""
+    by_key = {key(reaction): reaction for reaction in ALL}
+    return np.array([[by_key[name].get(substance, 0.0) for name in keys] for substance in names])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+import itertools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -237,15 +239,20 @@ def _clean(lines: Mapping[str, Offgas], s: GasTrainSettings, site: SiteSettings)
 
 def _axes(sources: Iterable[Source]) -> tuple[Species, Species]:
     """The S axes of gas and of what it carries: what comes in, and what may be made of it."""
-    names = dict.fromkeys(_GAS_BASIS)
-    for source in sources:
-        names |= dict.fromkeys(source.gas.phase.names)
-        names |= dict.fromkeys(source.dust.phase.names if source.dust is not None else ())
+    coming = [stream.phase.names for source in sources for stream in (source.gas, source.dust) if stream]
+    gas, carried = _made_of(tuple(coming))
+    return species(*gas), species(*carried)
+
+
+@functools.lru_cache(maxsize=64)
+def _made_of(coming: tuple[tuple[str, ...], ...]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Substances of the gas, and of what it carries."""
+    names = dict.fromkeys((*_GAS_BASIS, *itertools.chain(*coming)))
     for reaction in ALL:
         if key(reaction) in names:
             names |= dict.fromkeys(reaction)
     gas = tuple(n for n in names if n.endswith("(g)"))
-    return species(*gas), species(*(n for n in names if n not in gas))
+    return gas, tuple(n for n in names if n not in gas)
 
 
 def _entering(source: Source, gas: Species, carried: Species) -> Offgas:
