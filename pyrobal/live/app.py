@@ -49,7 +49,7 @@ class Live:
         self.source, self.work = source, work
         self.closing = asyncio.Event()
         self.version = 0
-        self._before: dict[tuple[Hold, ...], Result] = {}
+        self._before: dict[tuple[Hold, ...], tuple[Result, ...]] = {}
         self._ranks: dict[str, Sequence[Reach] | None] = {}
 
     def app(self) -> Starlette:
@@ -140,8 +140,9 @@ class Live:
     def _state(self, now: Opened, what: Asked) -> Result:
         key = ("state", now.digest, tuple(what.changes.items()), what.holds, what.limits)
         noise = None if what == Asked() else self._noise(now)
-        found = self.work.kept(key, lambda: state(now, what, self._before.get(what.holds), noise))
-        self._before = {what.holds: found}
+        found = self.work.kept(key, lambda: state(now, what, self._before.get(what.holds, ()), noise))
+        if what.holds:
+            self._before = {what.holds: (*self._before.get(what.holds, ())[-1:], found)}
         return found
 
     def _noise(self, now: Opened) -> Mapping[str, float] | None:

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from typing import Final
+
+import numpy as np
 
 from pyrobal import units
+from pyrobal.arrays import FloatN
 from pyrobal.case.limits import unit as unit_of
 from pyrobal.case.load import Case
 from pyrobal.errors import CaseError, Fault, NotSolved
@@ -16,6 +20,9 @@ from pyrobal.report.result import Result
 from pyrobal.studies.aim import Aim, aiming, chosen
 from pyrobal.studies.limit import parted
 from pyrobal.studies.measure import solved
+from pyrobal.studies.tangent import held
+
+_FURTHEST: Final = 4.0  # of the last step; what goes beyond is begun where the last state was
 
 
 class Refused(Exception):
@@ -83,46 +90,66 @@ def laid(opened: Opened, asked: Asked, more: Sequence[str] = ()) -> Case:
         raise Refused(_by_key(others, asked.changes), limits=of_limits) from None
 
 
-def aim_of(case: Case, holds: Sequence[Hold]) -> Aim | None:
-    """What the holds ask of a case; None where there are none. Raises Refused."""
+def aim_of(case: Case, holds: Sequence[Hold], like: Case | None = None) -> Aim | None:
+    """What the holds ask of a case; None where there are none. Raises Refused. like : see ``aiming``"""
     if not holds:
         return None
     try:
-        return aiming(case, [f"{hold.reading}={hold.value}" for hold in holds], [hold.by for hold in holds])
+        return aiming(
+            case, [f"{hold.reading}={hold.value}" for hold in holds], [hold.by for hold in holds], like
+        )
     except CaseError as error:
         unmet = {_held(holds, fault): fault.text for fault in reversed(error.faults)}
         raise Refused({}, unmet) from None
 
 
 def state(
-    opened: Opened, asked: Asked, before: Result | None = None, noise: Mapping[str, float] | None = None
+    opened: Opened, asked: Asked, before: Sequence[Result] = (), noise: Mapping[str, float] | None = None
 ) -> Result:
     """The balance of a state of the page. Raises Refused where there is no such state.
 
-    before : a state with the same settings following the same readings, from which they are sought
+    before : the last states with the same settings following the same readings, from which they are sought
     noise : round-off by unit, where it is known
     """
     case = _settled(opened, asked, before)
     return Result(case, solved(case.inputs), noise)  # where studies of the same state find it again
 
 
-def _settled(opened: Opened, asked: Asked, before: Result | None) -> Case:
+def _settled(opened: Opened, asked: Asked, before: Sequence[Result]) -> Case:
     """The case with the changes, and the settings with which every target is met."""
     case = laid(opened, asked)
-    aim = aim_of(case, asked.holds)
+    past = [one.case for one in before]
+    aim = aim_of(case, asked.holds, past[-1] if past else None)
     if aim is None:
         return case
-    near = None if before is None else laid(opened, asked, _followers(before.case, aim))
+    near = laid(opened, asked, _foreseen(past, case, aim)) if past else None
     try:
         return laid(opened, asked, chosen(case, aim, near))
     except NotSolved as error:
         raise Refused({}, dict.fromkeys((hold.reading for hold in asked.holds), str(error))) from None
 
 
-def _followers(case: Case, aim: Aim) -> list[str]:
-    """What a case was given last for each setting that follows."""
-    given = {one.partition("=")[0]: one for one in case.overrides}
-    return [given[key] for key in aim.keys if key in given]
+def _foreseen(past: Sequence[Case], case: Case, aim: Aim) -> list[str]:
+    """Settings that will nearly do: where they were last, and further in proportion to what has moved."""
+    x = np.array([[float(held(one.inputs, v)[0]) for v in aim.settings] for one in past])
+    paths = {v.path for v in aim.settings}
+    last, further = x[-1], 0.0
+    if len(past) > 1:
+        a, b, c = (_numbers(one, paths) for one in (*past[-2:], case))
+        if a.shape == b.shape == c.shape and (b != a).any():
+            size = np.where(b == 0.0, 1.0, np.abs(b))
+            before, now = (b - a) / size, (c - b) / size
+            share = float(now @ before / (before @ before))
+            further = share if np.allclose(now, share * before, atol=0.0) and abs(share) <= _FURTHEST else 0.0
+        last = np.clip(
+            last + further * (x[-1] - x[-2]), [t.low for t in aim.targets], [t.high for t in aim.targets]
+        )
+    return [f"{v.key}={v.text(float(value))}" for v, value in zip(aim.settings, last, strict=True)]
+
+
+def _numbers(case: Case, without: Collection[str]) -> FloatN:
+    """All numbers of a case but some, in the order of its tables."""
+    return np.concatenate([value for path, value in case.inputs.arrays() if path not in without])
 
 
 def _by_key(faults: Sequence[Fault], changes: Mapping[str, str]) -> dict[str, str]:

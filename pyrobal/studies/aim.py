@@ -63,17 +63,19 @@ class Aim:
         return self.together.put(inputs, x)
 
 
-def aiming(case: Case, aim: str | Sequence[str], by: str | Sequence[str]) -> Aim:
+def aiming(case: Case, aim: str | Sequence[str], by: str | Sequence[str], like: Case | None = None) -> Aim:
     """What pairs of ``--aim READING=VALUE --by SETTING`` or ``--by SETTING=LOW:HIGH`` mean.
 
     Without a range, that of the setting's declaration. Raises CaseError with every fault.
+
+    like : a case with the same readings that is solved already, to be asked for their units
     """
     aims, settings = ([x] if isinstance(x, str) else list(x) for x in (aim, by))
     faults: list[Fault] = []
     if len(aims) != len(settings):
         text = f"{len(aims)} of --aim and {len(settings)} of --by; each target takes a setting of its own"
         faults.append(Fault("--aim", None, "", text))
-    targets = [_target(case, *pair, faults) for pair in zip(aims, settings, strict=False)]
+    targets = [_target(case, like or case, *pair, faults) for pair in zip(aims, settings, strict=False)]
     found = [target for target in targets if target is not None]
     for option, keys in (("--aim", [t.reading for t in found]), ("--by", [t.by.key for t in found])):
         twice = dict.fromkeys(key for key in keys if keys.count(key) > 1)
@@ -83,7 +85,7 @@ def aiming(case: Case, aim: str | Sequence[str], by: str | Sequence[str]) -> Aim
     return Aim(tuple(found))
 
 
-def _target(case: Case, aim: str, by: str, faults: list[Fault]) -> Target | None:
+def _target(case: Case, like: Case, aim: str, by: str, faults: list[Fault]) -> Target | None:
     before = len(faults)
     reading, equals, wanted = (part.strip() for part in aim.partition("="))
     value = 0.0
@@ -91,7 +93,7 @@ def _target(case: Case, aim: str, by: str, faults: list[Fault]) -> Target | None
         faults.append(Fault("--aim", None, "", f'"{aim}" is not READING=VALUE'))
     else:
         try:
-            value = reading_value(wanted, reading_units(case, [reading], "--aim")[reading])
+            value = reading_value(wanted, reading_units(like, [reading], "--aim")[reading])
         except ValueError as error:
             faults.append(Fault("--aim", None, reading, str(error)))
         except CaseError as error:
@@ -104,7 +106,7 @@ def _target(case: Case, aim: str, by: str, faults: list[Fault]) -> Target | None
         faults.append(Fault("--by", None, key, str(error)))
     if len(faults) > before:
         return None
-    return Target(reading, value, variable, low, high, noise(case, reading))
+    return Target(reading, value, variable, low, high, noise(like, reading))
 
 
 def setting_range(variable: Variable, span: str) -> tuple[float, float]:

@@ -26,6 +26,12 @@ _CLOSE: Final = 1e-10  # of a target's scale; a miss below that is none
 _HALVINGS: Final = 8
 _HEADWAY: Final = 1e-4  # share of the miss a step has to gain
 _NEAR: Final = 6  # steps of Newton's method from one that is nearly there
+_LAST: Final = (
+    1e-8  # from a miss below that one step ends within ``_CLOSE``, as its slopes hold to a hundredth
+)
+_BESIDE: Final = 1e-4  # of a range; a step for a difference quotient
+_FLAT: Final = 0.1  # of the slope to the other side; less is a bend, beside which a target may hold
+_FELT: Final = 1e-3  # of the steepest slope; a target hardly answers to a setting of less
 _MOST_STARTS: Final = 17
 
 
@@ -69,26 +75,33 @@ class Together:
         return x.reshape(shape), misses.reshape(shape)
 
     def near(self, inputs: Inputs) -> FloatN | None:
-        """Settings (K,) of one scenario that nearly meets the targets as it is, by plain Newton steps.
+        """Settings (K,) of one scenario that nearly meets the targets as it is, by plain Newton steps, whose
+        slopes are difference quotients: rows beside the trial cost next to nothing.
 
         None where these lead out of the ranges or do not end, and where a target does not answer to the
-        settings there: it may be met over a whole stretch.
+        settings there, be it to one side: it may be met over a whole stretch.
         """
-        wanted = np.array([t.value for t in self.targets])
-        width = self.high - self.low
-        x = next(self._starts(inputs))
+        wanted, width = np.array([t.value for t in self.targets]), self.high - self.low
+        scale = np.maximum(np.abs(wanted), [t.noise for t in self.targets])
+        scale = np.where(scale > 0.0, scale, 1.0)
+        x, k = next(self._starts(inputs))[0], len(width)
+        rows, beside = take(inputs, np.zeros(2 * k + 1, dtype=np.int64)), np.diag(_BESIDE * width)
         for _ in range(_NEAR):
-            found = tangent(self.put(inputs, x), self.settings, [t.reading for t in self.targets])
-            scale = np.maximum(np.abs(wanted), [t.noise for t in self.targets])
-            misses = (found.values[0] - wanted) / np.where(scale > 0.0, scale, 1.0)
-            J = (found.slopes[0] * width[:, None]).T / np.where(scale > 0.0, scale, 1.0)[:, None]
+            if (x <= self.low + _BESIDE * width).any() or (x >= self.high - _BESIDE * width).any():
+                return None
+            misses = self._misses(rows, x + np.vstack([np.zeros((1, k)), beside, -beside])) / scale
+            above, below = misses[1 : k + 1] - misses[0], misses[0] - misses[k + 1 :]
+            J = (above + below).T / (2.0 * _BESIDE)
             if not np.isfinite(J).all() or np.linalg.matrix_rank(J) < len(self.targets):
                 return None
-            if np.abs(misses).max() <= _CLOSE:
-                return x[0]
-            x = x + np.linalg.lstsq(J, -misses, rcond=None)[0] * width
-            if (x < self.low).any() or (x > self.high).any():
+            less, more = np.sort(np.abs([above, below]), axis=0)
+            if ((less < _FLAT * more) & (more > _FELT * more.max())).any():
                 return None
+            if np.abs(misses[0]).max() <= _CLOSE:
+                return x
+            x = x + np.linalg.lstsq(J, -misses[0], rcond=None)[0] * width
+            if np.abs(misses[0]).max() <= _LAST:
+                return x
         return None
 
     def put(self, inputs: Inputs, x: Floats) -> Inputs:

@@ -25,7 +25,7 @@ from pyrobal.live.server import Server
 from pyrobal.live.settings import Settings
 from pyrobal.live.source import Source
 from pyrobal.report.picture import bands, picture, quantities
-from pyrobal.studies import run
+from pyrobal.studies import run, together
 
 CASES = Path(__file__).parents[2] / "cases"
 SKERRY = CASES / "skerry_point.toml"
@@ -180,6 +180,30 @@ def test_a_target_is_held_while_another_setting_moves(tab: Tab) -> None:
             )
             held = float(dict(aimed.case.inputs.arrays())[by][0])
             assert found["settings"][by]["value"] == pytest.approx(100 * held, rel=1e-8)
+
+
+def test_a_target_that_is_held_is_sought_from_where_it_was_met(
+    tab: Tab, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From the second answer on a few solves, as the settings go on where they were going."""
+    solves: list[int] = []
+    monkeypatch.setattr(
+        together, "solve", lambda inputs, solve=together.solve: solves.append(1) or solve(inputs)
+    )
+    hold = [
+        {"reading": "smelting.slag.copper", "value": "1.35 %", "by": "smelting.fe_sio2"},
+        {"reading": "smelting.fuel_heat", "value": "3 MW", "by": "smelting.enrichment"},
+    ]
+    counts = []
+    for grade in ("65 %", "65.2 %", "65.4 %"):
+        solves.clear()
+        found = tab.ask(
+            "answer", changes={"smelting.matte_grade": grade}, hold=hold, read=["smelting.fuel_heat"]
+        )
+        assert found["readings"]["smelting.fuel_heat"]["value"] == pytest.approx(3.0, rel=1e-9)
+        counts.append(len(solves))
+    assert counts[0] > counts[1] > counts[2]
+    assert counts[2] <= 3
 
 
 def test_a_target_that_cannot_be_met_says_why(tab: Tab) -> None:
