@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -12,7 +11,7 @@ from demos import CASES, balanced
 from pyrobal.live.server import Server
 from pyrobal.report.numbers import number
 
-from ..report.browser import Page, browser, needs_browser
+from ..report.browser import Page, needs_browser
 from .opened import Live, served
 
 pytestmark = needs_browser
@@ -22,30 +21,9 @@ OXYGEN = "plant.oxygen"
 RANGE = f'.handle:has([id="set-{ENRICHMENT}"]) input[type="range"]'
 
 
-@pytest.fixture(scope="module")
-def first() -> Iterator[Page]:
-    with browser() as opened:
-        yield opened
-
-
 @pytest.fixture
-def tab(first: Page) -> Iterator[Page]:
-    """A tab that remembers nothing."""
-    opened = first.another()
-    yield opened
-    opened.close()
-
-
-@pytest.fixture(scope="module")
-def server() -> Iterator[Server]:
-    running = served(CASES / "skerry_point.toml")
-    yield running
-    running.stop()
-
-
-@pytest.fixture
-def page(tab: Page, server: Server) -> Live:
-    return Live(tab, server.address)
+def page(tab: Page, furnace: Server) -> Live:
+    return Live(tab, furnace.address)
 
 
 def oxygen(*settings: str) -> str:
@@ -53,10 +31,10 @@ def oxygen(*settings: str) -> str:
     return number(balanced("skerry_point", *settings)[OXYGEN].magnitude)
 
 
-def test_it_opens_without_a_complaint_and_asks_nobody_else(page: Live, server: Server) -> None:
+def test_it_opens_without_a_complaint_and_asks_nobody_else(page: Live, furnace: Server) -> None:
     assert page.tab.complaints == []
     assert page.tab.requests
-    assert [one for one in page.tab.requests if not one.startswith((server.address, "data:,"))] == []
+    assert [one for one in page.tab.requests if not one.startswith((furnace.address, "data:,"))] == []
     assert page.figure(OXYGEN) == oxygen()
     assert "The furnace burns" in page.text("#verdict")
     assert page.seen("#picture svg.plant .band")
@@ -65,8 +43,8 @@ def test_it_opens_without_a_complaint_and_asks_nobody_else(page: Live, server: S
 
 @pytest.mark.parametrize("width", [1600, 1280, 390])
 @pytest.mark.parametrize("dark", [False, True])
-def test_it_fits_and_axe_finds_nothing(tab: Page, server: Server, width: int, dark: bool) -> None:
-    page = Live(tab, server.address, width, dark)
+def test_it_fits_and_axe_finds_nothing(tab: Page, furnace: Server, width: int, dark: bool) -> None:
+    page = Live(tab, furnace.address, width, dark)
     page.type(ENRICHMENT, "60 t")
     assert page.fault(ENRICHMENT)
     for more in ("limit", "hold"):
@@ -180,8 +158,8 @@ def test_a_server_that_stops_is_told_of_and_the_page_comes_back(tab: Page) -> No
         again.stop()
 
 
-def test_two_tabs_do_not_know_of_each_other_and_a_link_brings_the_state(page: Live, server: Server) -> None:
-    other = Live(page.tab.another(), server.address)
+def test_two_tabs_do_not_know_of_each_other_and_a_link_brings_the_state(page: Live, furnace: Server) -> None:
+    other = Live(page.tab.another(), furnace.address)
     page.type(ENRICHMENT, "60 %")
     page.type(GRADE, "62 %")
     other.type(ENRICHMENT, "50 %")

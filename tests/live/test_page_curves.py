@@ -9,15 +9,15 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from demos import CASES, balanced
+from demos import balanced
 
 from pyrobal.case.load import load_case
 from pyrobal.live.server import Server
 from pyrobal.report.compare import compare
 from pyrobal.report.numbers import number
 
-from ..report.browser import Page, browser, needs_browser
-from .opened import Live, served
+from ..report.browser import Page, needs_browser
+from .opened import Live
 
 pytestmark = needs_browser
 
@@ -28,27 +28,12 @@ SETTLED = "!document.querySelector('.curve.stale') && document.querySelector('.c
 MOVES = 20
 
 
-@pytest.fixture(scope="module")
-def first() -> Iterator[Page]:
-    with browser() as opened:
-        yield opened
-
-
-@pytest.fixture(scope="module")
-def server() -> Iterator[Server]:
-    running = served(CASES / "skerry_point.toml")
-    yield running
-    running.stop()
-
-
 @pytest.fixture
-def page(first: Page, server: Server) -> Iterator[Live]:
-    tab = first.another()
-    page = Live(tab, server.address)
+def page(tab: Page, furnace: Server) -> Iterator[Live]:
+    page = Live(tab, furnace.address)
     page.until(SETTLED)
     yield page
     assert tab.complaints == []
-    tab.close()
 
 
 def figure(key: str, *settings: str) -> float:

@@ -11,7 +11,7 @@ from demos import CASES
 
 from pyrobal.live.server import Server
 
-from ..report.browser import Page, browser, needs_browser
+from ..report.browser import Page, needs_browser
 from .opened import Live, served
 
 pytestmark = needs_browser
@@ -19,19 +19,6 @@ pytestmark = needs_browser
 DOCS = Path(__file__).parents[2] / "docs"
 ENRICHMENT, GRADE = "smelting.enrichment", "smelting.matte_grade"
 FUEL, DEMAND = "smelting.fuel_heat", "smelting.oxygen.demand"
-
-
-@pytest.fixture(scope="module")
-def first() -> Iterator[Page]:
-    with browser() as opened:
-        yield opened
-
-
-@pytest.fixture(scope="module")
-def furnace() -> Iterator[Server]:
-    running = served(CASES / "skerry_point.toml")
-    yield running
-    running.stop()
 
 
 @pytest.fixture(scope="module")
