@@ -50,13 +50,11 @@ class Feeds:
 class Circuit:
     """The steps as they stand when ``back`` is put back; steps the case does not have are None.
 
-    charge : of the smelting furnace, returned materials included
     back : name -> stream that was put back; returns : the same streams as they come back
     mattes : step -> its matte that is converted; aside : matte that converting has no time for, None where it
         has time for all
     """
 
-    charge: furnace.Charge
     smelting: furnace.SmeltingResult
     slag_cleaning: slag_cleaning.SlagCleaningResult | None
     converting: converting.ConvertingResult | None
@@ -147,7 +145,7 @@ def once_around(
     deposited = None
     if inputs.electrorefining is not None and refined is not None:
         deposited = electrorefining.solve(refined.anodes, inputs.electrorefining)
-    parts = Circuit(charge, smelted, cleaned, converted, refined, deposited, back, {}, mattes, aside)
+    parts = Circuit(smelted, cleaned, converted, refined, deposited, back, {}, mattes, aside)
     return replace(parts, returns=_returns(inputs, parts))
 
 

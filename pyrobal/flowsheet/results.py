@@ -73,7 +73,7 @@ class Results:
     @property
     def charge(self) -> furnace.Charge:
         """What the smelting furnace was given, returned materials included."""
-        return self.circuit.charge
+        return self.circuit.smelting.charge
 
     @property
     def smelting_fuel(self) -> Fuel:

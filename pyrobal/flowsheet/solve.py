@@ -197,10 +197,8 @@ def _named(fuels: Mapping[str, Fuel], name: str) -> Fuel:
 
 
 def _feeds(fed: feed.FeedResult, dried: dryer.DryerResult | None, fuels: Mapping[str, Fuel]) -> Feeds:
-    if dried is None:
-        materials = [Material.of(stream) for stream in fed.concentrates.values()]
-    else:
-        materials = [Material.of(x, dried.ledger.outputs[name]) for name, x in dried.concentrates.items()]
+    blend = fed.concentrates if dried is None else dried.concentrates
+    materials = [Material.of(stream) for stream in blend.values()]
     materials += [fed.reverts["smelting"]] if "smelting" in fed.reverts else []
     return Feeds(
         smelting=functools.reduce(operator.add, materials),

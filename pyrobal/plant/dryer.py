@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -53,18 +54,41 @@ class DryerSettings:
 
 @dataclass(frozen=True, eq=False)
 class DryerResult:
-    """The dried concentrates, by name, the gas of the dryer with its dust, and what it took.
+    """The dried concentrates, by name, the gas of the dryer, and what it took.
 
+    fed : the concentrates as they came; air : that the fuel burns with; unit_fuel : a unit of it
     fuel : (N,) [unit/s]; heat : (N,) [W]; evaporated : (N,) [kg/s]
+    lost : (N,) what went as dust with the gas, over what is left of the solids
     """
 
+    fed: Mapping[str, Stream]
     concentrates: Mapping[str, Stream]
     gas: Stream
-    dust: Stream
+    air: Stream
+    unit_fuel: Fuel
     fuel: FloatN
     heat: FloatN
     evaporated: FloatN
-    ledger: Ledger
+    lost: FloatN
+
+    @functools.cached_property
+    def dust(self) -> Stream:
+        """That the filter lets through, of the composition of the dried blend."""
+        streams = self.concentrates.values()
+        phase = species(*dict.fromkeys(name for x in streams for name in x.phase.names))
+        return Stream(phase, total(on_phase(x, phase) for x in streams), self.gas.T).scaled(self.lost)
+
+    @functools.cached_property
+    def ledger(self) -> Ledger:
+        """Drawn up when first asked for; the loss is what the gas does not carry off."""
+        fuel = self.unit_fuel
+        inputs = {name: Entry.of(x) for name, x in self.fed.items()}
+        inputs["fuel"] = Entry(fuel.elements, fuel.enthalpy, fuel.enthalpy).scaled(self.fuel)
+        inputs["air"] = Entry.of(self.air)
+        leaving = {**self.concentrates, "gas": self.gas, "dust": self.dust}
+        outputs = {name: Entry.of(x) for name, x in leaving.items()}
+        loss = total(e.enthalpy for e in inputs.values()) - total(e.enthalpy for e in outputs.values())
+        return Ledger(inputs, outputs, {"loss": loss})
 
 
 def solve(
@@ -85,22 +109,24 @@ def solve(
     }
     vapour = total(x.amount("H2O(l)") for x in concentrates.values())
     vapour = vapour - total(x.amount("H2O(l)") for x in dried.values())
-    inputs = {name: Entry.of(x) for name, x in concentrates.items()}
-    warm, cold = total(x.enthalpy() for x in dried.values()), total(e.enthalpy for e in inputs.values())
+    warm, cold = (total(x.enthalpy() for x in streams.values()) for streams in (dried, concentrates))
     duty = warm - cold + vapour * species("H2O(g)").enthalpy(s.gas_temperature)[:, 0]
     burnt = np.maximum(duty, 0.0) / (s.efficiency * fuel.heating_value)
     air = moist_air(burnt * fuel.oxygen * (1.0 + s.excess_air) / OXYGEN_IN_AIR, air_humidity(site))
     gas = _gas(burnt, fuel, air, vapour, s.gas_temperature)
-    dried, dust = _dusted(dried, s.dust * (gas.total() - gas.amount("H2O(g)")), s.gas_temperature)
-    inputs["fuel"] = Entry(fuel.elements, fuel.enthalpy, fuel.enthalpy).scaled(burnt)
-    inputs["air"] = Entry.of(Stream(air_species(), air, site.air_temperature))
-    outputs = {name: Entry.of(x) for name, x in dried.items()} | {
-        "gas": Entry.of(gas),
-        "dust": Entry.of(dust),
-    }
-    loss = total(e.enthalpy for e in inputs.values()) - total(e.enthalpy for e in outputs.values())
-    ledger = Ledger(inputs, outputs, {"loss": loss})
-    return DryerResult(dried, gas, dust, burnt, burnt * fuel.heating_value, vapour * WATER_MASS, ledger)
+    dust = s.dust * (gas.total() - gas.amount("H2O(g)"))
+    share = dust / total(x.mass() for x in dried.values())
+    return DryerResult(
+        fed=concentrates,
+        concentrates={name: x.scaled(1.0 - share) for name, x in dried.items()},
+        gas=gas,
+        air=Stream(air_species(), air, site.air_temperature),
+        unit_fuel=fuel,
+        fuel=burnt,
+        heat=burnt * fuel.heating_value,
+        evaporated=vapour * WATER_MASS,
+        lost=share / (1.0 - share),
+    )
 
 
 def _dried(stream: Stream, moisture: FloatN, T: FloatN) -> Stream:
@@ -112,15 +138,6 @@ def _dried(stream: Stream, moisture: FloatN, T: FloatN) -> Stream:
     amounts[:] = stream.n
     amounts[:, stream.phase.index("H2O(l)")] = left
     return Stream(stream.phase, amounts, T)
-
-
-def _dusted(dried: Mapping[str, Stream], mass: FloatN, T: FloatN) -> tuple[dict[str, Stream], Stream]:
-    """The blend without ``mass`` (N,) [kg/s] of it that goes with the gas, and that dust."""
-    share = mass / total(x.mass() for x in dried.values())
-    phase = species(*dict.fromkeys(name for x in dried.values() for name in x.phase.names))
-    blend = total(on_phase(x, phase) for x in dried.values())
-    kept = {name: x.scaled(1.0 - share) for name, x in dried.items()}
-    return kept, Stream(phase, blend, T).scaled(share)
 
 
 def _gas(burnt: FloatN, fuel: Fuel, air: FloatN, vapour: FloatN, T: FloatN) -> Stream:

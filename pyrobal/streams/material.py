@@ -25,10 +25,10 @@ class Material:
     water: FloatN
 
     @staticmethod
-    def of(stream: Stream, entry: Entry | None = None) -> Material:
-        """The material of a stream of solids that may carry ``H2O(l)``; its entry where a ledger has it."""
+    def of(stream: Stream) -> Material:
+        """The material of a stream of solids that may carry ``H2O(l)``."""
         water = stream.amount("H2O(l)") * WATER_MASS
-        return Material(entry or Entry.of(stream), stream.mass() - water, water)
+        return Material(Entry.of(stream), stream.mass() - water, water)
 
     def scaled(self, factor: FloatN) -> Material:
         """``factor`` (N,) times as much of it."""

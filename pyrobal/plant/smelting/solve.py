@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+import operator
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,12 +44,14 @@ from pyrobal.thermo.elements import ELEMENTS
 class SmeltingResult:
     """One furnace balance per scenario; every array (N,) or (N, S).
 
+    charge : what was put in
     matte, slag, gas, dust : as they leave, at their temperatures; dust before any is put back
     blast, leak : dry gas with its moisture as blown and as drawn in
     melt, heat, unknowns, potentials : the converged state behind the streams
     reason : (N,) errors.Reason; iterations, residual, root : of the solver
     """
 
+    charge: Charge
     settings: SmeltingSettings
     matte: Stream
     slag: Stream
@@ -63,11 +67,33 @@ class SmeltingResult:
     unknowns: Unknowns
     constants: Constants
     potentials: Potentials
-    ledger: Ledger
+    heat_loss: FloatN
     reason: IntN
     iterations: IntN
     residual: FloatN
     root: Roots
+
+    @functools.cached_property
+    def ledger(self) -> Ledger:
+        """Drawn up when first asked for."""
+        s, charge, u, h = self.settings, self.charge, self.unknowns, self.heat
+        back = {name: material.entry for name, material in charge.returns.items()}
+        inputs = {"charge": functools.reduce(operator.sub, back.values(), charge.material.entry), **back}
+        if charge.silica is not None:
+            inputs["silica_flux"] = charge.silica.entry.scaled(u.silica)
+        if charge.lime is not None:
+            inputs["lime_flux"] = charge.lime.entry.scaled(u.lime)
+        elements, enthalpy = self.unit_fuel.slagged(s.fuel_ash_to_slag)
+        inputs["fuel"] = Entry(elements, enthalpy, enthalpy).scaled(h.fuel)
+        inputs["blast"], inputs["in_leakage"] = Entry.of(self.blast), Entry.of(self.leak)
+        inputs["returned_dust"] = _cold(self.dust_returned)
+        inputs["cold_charge"] = _cold(self.matte).scaled(h.cold_charge / (1.0 + h.cold_charge))
+        leaving = {"matte": self.matte, "slag": self.slag, "gas": self.gas, "dust": self.dust}
+        outputs = {name: Entry.of(stream) for name, stream in leaving.items()}
+        if (s.dust_return * s.dust_sulfation).any():
+            part = Entry.of(self.gas_taken_up)
+            outputs |= {"gas": outputs["gas"] - part, "gas_taken_up_by_dust": part}
+        return Ledger(inputs, outputs, {"loss": self.heat_loss, "surplus": h.surplus})
 
     @property
     def dust_returned(self) -> Stream:
@@ -166,11 +192,10 @@ def _assemble(
     reason = np.where(dry, Reason.GAS_SHORT_OF_WATER, reason)
     bare = (reason == Reason.SOLVED) & (slag.amount("Rest(slag)") < 0.0) & (m.matte_other > 0.0)
     reason = np.where(bare, Reason.MATTE_OTHER_BEYOND_CHARGE, reason)
-    ledger = _ledger(f, charge, u, h, settled["dust"], matte, slag, gas, dust, blast, drawn, bath.heat_loss)
     wet = [_wet(c, rate) for c, rate in ((charge.silica, u.silica), (charge.lime, u.lime))]
     return SmeltingResult(
-        s, matte, slag, gas, dust, blast, drawn, wet[0], wet[1], f.fuel, m, h, u, bath.constants,
-        m_.potentials(bath, m, h), ledger, reason, roots.iterations, roots.residual, roots,
+        charge, s, matte, slag, gas, dust, blast, drawn, wet[0], wet[1], f.fuel, m, h, u, bath.constants,
+        m_.potentials(bath, m, h), bath.heat_loss, reason, roots.iterations, roots.residual, roots,
     )  # fmt: skip
 
 
@@ -230,43 +255,6 @@ def _wet(flux: Material | None, dry_rate: FloatN) -> FloatN:
     if flux is None:
         return np.zeros_like(dry_rate)
     return dry_rate * (1.0 + flux.water / flux.dry_mass)
-
-
-def _ledger(
-    f: Furnace,
-    charge: Charge,
-    u: Unknowns,
-    h: Heat,
-    blown_out: FloatNS,
-    matte: Stream,
-    slag: Stream,
-    gas: Stream,
-    dust: Stream,
-    blast: Stream,
-    leak: Stream,
-    loss: FloatN,
-) -> Ledger:
-    back = {name: material.entry for name, material in charge.returns.items()}
-    fresh = charge.material.entry
-    for entry in back.values():
-        fresh = fresh - entry
-    inputs = {"charge": fresh, **back}
-    if charge.silica is not None:
-        inputs["silica_flux"] = charge.silica.entry.scaled(u.silica)
-    if charge.lime is not None:
-        inputs["lime_flux"] = charge.lime.entry.scaled(u.lime)
-    elements, enthalpy = f.fuel.slagged(f.s.fuel_ash_to_slag)
-    inputs["fuel"] = Entry(elements, enthalpy, enthalpy).scaled(h.fuel)
-    inputs["blast"], inputs["in_leakage"] = Entry.of(blast), Entry.of(leak)
-    inputs["returned_dust"] = _cold(returned(blown_out, f.s))
-    inputs["cold_charge"] = _cold(matte).scaled(h.cold_charge / (1.0 + h.cold_charge))
-    outputs = {
-        name: Entry.of(x) for name, x in (("matte", matte), ("slag", slag), ("gas", gas), ("dust", dust))
-    }
-    if (f.s.dust_return * f.s.dust_sulfation).any():
-        part = Entry.of(taken_up(blown_out, f.s, gas.T))
-        outputs |= {"gas": outputs["gas"] - part, "gas_taken_up_by_dust": part}
-    return Ledger(inputs, outputs, {"loss": loss, "surplus": h.surplus})
 
 
 def _cold(stream: Stream) -> Entry:
