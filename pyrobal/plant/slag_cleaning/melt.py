@@ -294,7 +294,7 @@ def _to_matte(b: Bath, u: Unknowns, copper: FloatN) -> Floats:
     oxygen = distribution.oxygen_over_reference(n_cu2s, 1.0 - n_cu2s, b.s.matte_activities)
     tapped = np.where(u.matte.real > 0, u.matte, np.nan)  # without matte undefined: the search steps shorter
     ratio = distribution.at_oxygen(b.slag_matte, b.exponent, oxygen) * column(u.slag / tapped)
-    share = zeros((len(ratio), b.parting.shape[1]), ratio, copper)
+    share = zeros((max(len(ratio), len(copper)), b.parting.shape[1]), ratio, copper)
     by_ratio = ratio.shape[1]
     share[:, :by_ratio], share[:, by_ratio:] = 1.0 / (1.0 + ratio), column(copper)
     return b.parting * share
