@@ -14,7 +14,7 @@ from pyrobal.flowsheet.inputs import Inputs
 from pyrobal.flowsheet.solve import solve
 from pyrobal.flowsheet.unsolved import RECYCLE, Unsolved
 from pyrobal.readings.messages import messages
-from pyrobal.readings.registry import evaluate, keys
+from pyrobal.readings.registry import evaluate, evaluate_all
 
 MARRAM = Path(__file__).parents[2] / "cases" / "marram_sound.toml"
 
@@ -73,8 +73,8 @@ def test_a_load_that_no_schedule_keeps_leaves_no_figure() -> None:
     """Not one for full load, and no caution beside the reason."""
     results = solve(marram("acid_plant.so2_limit=2 t/h", "load.schedule=limited"))
     assert results.reason[0] == Reason.BASE_LOAD_ABOVE_LIMIT and results.unsolved.failed(0) == "load"
-    for key in keys(results):
-        assert np.isnan(evaluate(results, key)).all(), key
+    for _, key, value in evaluate_all(results):
+        assert np.isnan(value).all(), key
     assert {m.level for m in messages(results)} == {"limit", "safety"}
     said = [m for m in messages(results) if m.level == "limit"]
     assert said[0].key == "acid_plant.so2_limit"
@@ -88,10 +88,12 @@ def test_one_bad_scenario_leaves_the_others_alone(grade: float) -> None:
     with_bad = solve(marram().replace("smelting.matte_grade", np.array([0.64, grade, 0.62])))
     without = solve(marram().replace("smelting.matte_grade", np.array([0.64, 0.66, 0.62])))
     assert (with_bad.solved == [True, False, True]).all()
-    for key in keys(without):
-        values = (evaluate(results, key)[[0, 2]] for results in (with_bad, without))
+    beside_bad = {key: value for _, key, value in evaluate_all(with_bad)}
+    for _, key, value in evaluate_all(without):
         round_off = 1e-3 if ".heat." in key else 1e-12  # W: what is left of formation heats of some 1e8 W
-        np.testing.assert_allclose(*values, rtol=1e-9, atol=round_off, err_msg=key)
+        np.testing.assert_allclose(
+            beside_bad[key][[0, 2]], value[[0, 2]], rtol=1e-9, atol=round_off, err_msg=key
+        )
 
 
 def test_a_grade_without_iron_sulfide_is_named_in_the_whole_plant() -> None:

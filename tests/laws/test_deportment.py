@@ -13,7 +13,7 @@ import pytest
 from demos import demo
 
 from pyrobal.flowsheet.solve import solve
-from pyrobal.readings.registry import evaluate, keys
+from pyrobal.readings.registry import evaluate_all
 
 ROUND_OFF = 1e-9
 RETURNED = np.array([0.0, 0.5, 1.0])
@@ -36,9 +36,8 @@ def test_shares_are_never_negative_and_make_up_what_was_fed(sections: frozenset[
     results = solve(inputs.replace("smelting.dust_return", RETURNED))
     assert results.solved.all()
     sums: dict[str, float | np.ndarray] = {}
-    for key in keys(results):
+    for _, key, share in evaluate_all(results):
         if key.startswith("deportment."):
-            share = evaluate(results, key)
             assert (share >= -ROUND_OFF).all(), (key, share)
             element = key.split(".")[1]
             sums[element] = sums.get(element, 0.0) + share
