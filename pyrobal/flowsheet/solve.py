@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pyrobal.arrays import BoolN, FloatN, IntN, join, joinable, take
+from pyrobal.arrays import BoolN, FloatN, Floats, IntN, join, joinable, take
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.alone import acid_plant_alone
 from pyrobal.flowsheet.boundary import plant_ledger
@@ -89,7 +89,7 @@ def _solve(inputs: Inputs, n: int, back: Mapping[str, Stream] | None = None) -> 
         if gas.load is None or not _late(blown := _time_for(gas.load), feeds.blown).any():
             break
         feeds = replace(feeds, blown=blown)
-        circuit, recycle = _closed(inputs, feeds, n, circuit.back)
+        circuit, recycle = _closed_again(inputs, feeds, n, circuit)
         gas = gas_of(circuit, blown)
     return _results(inputs, n, fed, dried, feeds, circuit, gas, recycle)
 
@@ -168,6 +168,16 @@ def _closed(
     return loop.once(found.tears), found
 
 
+@np.errstate(all="ignore")
+def _closed_again(inputs: Inputs, feeds: Feeds, n: int, before: Circuit) -> tuple[Circuit, FixedPoint | None]:
+    """The circuit as it is with other ``feeds`` of the same species, from one that is closed."""
+    if not before.returns:
+        return _closed(inputs, feeds, n)
+    loop = Loop(inputs, feeds, before.returns, before.roots())
+    found = _found(loop, pack(before.back, loop.pattern, n))
+    return loop.once(found.tears), found
+
+
 def settled(
     inputs: Inputs, feeds: Feeds, back: Mapping[str, Stream], n: int, near: Mapping[str, Roots]
 ) -> tuple[Loop, FixedPoint]:
@@ -178,12 +188,18 @@ def settled(
         )  # only now does every way carry all its species
         loop = Loop(inputs, feeds, second.returns, second.roots())
         start = pack(second.foreseen(), loop.pattern, n)
+    return loop, _found(loop, start)
+
+
+def _found(loop: Loop, start: Floats) -> FixedPoint:
+    """What goes round, sought from ``start`` (N, K)."""
+    with paused():
         start = np.where(np.isfinite(start).all(axis=1, keepdims=True), start, nothing_back(loop.pattern))
         found = fixed_point(loop, start)
     tears = solved(
         found.tears, lambda sent: loop.back(sent) - sent, "recycles closed", units_of(loop.pattern)
     )
-    return loop, replace(found, tears=tears)
+    return replace(found, tears=tears)
 
 
 def _fuels(inputs: Inputs) -> dict[str, Fuel]:
