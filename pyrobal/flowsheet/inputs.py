@@ -122,7 +122,8 @@ class Inputs:
     def finite(self) -> BoolN:
         """(N,) True where every number of the scenario is one."""
         numbers = leaves(self)
-        shared = np.isfinite(np.concatenate([a for a in numbers if len(a) == 1])).all(keepdims=True)
+        one_for_all = [np.zeros(1), *(a for a in numbers if len(a) == 1)]  # there may be none
+        shared = np.isfinite(np.concatenate(one_for_all)).all(keepdims=True)
         own = (np.isfinite(a) for a in numbers if len(a) > 1)
         return functools.reduce(np.logical_and, own, shared)
 
