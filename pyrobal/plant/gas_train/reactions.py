@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
-from pyrobal.arrays import FloatN, Floats
+from pyrobal.arrays import FloatN, Floats, column
 from pyrobal.plant.gas_train.offgas import Offgas
 from pyrobal.streams.stream import Stream
 from pyrobal.streams.sulfation import SULFATION
@@ -70,22 +70,20 @@ def amount(offgas: Offgas, name: str) -> FloatN:
     return (offgas.gas if name.endswith("(g)") else offgas.carried).amount(name)
 
 
+def react(stream: Stream, reaction: Reaction, extent: FloatN) -> Stream:
+    """A stream after ``extent`` (N,) [mol/s] of a reaction, at the same temperature."""
+    numbers = _stoichiometric_numbers(stream.phase.names, tuple(reaction.items()))
+    return Stream(stream.phase, stream.n + column(extent) * numbers, stream.T) if numbers.any() else stream
+
+
 def complete(offgas: Offgas, reactions: Iterable[Reaction], share: FloatN) -> Offgas:
-    """The off-gas after ``share`` (N,) of the key substance of each reaction has reacted, at the same
-    temperature; none of the reactions may make the key of another."""
-    keys = tuple(name for name in map(key, reactions) if name in offgas.names)
-    if not keys:
-        return offgas
-    amounts = np.broadcast_arrays(*(share * amount(offgas, name) for name in keys))
-    extents = np.stack(amounts, axis=1)
-    gas, carried = (_reacted(stream, keys, extents) for stream in (offgas.gas, offgas.carried))
-    return Offgas(gas, carried)
-
-
-def _reacted(stream: Stream, keys: tuple[str, ...], extents: Floats) -> Stream:
-    """Row by row, in einsum, so that no neighbour changes the last digit."""
-    change = np.einsum("nr,sr->ns", extents, _stoichiometric_numbers(stream.phase.names, keys))
-    return Stream(stream.phase, stream.n + change, stream.T)
+    """The off-gas after ``share`` (N,) of the key substance of each reaction has reacted."""
+    for reaction in reactions:
+        if key(reaction) in offgas.names:
+            extent = share * amount(offgas, key(reaction))
+            gas, carried = (react(stream, reaction, extent) for stream in (offgas.gas, offgas.carried))
+            offgas = Offgas(gas, carried)
+    return offgas
 
 
 def oxygen(offgas: Offgas, reactions: Iterable[Reaction]) -> FloatN:
@@ -93,8 +91,8 @@ def oxygen(offgas: Offgas, reactions: Iterable[Reaction]) -> FloatN:
     return sum((-r.get("O2(g)", 0.0) * amount(offgas, key(r)) for r in reactions), np.zeros(1))
 
 
-@functools.lru_cache(maxsize=64)
-def _stoichiometric_numbers(names: tuple[str, ...], keys: tuple[str, ...]) -> Floats:
-    """(S, R) moles of each substance per mole of each reaction, named by its key substance."""
-    by_key = {key(reaction): reaction for reaction in ALL}
-    return np.array([[by_key[name].get(substance, 0.0) for name in keys] for substance in names])
+@functools.lru_cache(maxsize=256)
+def _stoichiometric_numbers(names: tuple[str, ...], reaction: tuple[tuple[str, float], ...]) -> Floats:
+    """(S,) moles of each substance per mole of reaction."""
+    moles = dict(reaction)
+    return np.array([moles.get(name, 0.0) for name in names])
