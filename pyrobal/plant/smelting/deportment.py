@@ -96,8 +96,8 @@ class Allotment:
 
     def plus(self, other: Allotment, factor: FloatN) -> Allotment:
         """This and ``factor`` (N,) times the other."""
-        f = column(factor)
-        return Allotment(*(getattr(self, outlet) + f * getattr(other, outlet) for outlet in OUTLETS))
+        pairs = ((getattr(self, outlet), getattr(other, outlet)) for outlet in OUTLETS)
+        return Allotment(*(own + column(factor) * more if more.any() else own for own, more in pairs))
 
     def streams(self) -> dict[str, FloatNS]:
         """Outlet -> (N, S) of its phase."""

@@ -13,7 +13,7 @@ from pyrobal.errors import Reason
 from pyrobal.numerics.newton import Roots
 from pyrobal.plant.smelting import melt as m_
 from pyrobal.plant.smelting.blast import Blast
-from pyrobal.plant.smelting.deportment import OUTLETS, Allotment, phases, returned, taken_up
+from pyrobal.plant.smelting.deportment import OUTLETS, carriers, phases, returned, taken_up
 from pyrobal.plant.smelting.equilibrium import Constants, Potentials, magnetite_fraction
 from pyrobal.plant.smelting.furnace import (
     COLDEST,
@@ -172,7 +172,7 @@ def _assemble(
     bath, u, m, h = state
     s = f.s
     _, shift = f.unknowns(roots.z)
-    settled = _allotted(allotments, f, u, m).streams()
+    settled = _settled(allotments, f, u, m)
     matte = _stream("matte", settled["matte"], m.matte, s.matte_temperature + shift)
     matte = matte.scaled(1.0 + h.cold_charge)
     in_slag = m.slag
@@ -199,18 +199,19 @@ def _assemble(
     )  # fmt: skip
 
 
-def _allotted(allotments: Allotments, f: Furnace, u: Unknowns, m: Melt) -> Allotment:
-    """What was settled in advance, of charge and fluxes together, and the minor elements by ratio."""
+def _settled(allotments: Allotments, f: Furnace, u: Unknowns, m: Melt) -> dict[str, FloatNS]:
+    """Outlet -> (N, S) what was settled in advance, of charge and fluxes, and the minor elements by ratio."""
     charge, silica, lime = allotments
     if silica is not None:
         charge = charge.plus(silica, u.silica)
     if lime is not None:
         charge = charge.plus(lime, u.lime)
+    found = charge.streams()
     if f.bath.minors is None:
-        return charge
+        return found
+    index = [ELEMENTS.index(e) for e in f.bath.minors.elements]
     amounts = f.bath.minors.amounts(u.seen(m.matte_mass))
-    onto = np.array([[float(e == x) for x in ELEMENTS] for e in f.bath.minors.elements])  # (K, E)
-    return Allotment(*(getattr(charge, o) + amounts[o] @ onto for o in OUTLETS))
+    return {o: found[o] + amounts[o] @ carriers(o)[index] for o in OUTLETS}
 
 
 def _stream(outlet: str, settled: FloatNS, solved: dict[str, FloatN], T: FloatN) -> Stream:
