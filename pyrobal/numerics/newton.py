@@ -104,12 +104,12 @@ def _search(
             held, part = _thinned(held, part, sought[held])
             rows = slice(None) if held.size == len(z) else held
             if (made := sought[rows] & stale[rows]).any():
-                anew, where = _keep(held, part, made)
+                anew, where = (rows, part) if made.all() else _keep(held, part, made)
                 H[anew] = _inverse(jacobian(where, z[anew], f[anew]))
             old, at_old, before, moving = z[rows], f[rows], norm[rows], sought[rows]
             step = np.where(moving[:, None], _newton_step(H[rows], at_old, longest_step), 0.0)
             new, at_new, after = _line_search(part, old, at_old, before, step, moving)
-            H[rows] = _corrected(H[rows], new - old, at_new - at_old)
+            H[rows] += _correction(H[rows], new - old, at_new - at_old)
             slow[rows] = np.where(after >= before * (1.0 - _HEADWAY), slow[rows] + 1, 0)
             stale[rows] = after > _FAST * before
             count[rows] += moving
@@ -218,14 +218,14 @@ def _thinned(rows: IntN, part: Problem, sought: BoolN) -> tuple[IntN, Problem]:
     return (rows, part) if 2 * sought.sum() > rows.size else _keep(rows, part, sought)
 
 
-def _corrected(H: Floats, step: Floats, change: Floats) -> Floats:
-    """The inverse of the Jacobian nearest to that of H (N, K, K) that gives the ``change`` of f seen over a
-    ``step``; H itself where that is close to singular."""
+def _correction(H: Floats, step: Floats, change: Floats) -> Floats:
+    """To H (N, K, K), for the inverse of the Jacobian nearest to its own that gives the ``change`` of f seen
+    over a ``step``; nil where that is close to singular."""
     expected = np.einsum("nij,nj->ni", H, change)
     along = np.einsum("nj,nj->n", step, expected)
     sound = np.abs(along) > _SINGULAR * np.einsum("nj,nj->n", step, step)
     miss = (step - expected) / np.where(sound, along, np.inf)[:, None]
-    return H + miss[:, :, None] * np.einsum("ni,nij->nj", step, H)[:, None, :]
+    return miss[:, :, None] * np.einsum("ni,nij->nj", step, H)[:, None, :]
 
 
 def _inverse(J: Floats) -> Floats:
