@@ -51,10 +51,11 @@ def _ratio(a: str, b: str) -> float:
     """How like two words are; of one that is cut short, enough to be taken for the whole."""
     if a == b:
         return 1.0
-    matcher = difflib.SequenceMatcher(None, a, b)
-    if min(matcher.real_quick_ratio(), matcher.quick_ratio()) >= _CLOSE and matcher.ratio() >= _CLOSE:
-        return matcher.ratio()
     short, long = sorted((a, b), key=len)
+    if 2 * len(short) >= _CLOSE * (len(a) + len(b)):  # as much as they can share
+        matcher = difflib.SequenceMatcher(None, a, b)
+        if matcher.quick_ratio() >= _CLOSE and (ratio := matcher.ratio()) >= _CLOSE:
+            return ratio
     return _CLOSE if len(short) >= _STEM and long.startswith(short) else 0.0
 
 

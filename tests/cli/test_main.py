@@ -171,13 +171,18 @@ def test_check_lists_what_it_assumes(capsys: pytest.CaptureFixture[str]) -> None
     assert err == ""
 
 
-def test_no_colour_and_eighty_columns_where_it_is_piped() -> None:
-    environment = {k: v for k, v in os.environ.items() if k not in ("COLUMNS", "FORCE_COLOR")}
+def test_no_colour_and_eighty_columns_where_it_is_piped(
+    capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same in a process of its own and here, where a file stands behind standard output."""
+    for name in ("COLUMNS", "FORCE_COLOR"):
+        monkeypatch.delenv(name, raising=False)
     for arguments in (["settings"], ["readings"], ["substance"], ["substance", "FeS"], ["check", CASE]):
-        process = run(*arguments, env=environment)
-        assert process.returncode == 0
-        assert "\x1b" not in process.stdout
-        assert all(len(line) <= 80 for line in process.stdout.splitlines()), arguments
+        assert main(arguments) == 0
+        out = capfd.readouterr().out
+        assert "\x1b" not in out
+        assert max(map(len, out.splitlines())) <= 80, arguments
+    assert run("check", CASE).stdout == out
 
 
 @pytest.mark.parametrize(("given", "used"), [({}, "1"), ({"OPENBLAS_NUM_THREADS": "2"}, "2")])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -41,16 +42,24 @@ def test_it_opens_without_a_complaint_and_asks_nobody_else(page: Live, furnace: 
     assert "licensed practice" in page.text("#caution")
 
 
-@pytest.mark.parametrize("width", [1600, 1280, 390])
-@pytest.mark.parametrize("dark", [False, True])
-def test_it_fits_and_axe_finds_nothing(tab: Page, furnace: Server, width: int, dark: bool) -> None:
-    page = Live(tab, furnace.address, width, dark)
+@pytest.fixture(scope="module", params=[1600, 1280, 390])
+def filled(request: pytest.FixtureRequest, first: Page, furnace: Server) -> Iterator[tuple[Live, int]]:
+    """A page of that width with a wrong value, and all that folds unfolded."""
+    page = Live(first.another(), furnace.address, request.param)
     page.type(ENRICHMENT, "60 t")
-    assert page.fault(ENRICHMENT)
     for more in ("limit", "hold"):
         page.tab.run(f"document.getElementById('{more}-more').open = true")
-    assert tab.run("document.documentElement.scrollWidth") <= width
-    assert tab.findings("color-contrast" if dark else "") == []
+    yield page, request.param
+    page.tab.close()
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_it_fits_and_axe_finds_nothing(filled: tuple[Live, int], dark: bool) -> None:
+    page, width = filled
+    page.tab.resize(width, dark=dark)
+    assert page.fault(ENRICHMENT)
+    assert page.tab.run("document.documentElement.scrollWidth") <= width
+    assert page.tab.findings("color-contrast" if dark else "") == []
 
 
 def test_a_slider_is_dragged(page: Live) -> None:
@@ -81,20 +90,29 @@ def test_a_value_is_typed_with_a_unit_of_ones_own(page: Live) -> None:
     assert page.field(SLAG) == "1270"
 
 
+@pytest.fixture(scope="module")
+def used(first: Page, furnace: Server) -> Iterator[Live]:
+    """A page that stays open from one wrong value to the next."""
+    page = Live(first.another(), furnace.address)
+    yield page
+    page.tab.close()
+
+
 @pytest.mark.parametrize("wrong", ["60 t/h", "60,5 %", "sixty", "140 %", "-3 %", "nan %"])
 def test_what_cannot_be_read_is_said_beside_its_handle_and_the_last_answer_stays(
-    page: Live, wrong: str
+    used: Live, wrong: str
 ) -> None:
-    page.type(ENRICHMENT, wrong)
-    assert page.fault(ENRICHMENT)
-    assert page.field(ENRICHMENT) == wrong
-    assert page.figure(OXYGEN) == oxygen()
-    page.type(GRADE, "66")  # the others go on
-    assert page.figure(OXYGEN) == oxygen(f"{GRADE}=66 %")
-    assert page.field(ENRICHMENT) == wrong
-    page.type(ENRICHMENT, "60")
-    assert page.fault(ENRICHMENT) == ""
-    assert page.figure(OXYGEN) == oxygen(f"{GRADE}=66 %", f"{ENRICHMENT}=60 %")
+    used.click("#reset")
+    used.type(ENRICHMENT, wrong)
+    assert used.fault(ENRICHMENT)
+    assert used.field(ENRICHMENT) == wrong
+    assert used.figure(OXYGEN) == oxygen()
+    used.type(GRADE, "66")  # the others go on
+    assert used.figure(OXYGEN) == oxygen(f"{GRADE}=66 %")
+    assert used.field(ENRICHMENT) == wrong
+    used.type(ENRICHMENT, "60")
+    assert used.fault(ENRICHMENT) == ""
+    assert used.figure(OXYGEN) == oxygen(f"{GRADE}=66 %", f"{ENRICHMENT}=60 %")
 
 
 def hold(page: Live, words: str, value: str, setting: str) -> None:
