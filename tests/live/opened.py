@@ -34,9 +34,9 @@ class Live:
             "document.getElementById('main').dataset.asked === document.getElementById('main').dataset.answered"
         )
 
-    def until(self, condition: str) -> None:
-        """Until a condition holds in the page."""
-        assert self.tab.until(condition), condition
+    def until(self, condition: str, wait: int = 60_000) -> None:
+        """Until a condition holds in the page; ``wait``: ms after which it does not."""
+        assert self.tab.until(condition, wait), condition
 
     def text(self, selector: str) -> str:
         """What stands in an element."""
