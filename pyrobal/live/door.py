@@ -29,11 +29,16 @@ class Door(H11Protocol):
         super().connection_made(transport)
         self.since = self.loop.time()
         self.loop.call_later(PATIENCE, self.close_unknown)
-        strangers = [c for c in self.connections if isinstance(c, Door) and not c.known]
+        strangers = [c for c in self.connections if isinstance(c, Door) and c.strange]
         if len(strangers) > MOST:
             min(strangers, key=lambda door: door.since).close_unknown()
 
+    @property
+    def strange(self) -> bool:
+        """Open, and without the token so far; one that is being closed makes no room a second time."""
+        return not self.known and not self.transport.is_closing()
+
     def close_unknown(self) -> None:
         """Close it, unless it has shown the token."""
-        if not self.known and not self.transport.is_closing():
+        if self.strange:
             self.transport.abort()
