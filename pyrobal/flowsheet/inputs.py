@@ -123,7 +123,7 @@ class Inputs:
         """(N,) True where every number of the scenario is one."""
         numbers = leaves(self)
         one_for_all = [np.zeros(1), *(a for a in numbers if len(a) == 1)]  # there may be none
-        shared = np.isfinite(np.concatenate(one_for_all)).all(keepdims=True)
+        shared: BoolN = np.asarray(np.isfinite(np.concatenate(one_for_all)).all(keepdims=True))
         own = (np.isfinite(a) for a in numbers if len(a) > 1)
         return functools.reduce(np.logical_and, own, shared)
 
