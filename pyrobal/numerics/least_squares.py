@@ -72,10 +72,29 @@ def _found(Q: Floats, q: Floats) -> tuple[Floats, BoolN]:
 
 
 def _solve(Q: Floats, q: Floats, free: Bools) -> Floats:
-    """The minimum over the free variables, the others at zero: their rows are replaced by the identity."""
-    both = free[:, :, None] & free[:, None, :]
-    matrix = np.where(both, Q, np.eye(Q.shape[0]))
-    return np.linalg.solve(matrix, np.where(free, q, 0.0)[:, :, None])[:, :, 0]
+    """The minimum over the free variables, the others at zero.
+
+    Kin mostly have the same variables free, so the matrix of each such set is inverted once; what its inverse
+    misses by round-off is sought once more with it. Sums are row by row, so that no scenario feels another.
+    """
+    x = np.zeros_like(q)
+    left = np.arange(len(q))
+    while left.size:
+        same = (free[left] == free[left[0]]).all(axis=1)
+        rows, which = left[same], np.flatnonzero(free[left[0]])
+        matrix, wanted = Q[np.ix_(which, which)], q[np.ix_(rows, which)]
+        inverse = np.asarray(np.linalg.inv(matrix), dtype=float)
+        found = _times(inverse, wanted)
+        x[np.ix_(rows, which)] = found + _times(inverse, wanted - _times(matrix, found))
+        left = left[~same]
+    return x
+
+
+def _times(A: Floats, x: Floats) -> Floats:
+    """A x for every row of x (N, K); A is real, so x's parts go each by itself."""
+    if np.iscomplexobj(x):
+        return _times(A, x.real) + 1j * _times(A, x.imag)
+    return np.einsum("ij,nj->ni", A, x)
 
 
 def _advance(x: Floats, goal: Floats, free: Bools) -> tuple[Floats, Bools, BoolN]:
