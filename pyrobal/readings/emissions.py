@@ -13,7 +13,7 @@ from pyrobal.dimensions import constant
 from pyrobal.errors import Reason
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.emissions import AVERAGING_TIMES, KINDS, METALS, EmissionsResult, Stack, yearly
-from pyrobal.readings.reading import Reading
+from pyrobal.readings.reading import ROUND_OFF, Reading
 from pyrobal.thermo.acid_solution import M_SO2
 from pyrobal.thermo.elements import ELEMENTS
 from pyrobal.thermo.properties import species
@@ -98,9 +98,10 @@ def _carbon(r: Results) -> dict[str, FloatN]:
         step, _, item = name.partition(".")
         source = "feed" if step in ("concentrate", "reverts") else f"{step}_{item}"
         carbon = entry.elements[:, ELEMENTS.index("C")]
-        if item.rpartition(".")[2].rpartition("_")[2] not in _AIRS and np.any(carbon > 0):
+        if item.rpartition(".")[2].rpartition("_")[2] not in _AIRS:
             found[source] = found.get(source, np.zeros(1)) + carbon
-    return found
+    least = ROUND_OFF * total(found.values()).real
+    return {source: carbon for source, carbon in found.items() if np.any(carbon.real > least)}
 
 
 def _carbon_dioxide(r: Results) -> FloatN:

@@ -8,7 +8,7 @@ from pyrobal.arrays import FloatN
 from pyrobal.flowsheet.results import Results
 from pyrobal.plant.dryer import DryerResult
 from pyrobal.readings.assay import OXIDES, oxide_factor
-from pyrobal.readings.reading import Reading
+from pyrobal.readings.reading import ROUND_OFF, Reading
 from pyrobal.streams.mineralogy import MINERALS
 from pyrobal.thermo.elements import ELEMENTS
 
@@ -38,7 +38,7 @@ def _mineral(r: Results, name: str) -> FloatN:
 
 def _misfit_members(r: Results) -> list[str]:
     elements = dict.fromkeys(e for name in r.feed.concentrates for e in r.feed.fits[name].remainder)
-    return [e for e in elements if np.any(r.feed.element_misfit(e) > 0)]
+    return [e for e in elements if np.any(r.feed.element_misfit(e) > ROUND_OFF)]
 
 
 def _dryer(r: Results) -> DryerResult:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from pyrobal.arrays import FloatN, IntN
 from pyrobal.flowsheet.results import Results
+
+ROUND_OFF: Final = 1e-12  # of a whole; a part of less is no member of a family
 
 
 @dataclass(frozen=True)
