@@ -150,8 +150,7 @@ def test_cost_as_the_plant_grows(benchmark: Any, monkeypatch: pytest.MonkeyPatch
         timed(f"{vessels} vessels", dataclasses.replace(inputs, load=load))
     for times in (1, 2, 4):
         with monkeypatch.context() as patched:
-            patched.setattr(schedule, "SLAG_STEPS", 12 * times)
-            patched.setattr(schedule, "COPPER_STEPS", 24 * times)
+            patched.setattr(schedule, "STEPS", tuple(times * steps for steps in schedule.STEPS))
             course = cycle(solve(inputs)).course
             moments = course.duration.shape[1]
             timed(f"{moments} moments", inputs)
