@@ -29,7 +29,7 @@ def nonnegative(Q: Floats, q: Floats) -> tuple[Floats, BoolN]:
         x, found = _search(Q, q)
     if current() is None:
         return x, found
-    return np.where(x > 0.0, _solve(Q, q, x > 0.0), 0.0), found  # what the free ones are, in a trace
+    return np.where(x > 0.0, _minimum(Q, q, x > 0.0), 0.0), found
 
 
 def _search(Q: Floats, q: Floats) -> tuple[Floats, BoolN]:
@@ -71,8 +71,16 @@ def _found(Q: Floats, q: Floats) -> tuple[Floats, BoolN]:
     return x, solved
 
 
+def _minimum(Q: Floats, q: Floats, free: Bools) -> Floats:
+    """The minimum over the free variables in one statement, as a trace tells it: the others' rows are
+    replaced by the identity."""
+    both = free[:, :, None] & free[:, None, :]
+    matrix = np.where(both, Q, np.eye(Q.shape[0]))
+    return np.linalg.solve(matrix, np.where(free, q, 0.0)[:, :, None])[:, :, 0]
+
+
 def _solve(Q: Floats, q: Floats, free: Bools) -> Floats:
-    """The minimum over the free variables, the others at zero.
+    """The same as numbers, the others at zero.
 
     Kin mostly have the same variables free, so the matrix of each such set is inverted once; what its inverse
     misses by round-off is sought once more with it. Sums are row by row, so that no scenario feels another.
