@@ -26,9 +26,7 @@ _CLOSE: Final = 1e-10  # of a target's scale; a miss below that is none
 _HALVINGS: Final = 8
 _HEADWAY: Final = 1e-4  # share of the miss a step has to gain
 _NEAR: Final = 6  # steps of Newton's method from one that is nearly there
-_LAST: Final = (
-    1e-8  # from a miss below that one step ends within ``_CLOSE``, as its slopes hold to a hundredth
-)
+_LAST: Final = 1e-8  # likewise; one step from there ends within ``_CLOSE``, as its slopes hold to a hundredth
 _BESIDE: Final = 1e-4  # of a range; a step for a difference quotient
 _FLAT: Final = 0.1  # of the slope to the other side; less is a bend, beside which a target may hold
 _FELT: Final = 1e-3  # of the steepest slope; a target hardly answers to a setting of less

@@ -105,13 +105,3 @@ def oxygen_over_reference(n_cu2s: FloatN, n_fes: FloatN, model: str) -> FloatN:
 def at_oxygen(slag_matte: Floats, exponent: Floats, oxygen: FloatN) -> Floats:
     """L (N, K) where pO2 is ``oxygen`` (N,) times that of the reference grade."""
     return (slag_matte.T * oxygen**exponent.T).T  # scenarios stand side by side
-
-
-def split(slag: Floats, fume: Floats, held: Floats) -> tuple[Floats, Floats, Floats]:
-    """Shares (N, K) that matte, slag and fume take.
-
-    slag, fume : (N, K) of each element in the slag and in the fume, over what the matte holds of it:
-        ratio times mass of slag over mass of matte; held : (N, K) share that leaves before, as carried dust
-    """
-    matte = (1.0 - held) / (1.0 + slag + fume)
-    return matte, matte * slag, matte * fume

@@ -10,7 +10,7 @@ from pyrobal.case.load import load_case
 from pyrobal.errors import CaseError
 from pyrobal.flowsheet.results import Results
 from pyrobal.flowsheet.solve import solve
-from pyrobal.plant.smelting.minors import VOLATILE
+from pyrobal.plant.smelting.minors import VOLATILE, Minors, Seen
 from pyrobal.readings.assay import element_share
 from pyrobal.thermo import distribution
 
@@ -100,3 +100,20 @@ def test_ratio_beside_own_shares_is_refused() -> None:
     both = ["smelting.distribution.Pb.slag_matte=0.4", "smelting.deportment.Pb.matte=60 %"]
     with pytest.raises(CaseError, match="excludes"):
         load_case("cases/skerry_point.toml", [*both, "smelting.deportment.Pb.slag=40 %"])
+
+
+def test_shares_are_of_masses_times_ratios() -> None:
+    """A mole fed: what is carried out as dust before the rest parts, none of it put back."""
+    one, held = np.ones((1, 1)), np.array([[0.04]])
+    carried, fume = held / (1.0 - held), np.array([[0.2]])
+    minor = Minors(
+        elements=("As",), charge=one, silica=None, lime=None, ratio=np.array([[0.5]]), exponent=None,
+        grade_model="goto", fume_matte=fume, carried=carried, dusty=0.0 * one, leaving=1.0 + carried,
+        with_fume=(1.0 + carried) * fume, fields={}, worth={},
+    )  # fmt: skip
+    seen = Seen(np.zeros(1), np.zeros(1), GRADES[:1], np.ones(1), np.ones(1))
+    out = {outlet: amount[0, 0] for outlet, amount in minor.amounts(seen).items()}
+    matte, in_slag, vapour = (out[outlet] for outlet in ("matte", "slag", "gas"))
+    assert out["dust"] == pytest.approx(held[0, 0])
+    assert matte + in_slag + vapour + held[0, 0] == pytest.approx(1.0)
+    assert in_slag / matte == pytest.approx(0.5) and vapour / matte == pytest.approx(0.2)

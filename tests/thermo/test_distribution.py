@@ -111,10 +111,3 @@ def test_calcium_ferrite_slag_is_a_matter_of_the_exponent(element: str) -> None:
 def _ratios(element: str, own: distribution.Ratios) -> FloatN:
     oxygen = distribution.oxygen_over_reference(*distribution.matte_fractions(GRADES), "goto")
     return distribution.at_oxygen(*distribution.ratios((element,), own), oxygen)[:, 0]
-
-
-def test_shares_are_of_masses_times_ratios() -> None:
-    slag, fume, held = np.array([[0.5]]), np.array([[0.2]]), np.array([[0.04]])
-    matte, in_slag, vapour = distribution.split(slag, fume, held)
-    assert (matte + in_slag + vapour + held)[0, 0] == pytest.approx(1.0)
-    assert (in_slag / matte)[0, 0] == pytest.approx(0.5) and (vapour / matte)[0, 0] == pytest.approx(0.2)

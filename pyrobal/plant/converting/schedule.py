@@ -29,10 +29,8 @@ from pyrobal.plant.converting.vessel import Addition, Blow, Vessel, ladles
 from pyrobal.streams.ledger import Entry
 from pyrobal.trace.solved import tabulated
 
-STEPS = (
-    12,
-    24,
-)  # of a slag blow and the copper blow; the temperature is within a degree of that with many more
+# Steps of a slag blow and of the copper blow; the temperature is within a degree of that with many more.
+STEPS = (12, 24)
 ROUGH = (4, 6)  # where the recycles are only begun
 SILICATE_MAGNETITE = 0.20  # common practice in fayalite slag of converters
 
