@@ -31,8 +31,18 @@ LONG = [
 ]
 
 
-def start(*arguments: str) -> subprocess.Popen[str]:
-    line = [sys.executable, "-m", "pyrobal", *arguments]
+SLOWLY = """import sys, time
+from pyrobal.cli import main
+from pyrobal.studies.store import Store
+write = Store.write
+Store.write = lambda *part: (write(*part), time.sleep(0.1))
+sys.exit(main())
+"""
+
+
+def start(*arguments: str, slowly: bool = False) -> subprocess.Popen[str]:
+    """The command; ``slowly`` with a rest after each part, so that it is not through before it is disturbed."""
+    line = [sys.executable, *(("-c", SLOWLY) if slowly else ("-m", "pyrobal")), *arguments]
     return subprocess.Popen(
         line, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=ROOT, preexec_fn=hear_interrupts
     )
@@ -139,7 +149,7 @@ def test_what_was_finished_outlives_an_interrupt_and_a_kill(
 ) -> None:
     out = tmp_path / "out.csv"
     parts = tmp_path / "out.csv.parts"
-    process = start(*LONG, "--out", str(out))
+    process = start(*LONG, "--out", str(out), slowly=True)
     wait_for_parts(parts, 3, process)
     process.send_signal(how)
     _, err = process.communicate(timeout=30)
